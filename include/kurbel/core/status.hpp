@@ -16,6 +16,7 @@ enum class StatusCode : std::int32_t {
     bad_settings = -50,
     bad_order = -60,  ///< call not allowed now, for example push after finish
     out_of_memory = -70,
+    bad_input = -80,  ///< a file, folder or snapshot that cannot be used
     internal = -90
 };
 
@@ -31,6 +32,7 @@ enum class StatusCode : std::int32_t {
         case StatusCode::bad_settings: return "a setting is outside its range";
         case StatusCode::bad_order: return "this call is not allowed in the present state";
         case StatusCode::out_of_memory: return "memory could not be had";
+        case StatusCode::bad_input: return "the file, folder or snapshot cannot be used";
         case StatusCode::internal: return "an internal rule was broken; please report this";
     }
     return "unknown status code";

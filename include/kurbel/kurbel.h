@@ -1,0 +1,308 @@
+/* The C interface of kurbel: C99, no other header of the library needed.
+ *
+ * Story of a program: fill a kurbel_config (kurbel_config_default, then your engine and wheel), create a detector, push edges
+ * as they come, take events until there are none, finish at the end of the stream and take the rest, destroy.
+ *
+ *     kurbel_config config;
+ *     kurbel_config_default(&config, sizeof config);
+ *     ... engine, wheel ...
+ *     kurbel_detector* detector = NULL;
+ *     if (kurbel_detector_create(&config, &detector) != KURBEL_OK) ...   (kurbel_config_check says what is wrong)
+ *     kurbel_detector_push_edge(detector, tick, KURBEL_CRANK);
+ *     while (kurbel_detector_next_event(detector, &event) == KURBEL_EVENT) ...
+ *
+ * Rules that hold for every function:
+ *  - Answers are int32_t: 0 done, positive information, negative error. Values are pinned and never reused.
+ *  - Structs that cross the border begin with struct_size. The caller sets it to its own sizeof (kurbel_*_default does), the
+ *    library touches no byte beyond it. Later versions append fields; an older program keeps working.
+ *  - Unknown numbers are NaN, unknown list entries 0.
+ *  - NULL where a pointer is needed answers KURBEL_BAD_ARGUMENT; nothing is written.
+ *  - One handle belongs to one thread at a time; different handles are independent. There is no global state.
+ *  - After creation nothing allocates, locks, prints or reads the locale, except the kurbel_recording_* functions.
+ */
+#ifndef KURBEL_KURBEL_H
+#define KURBEL_KURBEL_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "kurbel/core/version.hpp" /* plain #defines: KURBEL_VERSION_MAJOR, _MINOR, _PATCH, _STRING */
+
+#if defined(_WIN32)
+#define KURBEL_API
+#elif defined(__GNUC__)
+#define KURBEL_API __attribute__((visibility("default")))
+#else
+#define KURBEL_API
+#endif
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+/* ---- limits and codes ------------------------------------------------------------------------------------------- */
+
+#define KURBEL_MAX_CYLINDERS 16
+#define KURBEL_MAX_TEETH 400    /* places of the crank wheel in one revolution */
+#define KURBEL_MAX_CAM_EDGES 32 /* cam edges in one engine cycle */
+
+/* Answers. */
+#define KURBEL_OK 0
+#define KURBEL_EVENT 1            /* kurbel_detector_next_event: an event was written */
+#define KURBEL_QUEUE_FULL 10      /* nothing was consumed: take events, then call again */
+#define KURBEL_BAD_ARGUMENT (-10) /* NULL, a size too small, an unknown signal or channel */
+#define KURBEL_BAD_ENGINE (-20)
+#define KURBEL_BAD_WHEEL (-30)
+#define KURBEL_BAD_TIMER (-40)
+#define KURBEL_BAD_SETTINGS (-50)
+#define KURBEL_BAD_ORDER (-60) /* call not allowed now, for example a push after finish */
+#define KURBEL_OUT_OF_MEMORY (-70)
+#define KURBEL_BAD_INPUT (-80) /* a file, folder or snapshot that cannot be used */
+#define KURBEL_INTERNAL (-90)
+
+/* Signals: what an edge was seen on. */
+#define KURBEL_CRANK 0
+#define KURBEL_CAM 1
+
+/* Channels: measured quantities beside the edges. */
+#define KURBEL_LOAD 0                           /* relative cylinder charge, 0 to 1 of full, above 1 with boost */
+#define KURBEL_FUEL_CUT 1                       /* 0 or 1, all cylinders */
+#define KURBEL_COOLANT_C 2                      /* degrees Celsius */
+#define KURBEL_VEHICLE_KMH 3                    /* vehicle speed */
+#define KURBEL_FUEL_CUT_CYLINDER(n) (8 + (n)-1) /* 0 or 1, cylinder n (1-based) alone */
+
+/* Where the crank sensor sits. */
+#define KURBEL_AT_UNKNOWN 0
+#define KURBEL_AT_FRONT 1
+#define KURBEL_AT_FLYWHEEL 2
+
+/* How firings are judged. */
+#define KURBEL_METHOD_WORK 0              /* energy balance with learned pattern: the default */
+#define KURBEL_METHOD_SEGMENT_ROUGHNESS 1 /* the published classic, for comparison */
+
+/* Verdicts. */
+#define KURBEL_FIRED 0
+#define KURBEL_MISFIRE 1
+#define KURBEL_UNJUDGED 2
+
+/* Why a firing is unjudged. */
+#define KURBEL_REASON_NONE 0
+#define KURBEL_REASON_NO_SYNC 1
+#define KURBEL_REASON_NO_PHASE 2
+#define KURBEL_REASON_CRANKING 3
+#define KURBEL_REASON_FUEL_CUT 4
+#define KURBEL_REASON_LOW_TORQUE 5
+#define KURBEL_REASON_ROUGH_ROAD 6
+#define KURBEL_REASON_TRANSIENT 7
+#define KURBEL_REASON_LEARNING 8
+
+/* What is known of the 720-degree phase. */
+#define KURBEL_PHASE_UNKNOWN 0
+#define KURBEL_PHASE_CAM 1        /* told by the cam signal */
+#define KURBEL_PHASE_CRANK 2      /* told by the crank's own motion */
+#define KURBEL_PHASE_NOT_NEEDED 3 /* two-stroke */
+
+/* ---- structs ---------------------------------------------------------------------------------------------------- */
+
+/* Engine, wheel, cam, timer and settings: all that a detector needs to know. */
+typedef struct kurbel_config {
+    uint32_t struct_size;
+    int32_t strokes;                             /* 4, or 2 (one firing per cylinder and revolution) */
+    int32_t cylinders;                           /* 1 to 16 */
+    int32_t sensor_at;                           /* KURBEL_AT_* */
+    int32_t firing_order[KURBEL_MAX_CYLINDERS];  /* cylinder numbers, starts with 1 */
+    int32_t throw_number[KURBEL_MAX_CYLINDERS];  /* crank pin by cylinder, from the front, 1-based; 0 = unknown */
+    int32_t bank[KURBEL_MAX_CYLINDERS];          /* by cylinder; 0 = unknown */
+    double firing_tdc_deg[KURBEL_MAX_CYLINDERS]; /* crank degrees in firing order, starts with 0, rising */
+    double bore_mm;                              /* geometry and masses: NaN = unknown */
+    double stroke_mm;
+    double rod_mm;
+    double compression_ratio;
+    double reciprocating_kg;                   /* per cylinder */
+    double inertia_kg_m2;                      /* rotating, crank to clutch */
+    double tdc1_deg;                           /* crank degrees from place 0's edge to cylinder 1's TDC, 0 to 360 */
+    int32_t wheel_positions;                   /* evenly spaced places; 0 where the teeth are listed */
+    int32_t wheel_teeth;                       /* teeth really there, 1 to 400 */
+    double tooth_angle_deg[KURBEL_MAX_TEETH];  /* crank degrees of each tooth from place 0, rising, below 360 */
+    double cam_edge_deg[KURBEL_MAX_CAM_EDGES]; /* crank degrees after cylinder 1's firing TDC, rising */
+    int32_t cam_edges;                         /* 0 = no cam signal */
+    int32_t timer_bits;                        /* width of a wrapping counter, 8 to 62; 0 = ticks never wrap */
+    double timer_hz;                           /* ticks a second, 1e3 to 1e12 */
+    double false_alarm;                        /* accepted chance that a healthy firing is called a misfire */
+    int32_t method;                            /* KURBEL_METHOD_* */
+    int32_t reserved;                          /* 0 */
+} kurbel_config;
+
+/* One firing, judged. Unknown numbers are NaN. */
+typedef struct kurbel_event {
+    uint32_t struct_size;
+    int32_t cylinder;           /* 1-based; 0 while the phase is unknown */
+    int32_t candidates[2];      /* possible cylinders where `cylinder` is 0; unused places 0 */
+    int32_t verdict;            /* KURBEL_FIRED, KURBEL_MISFIRE, KURBEL_UNJUDGED */
+    int32_t reason;             /* KURBEL_REASON_* */
+    int64_t cycle;              /* engine cycles since the first synchronised one, from 0 */
+    double time_s;              /* firing TDC: unwrapped tick / timer_hz */
+    double speed_rpm;           /* mean over the engine cycle around the firing */
+    double load;                /* relative charge */
+    double acceleration_rad_s2; /* mean over the firing interval, inertia torque removed */
+    double work_j;              /* indicated work; NaN without inertia_kg_m2 */
+    double work_se_j;           /* its standard error */
+    double expected_j;          /* what a healthy firing does at this speed and load */
+    double work_per_inertia;    /* rad^2/s^2: work over inertia */
+    double work_se_per_inertia;
+    double expected_per_inertia;
+    double severity;    /* 1 - work / expected: 0 as expected, 1 no combustion; not clipped */
+    double evidence;    /* decision statistic, in healthy standard deviations */
+    double threshold;   /* its limit at this operating point */
+    double probability; /* that at least half of the expected work is missing, 0 to 1 */
+} kurbel_event;
+
+/* Counters of what the edges looked like. */
+typedef struct kurbel_sync {
+    uint32_t struct_size;
+    int32_t synchronised; /* 0 or 1 */
+    int32_t phase;        /* KURBEL_PHASE_* */
+    int32_t reserved;
+    int64_t edges;       /* crank and cam edges pushed */
+    int64_t teeth;       /* edges taken as teeth */
+    int64_t revolutions; /* whole revolutions while synchronised */
+    int64_t losses;      /* times that synchronism was lost */
+    int64_t extra;       /* edges that are no tooth */
+    int64_t missed;      /* teeth without an edge */
+    int64_t faults;      /* edges dropped: time stood still or ran backwards */
+} kurbel_sync;
+
+typedef struct kurbel_detector kurbel_detector;
+typedef struct kurbel_recording kurbel_recording;
+
+/* ---- library ---------------------------------------------------------------------------------------------------- */
+
+/* "0.1.0" of the library that runs, which may differ from the header's KURBEL_VERSION_STRING. Never NULL. */
+KURBEL_API const char* kurbel_version(void);
+
+/* major * 10000 + minor * 100 + patch. */
+KURBEL_API int32_t kurbel_version_number(void);
+
+/* One ASCII sentence for any integer, also an unknown one. Never NULL, static. */
+KURBEL_API const char* kurbel_status_message(int32_t code);
+
+/* The words of events.csv: "fired", "misfire", "unjudged"; "no_sync" ...; "cam" ...; "" for KURBEL_REASON_NONE and "?" for
+ * a number without a word. Never NULL, static. */
+KURBEL_API const char* kurbel_verdict_name(int32_t verdict);
+KURBEL_API const char* kurbel_reason_name(int32_t reason);
+KURBEL_API const char* kurbel_phase_name(int32_t phase);
+
+/* ---- configuration ---------------------------------------------------------------------------------------------- */
+
+/* Fills `config` with defaults: four-stroke, everything else unknown or 0, ticks of 1 ns that never wrap, default method and
+ * false-alarm rate. `struct_size` is sizeof(kurbel_config) as the caller sees it.
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, or smaller than the first version's struct). */
+KURBEL_API int32_t kurbel_config_default(kurbel_config* config, size_t struct_size);
+
+/* Sets the wheel to `positions` (1 to 400) even places less `absent_count` absent ones, counted from place 0.
+ * `absent` may be NULL where the count is 0. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_BAD_WHEEL. */
+KURBEL_API int32_t kurbel_config_even_wheel(kurbel_config* config, int32_t positions, const int32_t* absent,
+                                            int32_t absent_count);
+
+/* Sets evenly spaced firing TDCs for config->cylinders and config->strokes, which must be set before.
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_BAD_ENGINE (no possible number of cylinders or strokes). */
+KURBEL_API int32_t kurbel_config_even_firing(kurbel_config* config);
+
+/* Says whether a detector can be made of `config`, and where not, which parameter is wrong and why: "engine.firing_order:
+ * must start with cylinder 1" goes to `text` (at most text_size bytes with the final 0; NULL, 0 to do without).
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_BAD_ENGINE, KURBEL_BAD_WHEEL, KURBEL_BAD_TIMER, KURBEL_BAD_SETTINGS. */
+KURBEL_API int32_t kurbel_config_check(const kurbel_config* config, char* text, size_t text_size);
+
+/* ---- detector --------------------------------------------------------------------------------------------------- */
+
+/* Makes a detector on the heap. Answers as kurbel_config_check, or KURBEL_OUT_OF_MEMORY; on error *out is NULL. */
+KURBEL_API int32_t kurbel_detector_create(const kurbel_config* config, kurbel_detector** out);
+
+/* Frees a detector made by kurbel_detector_create. NULL is fine. Not for those made by kurbel_detector_init. */
+KURBEL_API void kurbel_detector_destroy(kurbel_detector* detector);
+
+/* Bytes that kurbel_detector_init needs, whatever the configuration. */
+KURBEL_API size_t kurbel_detector_size(void);
+
+/* Makes a detector inside the caller's memory: `memory` aligned to 16 bytes, `memory_size` at least kurbel_detector_size().
+ * There is nothing to free afterwards. The block must not be moved while in use; see kurbel_detector_snapshot for copies.
+ * Answers as kurbel_config_check; KURBEL_BAD_ARGUMENT where the memory is NULL, too small or not aligned. */
+KURBEL_API int32_t kurbel_detector_init(void* memory, size_t memory_size, const kurbel_config* config,
+                                        kurbel_detector** out);
+
+/* Back to the state after creation, same configuration: everything learned and every waiting event is dropped. */
+KURBEL_API int32_t kurbel_detector_reset(kurbel_detector* detector);
+
+/* Takes one edge: `tick` as the timer gave it (wrapped counters are unwrapped here), `signal` KURBEL_CRANK or KURBEL_CAM, in
+ * order of time. An edge whose time does not advance is dropped and counted in kurbel_sync.faults.
+ * Answers KURBEL_OK; KURBEL_QUEUE_FULL: the edge was not consumed; KURBEL_BAD_ORDER after finish; KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_detector_push_edge(kurbel_detector* detector, int64_t tick, int32_t signal);
+
+/* Takes up to `count` edges: ticks[i] with signals[i]; `signals` NULL means that all are crank edges. `*consumed` (may not be
+ * NULL) tells how many were taken. Stops with KURBEL_QUEUE_FULL where events must be taken first: do so and call again with
+ * the rest. Gives the same bits as edge by edge. Answers as kurbel_detector_push_edge. */
+KURBEL_API int32_t kurbel_detector_push_edges(kurbel_detector* detector, const int64_t* ticks, const uint8_t* signals,
+                                              size_t count, size_t* consumed);
+
+/* Takes one channel value that holds from `tick` (on the unwrapped clock) until the next of the same channel. At equal times
+ * it comes before the edge. A NaN value means unknown from here on.
+ * Answers KURBEL_OK, KURBEL_QUEUE_FULL (not consumed), KURBEL_BAD_ORDER after finish, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_detector_push_channel(kurbel_detector* detector, int64_t tick, int32_t channel, double value);
+
+/* Takes the oldest waiting event; event->struct_size must be set. Events come in order of time and are final.
+ * Answers KURBEL_EVENT (written), KURBEL_OK (none waits), KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_detector_next_event(kurbel_detector* detector, kurbel_event* event);
+
+/* Ends the stream: releases the events that lag. Answers KURBEL_OK when all are queued; KURBEL_QUEUE_FULL: take events, then
+ * call again. Afterwards only next_event, queries and reset are allowed. */
+KURBEL_API int32_t kurbel_detector_finish(kurbel_detector* detector);
+
+/* Engine cycles by which an event lags its firing at most; negative: KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_detector_delay_cycles(const kurbel_detector* detector);
+
+/* Fills the counters; sync->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_detector_sync(const kurbel_detector* detector, kurbel_sync* sync);
+
+/* What was wrong with the last call that failed on this handle, "parameter: why"; "" where none did. Valid until the next
+ * call on the handle. Never NULL. */
+KURBEL_API const char* kurbel_detector_last_error(const kurbel_detector* detector);
+
+/* Bytes of a snapshot: header and whole state. */
+KURBEL_API size_t kurbel_detector_snapshot_size(void);
+
+/* Writes the whole state to `bytes`; a detector restored from it goes on bit for bit.
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, or size below kurbel_detector_snapshot_size()). */
+KURBEL_API int32_t kurbel_detector_snapshot(const kurbel_detector* detector, void* bytes, size_t size);
+
+/* Replaces the detector's state and configuration by a snapshot's. A snapshot belongs to one library version on one kind of
+ * machine; another's, a shortened or a damaged one (checksum) answers KURBEL_BAD_INPUT and leaves the detector as it was.
+ * The checksum guards against accidents, not against forgery: restore only what you wrote yourself. */
+KURBEL_API int32_t kurbel_detector_restore(kurbel_detector* detector, const void* bytes, size_t size);
+
+/* ---- recordings on disk (these allocate and read files) --------------------------------------------------------- */
+
+/* Reads the recording in `folder`. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_OUT_OF_MEMORY, or KURBEL_BAD_INPUT with
+ * "FILE:LINE: cause" in `text` (at most text_size bytes with the final 0; NULL, 0 to do without). On error *out is NULL. */
+KURBEL_API int32_t kurbel_recording_open(const char* folder, kurbel_recording** out, char* text, size_t text_size);
+
+/* Frees. NULL is fine. */
+KURBEL_API void kurbel_recording_close(kurbel_recording* recording);
+
+/* The recording's configuration with default settings; config->struct_size must be set (kurbel_config_default does). */
+KURBEL_API int32_t kurbel_recording_config(const kurbel_recording* recording, kurbel_config* config);
+
+/* Number of edges; 0 for NULL. */
+KURBEL_API int64_t kurbel_recording_edges(const kurbel_recording* recording);
+
+/* Pushes edges and channel values in order of time from where the last call stopped. Answers KURBEL_OK when all are pushed,
+ * KURBEL_QUEUE_FULL when events must be taken before the next call, or what the push answered. */
+KURBEL_API int32_t kurbel_recording_feed(kurbel_recording* recording, kurbel_detector* detector);
+
+/* The next kurbel_recording_feed starts at the first edge again. */
+KURBEL_API int32_t kurbel_recording_rewind(kurbel_recording* recording);
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif
