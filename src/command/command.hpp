@@ -1,0 +1,24 @@
+// The pattern of the command line: one file a command, each offering one function that adds it to the program.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <stdexcept>
+#include <string>
+
+namespace kurbel::command {
+
+/// Exit statuses of every command.
+inline constexpr int kDone = 0;
+inline constexpr int kWrongCall = 2;
+inline constexpr int kWrongInput = 3;
+
+/// Arguments that cannot go together; ends the program with kWrongCall. (read::InputError ends it with kWrongInput.)
+class WrongCall : public std::runtime_error {
+  public:
+    using std::runtime_error::runtime_error;
+};
+
+/// Each adds its subcommand to `app`, with a callback that does the work and throws where it cannot.
+void add_simulate(CLI::App& app);
+
+}  // namespace kurbel::command
