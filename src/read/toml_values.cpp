@@ -1,14 +1,13 @@
 // Parsing and the typed getters: every complaint names file, line, table.key and what would have been right.
 #include <algorithm>
 #include <cmath>
-#include <fstream>
 #include <numeric>
 #include <optional>
-#include <sstream>
 #include <string_view>
 
 #include "kurbel/read/input_error.hpp"
 #include "read/config_toml.hpp"
+#include "read/csv.hpp"
 
 namespace kurbel::read {
 
@@ -76,12 +75,7 @@ TomlFile parse_toml_text(const std::string& text, const std::string& path) {
     }
 }
 
-TomlFile parse_toml(const std::string& path) {
-    std::ifstream stream(path, std::ios::binary);
-    std::ostringstream text;
-    if (!stream || !(text << stream.rdbuf())) throw InputError(path, 0, "is missing, empty or cannot be read");
-    return parse_toml_text(text.str(), path);
-}
+TomlFile parse_toml(const std::string& path) { return parse_toml_text(read_file(path), path); }
 
 void fail_at(const TomlFile& file, const toml::node& node, const std::string& cause) {
     throw InputError(file.path, static_cast<long>(node.source().begin.line), cause);
