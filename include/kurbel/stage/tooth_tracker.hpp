@@ -1,0 +1,298 @@
+// Follows a wheel whose tooth is known: says of each edge which tooth it is, or that it is none.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cstdint>
+
+#include "kurbel/stage/tick_unwrap.hpp"
+#include "kurbel/stage/tooth_fit.hpp"
+
+namespace kurbel::decoding {
+
+/// One story of the last edges, reduced to what the next edge is judged by.
+struct Trace {
+    std::int64_t anchor_tick = 0;  ///< the last firm tooth
+    double rate = 0.0;             ///< ticks a degree of the interval that ended there
+    float anchor_span = 0.0F;      ///< degrees from there to `tooth`; 0 where `tooth` is firm
+    float rate_span = 0.0F;        ///< degrees of the interval that `rate` was measured over
+    float cost = 0.0F;
+    std::int32_t tooth = 0;
+};
+
+/// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
+/// Firm teeth are judged by the speed since the last firm one, and become the new one. Weak teeth are only placed.
+[[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
+                                  float ripple_level, float* x_out = nullptr) noexcept {
+    Trace next = trace;
+    for (int k = 0; k < jump; ++k) {
+        if (k > 0) next.cost += wheel.is_weak(next.tooth) ? kWeakMissedCost : kMissedCost;
+        next.anchor_span += wheel.span(next.tooth);
+        next.tooth = wheel.next(next.tooth);
+    }
+    const double rate = ticks_between(trace.anchor_tick, tick) / static_cast<double>(next.anchor_span);
+    const float x = log_ratio(rate, trace.rate);
+    float variance = fit_variance(next.anchor_span, trace.rate_span, ripple_level);
+    if (wheel.is_weak(next.tooth)) {
+        const float wobble = kWeakPitch * wheel.pitch(next.tooth) / next.anchor_span;
+        variance += wobble * wobble;
+    } else {
+        next.anchor_tick = tick;
+        next.rate = rate;
+        next.rate_span = next.anchor_span;
+        next.anchor_span = 0.0F;
+    }
+    next.cost += 0.5F * x * x / variance;
+    if (x_out != nullptr) *x_out = x;
+    return next;
+}
+
+/// One edge that has been settled: `jump` teeth after the settled tooth before it, or 0 = it is no tooth.
+struct Settled {
+    std::int64_t tick = 0;
+    std::int32_t jump = 0;
+};
+
+/// The last edge is always held back, because the one after it tells whether it was a tooth: a lag of one tooth.
+/// Where an edge is in doubt, up to kMostOpen edges are held and every sensible story of them is followed; an edge is
+/// settled when all stories that are not far behind the best agree about it.
+class ToothTracker {
+  public:
+    static constexpr int kMostOpen = 8;  ///< edges held at most
+    static constexpr int kMostStories = 12;
+
+    /// Starts at a tooth known at `tick`, with `rate` ticks a degree over the `span_deg` before it.
+    void start(int tooth, std::int64_t tick, double rate, float span_deg, const Ripple& ripple) noexcept {
+        root_ = {tick, rate, 0.0F, span_deg, 0.0F, tooth};
+        root_tick_ = tick;
+        ripple_ = ripple;
+        open_ = 0;
+        stories_ = 0;
+        doubt_ = 0.0F;
+    }
+
+    /// Fast path: true if the held edge is beyond doubt the next tooth, and so is this one after it. Then the held
+    /// edge is settled (settled_tick()) and this one held. False: nothing happened, call push().
+    [[nodiscard]] bool sure(const WheelTable& wheel, std::int64_t tick) noexcept {
+        if (open_ != 1 || stories_ != 0) return false;
+        const auto tooth = static_cast<std::size_t>(head_.tooth);
+        if (head_.anchor_span != wheel.anchor_span_deg[tooth]) return false;
+        const double rate = ticks_between(head_.anchor_tick, tick) * wheel.sure_inverse[tooth];
+        const double off = std::abs(rate - head_.rate);
+        if (2.0 * off > static_cast<double>(wheel.sure_width[tooth]) * (rate + head_.rate)) return false;
+        root_ = head_;
+        root_tick_ = open_ticks_[0];
+        open_ticks_[0] = tick;
+        advance_head(wheel, tick, rate);
+        return true;
+    }
+    [[nodiscard]] std::int64_t settled_tick() const noexcept { return root_tick_; }
+
+    /// General path. Writes up to kMostOpen settled edges to `out`, returns how many; -1 = synchronism is lost.
+    [[nodiscard]] int push(const WheelTable& wheel, std::int64_t tick, Settled* out) noexcept;
+
+    /// Settles all that is held, at the end of the stream.
+    [[nodiscard]] int finish(Settled* out) noexcept;
+
+    /// Ticks a degree by the last settled interval.
+    [[nodiscard]] double rate() const noexcept { return root_.rate; }
+
+  private:
+    struct Story {
+        Trace trace{};
+        std::array<std::uint8_t, kMostOpen> jump{};  ///< of each open edge
+    };
+    using Stories = std::array<Story, kMostStories>;
+
+    /// Stories this far behind the best are given up. Less than an extra edge costs, so that a clean edge leaves one.
+    static constexpr float kGiveUp = 5.0F;
+    /// Teeth that may be skipped at once, and the cost at which nothing fits any more.
+    static constexpr int kMostJump = 4;
+    static constexpr float kLost = 30.0F;
+    static constexpr float kDoubtKept = 0.9F;  ///< a settled edge leaves this share of the doubt before it
+
+    /// A pause so many times longer than the reach of the stories is a stop.
+    static constexpr double kStopRatio = 4.0;
+
+    [[nodiscard]] static int most_jump(const WheelTable& wheel) noexcept { return wheel.teeth < 8 ? 2 : kMostJump; }
+    [[nodiscard]] bool stopped(const WheelTable& wheel, std::int64_t tick) const noexcept;
+
+    void advance_head(const WheelTable& wheel, std::int64_t tick, double rate) noexcept {
+        const auto tooth = static_cast<std::size_t>(head_.tooth);
+        head_.tooth = wheel.next(head_.tooth);
+        if (wheel.is_weak(head_.tooth)) {
+            head_.anchor_span += wheel.span_deg[tooth];
+        } else {
+            const float span_deg = head_.anchor_span + wheel.span_deg[tooth];
+            // Only a swing that matters is worth a division.
+            if (std::abs(rate - head_.rate) > 0.05 * rate)
+                ripple_.observe(log_ratio(rate, head_.rate), 0.5F * (span_deg + head_.rate_span));
+            else
+                ripple_.decay();
+            head_.anchor_tick = tick;
+            head_.rate = rate;
+            head_.rate_span = span_deg;
+            head_.anchor_span = 0.0F;
+        }
+    }
+
+    void follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept;
+    static void keep(Stories& stories, int& count, const Story& story) noexcept;
+    [[nodiscard]] int settle(const WheelTable& wheel, Settled* out) noexcept;
+    [[nodiscard]] bool all_agree() const noexcept;
+    void settle_first(const WheelTable& wheel, Settled& out) noexcept;
+
+    Trace root_{};  ///< at the last settled tooth
+    Trace head_{};  ///< at the held edge, while there is no doubt
+    std::array<std::int64_t, kMostOpen> open_ticks_{};
+    Stories story_{};
+    Ripple ripple_{};
+    std::int64_t root_tick_ = 0;
+    std::int32_t open_ = 0;
+    std::int32_t stories_ = 0;  ///< 0 = no doubt
+    float doubt_ = 0.0F;
+};
+
+inline bool ToothTracker::stopped(const WheelTable& wheel, std::int64_t tick) const noexcept {
+    const std::int64_t last = open_ > 0 ? open_ticks_[static_cast<std::size_t>(open_ - 1)] : root_tick_;
+    const int most = most_jump(wheel);
+    float reach = 0.0F;
+    for (int k = 0, tooth = root_.tooth; k <= most; ++k, tooth = wheel.next(tooth)) reach += wheel.span(tooth);
+    return ticks_between(last, tick) > kStopRatio * static_cast<double>(reach) * root_.rate;
+}
+
+inline int ToothTracker::push(const WheelTable& wheel, std::int64_t tick, Settled* out) noexcept {
+    if (stopped(wheel, tick)) return -1;
+    if (stories_ == 0) {
+        story_[0] = Story{root_, {}};
+        story_[0].trace.cost = 0.0F;
+        stories_ = 1;
+        const int held = open_;
+        for (int edge = 0; edge < held; ++edge) follow(wheel, open_ticks_[static_cast<std::size_t>(edge)], edge);
+    }
+    open_ticks_[static_cast<std::size_t>(open_)] = tick;
+    follow(wheel, tick, open_);
+    ++open_;
+    if (story_[0].trace.cost + doubt_ > kLost) return -1;
+    return settle(wheel, out);
+}
+
+/// Every story goes on in each way the edge allows; the best ones stay, sorted by cost.
+inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept {
+    Stories grown;
+    int count = 0;
+    const auto at = static_cast<std::size_t>(edge);
+    const int most = most_jump(wheel);
+    for (int i = 0; i < stories_; ++i) {
+        Story next = story_[static_cast<std::size_t>(i)];
+        const Trace before = next.trace;
+        next.jump[at] = 0;
+        next.trace.cost = before.cost + kExtraCost;
+        keep(grown, count, next);
+        for (int jump = 1; jump <= most; ++jump) {
+            next.trace = extend(wheel, before, tick, jump, ripple_.level);
+            next.jump[at] = static_cast<std::uint8_t>(jump);
+            keep(grown, count, next);
+        }
+    }
+    const float limit = grown[0].trace.cost + kGiveUp;
+    while (count > 1 && grown[static_cast<std::size_t>(count - 1)].trace.cost > limit) --count;
+    std::copy_n(grown.begin(), count, story_.begin());
+    stories_ = count;
+}
+
+/// Inserts a story; of two that cannot be told apart from now on, the cheaper stays.
+inline void ToothTracker::keep(Stories& stories, int& count, const Story& story) noexcept {
+    const Trace& trace = story.trace;
+    for (int i = 0; i < count; ++i) {
+        const Trace& other = stories[static_cast<std::size_t>(i)].trace;
+        if (other.tooth != trace.tooth || other.anchor_tick != trace.anchor_tick ||
+            other.anchor_span != trace.anchor_span)
+            continue;
+        if (other.cost <= trace.cost) return;
+        std::copy(stories.begin() + i + 1, stories.begin() + count, stories.begin() + i);
+        --count;
+        break;
+    }
+    if (count == kMostStories) {
+        if (stories[kMostStories - 1].trace.cost <= trace.cost) return;
+        --count;
+    }
+    int place = count;
+    while (place > 0 && stories[static_cast<std::size_t>(place - 1)].trace.cost > trace.cost) {
+        stories[static_cast<std::size_t>(place)] = stories[static_cast<std::size_t>(place - 1)];
+        --place;
+    }
+    stories[static_cast<std::size_t>(place)] = story;
+    ++count;
+}
+
+inline bool ToothTracker::all_agree() const noexcept {
+    for (int i = 1; i < stories_; ++i)
+        if (story_[static_cast<std::size_t>(i)].jump[0] != story_[0].jump[0]) return false;
+    return true;
+}
+
+/// Moves the first open edge out of all stories, which agree about it.
+inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) noexcept {
+    const int jump = story_[0].jump[0];
+    out = {open_ticks_[0], jump};
+    if (jump > 0) {
+        const Trace before = root_;
+        float x = 0.0F;
+        root_ = extend(wheel, root_, open_ticks_[0], jump, ripple_.level, &x);
+        root_tick_ = open_ticks_[0];
+        if (root_.anchor_span == 0.0F) ripple_.observe(x, 0.5F * (root_.rate_span + before.rate_span));
+        doubt_ = kDoubtKept * doubt_ + root_.cost;
+    } else {
+        doubt_ += kExtraCost;
+    }
+    const float spent = jump > 0 ? root_.cost : kExtraCost;
+    root_.cost = 0.0F;
+    std::copy(open_ticks_.begin() + 1, open_ticks_.begin() + open_, open_ticks_.begin());
+    --open_;
+    for (int i = 0; i < stories_; ++i) {
+        Story& story = story_[static_cast<std::size_t>(i)];
+        std::copy(story.jump.begin() + 1, story.jump.end(), story.jump.begin());
+        story.trace.cost -= spent;
+    }
+}
+
+inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept {
+    int count = 0;
+    while (open_ > 0) {
+        if (!all_agree()) {
+            if (open_ < kMostOpen) break;
+            // No room for more doubt: the best story decides.
+            int kept = 1;
+            for (int i = 1; i < stories_; ++i)
+                if (story_[static_cast<std::size_t>(i)].jump[0] == story_[0].jump[0])
+                    story_[static_cast<std::size_t>(kept++)] = story_[static_cast<std::size_t>(i)];
+            stories_ = kept;
+        }
+        // One story whose last edge is a tooth: hold that edge back and be without doubt again.
+        if (stories_ == 1 && open_ == 1 && story_[0].jump[0] == 1) {
+            head_ = story_[0].trace;
+            head_.cost = 0.0F;
+            stories_ = 0;
+            break;
+        }
+        settle_first(wheel, out[count++]);
+    }
+    if (open_ == 0) stories_ = 0;
+    return count;
+}
+
+inline int ToothTracker::finish(Settled* out) noexcept {
+    if (open_ == 0) return 0;
+    int count = open_;
+    for (int i = 0; i < count; ++i) {
+        const auto at = static_cast<std::size_t>(i);
+        out[i] = {open_ticks_[at], stories_ == 0 ? 1 : story_[0].jump[at]};
+    }
+    open_ = 0;
+    stories_ = 0;
+    return count;
+}
+
+}  // namespace kurbel::decoding
