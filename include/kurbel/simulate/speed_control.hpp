@@ -1,0 +1,42 @@
+// What sets the charge and the load: idle governor, brake, road and driver. All slow: a bandwidth far below one engine
+// cycle's rate, so that nobody answers a single misfire.
+#pragma once
+
+#include "kurbel/simulate/engine_model.hpp"
+#include "kurbel/simulate/mean_torque.hpp"
+#include "kurbel/simulate/scenario.hpp"
+
+namespace kurbel::simulate {
+
+class SpeedControl {
+  public:
+    SpeedControl(const Scenario& scenario, const EngineModel& model);
+
+    /// State at time `time_s` as if it had been held for long.
+    void settle(double time_s) noexcept;
+
+    /// Advances by `step_s`, which ends at `time_s`; `fuel_cut` freezes what learns.
+    void update(double time_s, double step_s, double speed_rad_s, bool fuel_cut) noexcept;
+
+    [[nodiscard]] double load() const noexcept { return load_; }        ///< charge after the manifold's lag
+    [[nodiscard]] double load_nm() const noexcept { return load_nm_; }  ///< for EngineModel::load_nm
+    [[nodiscard]] double steady_torque_nm(double time_s) const noexcept;
+
+  private:
+    [[nodiscard]] double target_rad_s(double time_s) const noexcept;
+    [[nodiscard]] double target_slope(double time_s) const noexcept;
+    [[nodiscard]] double road_nm(double speed_rad_s) const noexcept;
+    [[nodiscard]] bool governed() const noexcept;
+    [[nodiscard]] double wanted_load(double time_s, double correction) const noexcept;
+
+    OperationSettings operation_;
+    DrivelineSettings driveline_;
+    MeanTorque mean_;
+    double inertia_;
+    double filtered_rad_s_ = 0.0;
+    double integral_rad_s2_ = 0.0;  ///< acceleration asked for beyond feed-forward
+    double load_ = 0.3;
+    double load_nm_ = 0.0;
+};
+
+}  // namespace kurbel::simulate

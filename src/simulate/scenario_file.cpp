@@ -1,0 +1,218 @@
+#include "kurbel/simulate/scenario_file.hpp"
+
+#include "simulate/table_reader.hpp"
+
+namespace kurbel::simulate {
+
+namespace {
+
+constexpr double kForever = 1e9;
+
+/// Calls `read` with a reader of table `name` where the file has it.
+template <class Function>
+void with_table(const read::TomlFile& file, const char* name, Function read) {
+    const toml::table* table = read::find_table(file, name);
+    if (table == nullptr) return;
+    TableReader reader(file, *table, name);
+    read(reader);
+    reader.done();
+}
+
+/// The same for each table of [[name]].
+template <class Function>
+void with_each(const read::TomlFile& file, const char* name, Function read) {
+    const toml::node* node = file.root.get(name);
+    if (node == nullptr) return;
+    const toml::array* list = node->as_array();
+    const std::string shape = std::string(name) + " must be a list of tables: [[" + name + "]]";
+    if (list == nullptr) read::fail_at(file, *node, shape);
+    for (const toml::node& entry : *list) {
+        const toml::table* table = entry.as_table();
+        if (table == nullptr) read::fail_at(file, entry, shape);
+        TableReader reader(file, *table, name);
+        read(reader);
+        reader.done();
+    }
+}
+
+void read_run(const read::TomlFile& file, Scenario& s) {
+    with_table(file, "scenario", [&](TableReader& r) {
+        r.integer("seed", s.seed, 0, 9007199254740992LL);
+        r.number("seconds", s.seconds, 0.1, 86400.0);
+        r.number("settle_s", s.settle_s, 0.0, 600.0);
+        r.number("start_deg", s.start_deg, 0.0, 719.999);
+        r.number("step_us", s.step_s, 0.1, 1000.0);
+        s.step_s = r.has("step_us") ? 1e-6 * s.step_s : 0.0;
+    });
+}
+
+void read_combustion(const read::TomlFile& file, Scenario& s) {
+    const int cylinders = s.engine.cylinders;
+    with_table(file, "combustion", [&](TableReader& r) {
+        CombustionSettings& c = s.combustion;
+        r.number("ambient_bar", c.ambient_bar, 0.3, 1.2);
+        r.number("charge_k", c.charge_k, 200.0, 500.0);
+        r.number("heat_j_per_kg_air", c.heat_j_per_kg_air, 1e5, 5e6);
+        r.number("heat_share", c.heat_share, 0.1, 1.0);
+        r.number("compression_exponent", c.compression_exponent, 1.1, 1.45);
+        r.number("expansion_exponent", c.expansion_exponent, 1.1, 1.45);
+        r.number("ca50_deg", c.ca50_deg, -20.0, 70.0);
+        r.number("burn_deg", c.burn_deg, 10.0, 120.0);
+        r.number("burn_low_load_deg", c.burn_low_load_deg, 10.0, 120.0);
+        r.number("scatter", c.scatter, 0.0, 0.6);
+        r.number("scatter_low_load", c.scatter_low_load, 0.0, 0.6);
+        r.number("scatter_skewness", c.scatter_skewness, -3.0, 0.0);
+        r.number("ca50_scatter_deg", c.ca50_scatter_deg, 0.0, 15.0);
+        r.number("residual_share", c.residual_share, 0.0, 0.5);
+        r.boolean("throttled", c.throttled);
+        r.number("spread", c.spread, 0.0, 0.5);
+        r.numbers("cylinder_factor", c.cylinder_factor, 0.0, 3.0, cylinders);
+        r.numbers("leak_mm2", c.leak_mm2, 0.0, 20.0, cylinders);
+    });
+    with_table(file, "gas_exchange", [&](TableReader& r) {
+        GasExchangeSettings& g = s.gas_exchange;
+        if (s.engine.strokes == 2) {
+            g.intake_closing_deg = -100.0;
+            g.exhaust_opening_deg = 100.0;
+        }
+        r.number("intake_closing_deg", g.intake_closing_deg, -170.0, -60.0);
+        r.number("exhaust_opening_deg", g.exhaust_opening_deg, 80.0, 170.0);
+        r.number("overlap_deg", g.overlap_deg, 2.0, 120.0);
+        r.number("exhaust_bar", g.exhaust_bar, 0.0, 1.0);
+        r.number("flow_pa_per_m2_s2", g.flow_pa_per_m2_s2, 0.0, 1000.0);
+    });
+    with_table(file, "friction", [&](TableReader& r) {
+        FrictionSettings& f = s.friction;
+        r.number("constant_bar", f.constant_bar, 0.0, 10.0);
+        r.number("linear_bar", f.linear_bar, 0.0, 10.0);
+        r.number("square_bar", f.square_bar, 0.0, 10.0);
+        r.number("accessories_nm", f.accessories_nm, 0.0, 1000.0);
+    });
+}
+
+void read_machine(const read::TomlFile& file, Scenario& s) {
+    with_table(file, "crank", [&](TableReader& r) {
+        CrankSettings& c = s.crank;
+        r.number("pulley_share", c.pulley_share, 0.005, 0.6);
+        r.number("throws_share", c.throws_share, 0.02, 0.9);
+        r.number("first_torsion_hz", c.first_torsion_hz, 10.0, 2000.0);
+        r.number("damping_ratio", c.damping_ratio, 0.0, 0.3);
+        r.number("pulley_stiffness_share", c.pulley_stiffness_share, 0.02, 20.0);
+    });
+    with_table(file, "driveline", [&](TableReader& r) {
+        DrivelineSettings& d = s.driveline;
+        r.number("ratio", d.ratio, 0.2, 100.0);
+        r.number("wheel_radius_m", d.wheel_radius_m, 0.05, 2.0);
+        r.number("vehicle_kg", d.vehicle_kg, 30.0, 1e5);
+        r.number("gearbox_kg_m2", d.gearbox_kg_m2, 1e-4, 10.0);
+        r.number("clutch_hz", d.clutch_hz, 8.0, 200.0);
+        r.number("clutch_damping", d.clutch_damping, 0.0, 1.0);
+        r.number("shuffle_hz", d.shuffle_hz, 0.5, 15.0);
+        r.number("shuffle_damping", d.shuffle_damping, 0.0, 1.0);
+        r.number("rolling_n", d.rolling_n, 0.0, 1e5);
+        r.number("drag_n_s2_m2", d.drag_n_s2_m2, 0.0, 100.0);
+        r.number("grade", d.grade, -0.3, 0.5);
+    });
+    with_table(file, "starter", [&](TableReader& r) {
+        StarterSettings& t = s.starter;
+        r.number("stall_nm", t.stall_nm, 1.0, 20000.0);
+        r.number("free_rpm", t.free_rpm, 50.0, 2000.0);
+        r.number("from_s", t.from_s, 0.0, kForever);
+        r.number("to_s", t.to_s, 0.0, kForever);
+        r.number("armature_kg_m2", t.ratio_inertia_kg_m2, 0.0, 10.0);
+    });
+}
+
+void read_operation(const read::TomlFile& file, Scenario& s) {
+    with_table(file, "operation", [&](TableReader& r) {
+        OperationSettings& o = s.operation;
+        r.choice("mode", o.mode, {"neutral", "hold", "road", "cranking"});
+        if (o.mode == Operation::cranking) o.speed_rpm = Profile(300.0);
+        r.profile("speed_rpm", o.speed_rpm, 50.0, 20000.0);
+        r.profile("load", o.load, 0.02, 3.0);
+        if (o.mode == Operation::neutral && r.has("load")) r.fail("load", "in neutral the governor sets the load");
+        if (o.mode == Operation::hold && !r.has("load")) r.fail("mode", "hold needs operation.load");
+        r.number("control_rad_s", o.control_rad_s, 0.05, 5.0);
+        r.number("manifold_s", o.manifold_s, 0.0, 5.0);
+        r.number("lowest_load", o.lowest_load, 0.02, 1.0);
+        r.number("highest_load", o.highest_load, 0.1, 3.0);
+    });
+    // A start from rest has nothing to settle.
+    if (s.operation.mode == Operation::cranking && !file.root["scenario"]["settle_s"]) s.settle_s = 0.0;
+}
+
+void read_faults(const read::TomlFile& file, Scenario& s) {
+    const int cylinders = s.engine.cylinders;
+    with_each(file, "misfire", [&](TableReader& r) {
+        MisfireRule m;
+        if (!r.has("pattern")) r.fail("pattern", "is missing: continuous, random, periodic or burst");
+        r.choice("pattern", m.pattern, {"continuous", "random", "periodic", "burst"});
+        r.cylinders("cylinders", m.cylinders, cylinders);
+        r.number("rate", m.rate, 0.0, 1.0);
+        r.integer("every", m.every, 1, 1000000);
+        r.integer("length", m.length, 1, 1000000);
+        r.number("severity", m.severity, 0.0, 1.0);
+        r.number("from_s", m.from_s, -kForever, kForever);
+        r.number("to_s", m.to_s, -kForever, kForever);
+        r.number("highest_load", m.highest_load, 0.0, kForever);
+        r.number("highest_rpm", m.highest_rpm, 0.0, kForever);
+        s.misfires.push_back(m);
+    });
+    with_each(file, "fuel_cut", [&](TableReader& r) {
+        FuelCut f;
+        r.integer("cylinder", f.cylinder, 0, cylinders);
+        r.number("from_s", f.from_s, -kForever, kForever);
+        r.number("to_s", f.to_s, -kForever, kForever);
+        s.fuel_cuts.push_back(f);
+    });
+}
+
+void read_measurement(const read::TomlFile& file, Scenario& s) {
+    with_table(file, "wheel_error", [&](TableReader& r) {
+        WheelErrorSettings& w = s.wheel_error;
+        r.number("pitch_deg", w.pitch_deg, 0.0, 2.0);
+        r.number("run_out_deg", w.run_out_deg, 0.0, 3.0);
+        r.number("jitter_deg", w.jitter_deg, 0.0, 1.0);
+        r.number("jitter_us", w.jitter_s, 0.0, 1000.0);
+        w.jitter_s *= 1e-6;
+        r.number("missed", w.missed, 0.0, 0.5);
+        r.number("extra", w.extra, 0.0, 0.5);
+        r.number("weak_tooth", w.weak_tooth, 0.0, 1.0);
+        r.number("gap_shift_pitch", w.gap_shift_pitch, -0.4, 0.6);
+        r.number("cam_deg", w.cam_deg, -30.0, 30.0);
+    });
+    with_table(file, "channels", [&](TableReader& r) {
+        ChannelSettings& c = s.channels;
+        r.boolean("write", c.write);
+        r.number("every_s", c.every_s, 0.001, 10.0);
+        r.number("load_noise", c.load_noise, 0.0, 1.0);
+        r.number("load_gain", c.load_gain, 0.1, 10.0);
+        r.profile("coolant_c", c.coolant_c, -60.0, 200.0);
+    });
+}
+
+}  // namespace
+
+Scenario read_scenario(const std::string& path) {
+    const read::TomlFile file = read::parse_toml(path);
+    read::refuse_unknown_keys(
+        file, file.root, "",
+        {"contract", "scenario", "engine", "crank_wheel", "cam_wheel", "timer", "combustion", "gas_exchange",
+         "friction", "crank", "driveline", "starter", "operation", "misfire", "fuel_cut", "wheel_error", "channels"});
+    Scenario s;
+    s.engine = read::read_engine(file);
+    s.crank_wheel = read::read_crank_wheel(file);
+    s.cam_wheel = read::read_cam_wheel(file, s.engine);
+    s.timer = read::read_timer(file);
+    s.has_timer = file.root.get("timer") != nullptr;
+    read_run(file, s);
+    read_combustion(file, s);
+    read_machine(file, s);
+    read_operation(file, s);
+    read_faults(file, s);
+    read_measurement(file, s);
+    read::require(file, validate(s));
+    return s;
+}
+
+}  // namespace kurbel::simulate
