@@ -1,0 +1,89 @@
+// kurbel simulate: a scenario file becomes a labelled recording.
+#include "kurbel/simulate/simulator.hpp"
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <cstdint>
+#include <iomanip>
+#include <iostream>
+#include <memory>
+#include <optional>
+
+#include "command/command.hpp"
+#include "kurbel/read/output_folder.hpp"
+#include "kurbel/read/recording_writer.hpp"
+#include "kurbel/simulate/scenario_file.hpp"
+
+namespace kurbel::command {
+
+namespace {
+
+struct Options {
+    std::string scenario;
+    std::string out;
+    std::optional<std::uint64_t> seed;
+    std::optional<double> seconds;
+    bool npy = false;
+};
+
+std::function<void(double)> progress_line() {
+    if (isatty(STDERR_FILENO) == 0) return {};
+    return [](double share) {
+        std::cerr << "\rsimulating " << static_cast<int>(100.0 * std::clamp(share, 0.0, 1.0)) << " %  " << std::flush;
+    };
+}
+
+void report(const Options& options, const simulate::Scenario& scenario, const read::Recording& recording) {
+    const auto misfires = std::count_if(recording.truth.begin(), recording.truth.end(),
+                                        [](const read::TruthRow& row) { return row.severity >= 0.5; });
+    const auto partial = std::count_if(recording.truth.begin(), recording.truth.end(), [](const read::TruthRow& row) {
+        return row.severity > 0.0 && row.severity < 0.5;
+    });
+    std::cout << "Wrote " << std::fixed << std::setprecision(1) << scenario.seconds << " s of a running engine to "
+              << options.out << ": " << recording.tick.size() << " edges, " << recording.truth.size() << " firings, "
+              << misfires << " of them misfires on purpose";
+    if (partial > 0) std::cout << " and " << partial << " weakened by less than half";
+    std::cout << " (seed " << scenario.seed << ").\n";
+}
+
+void run(const Options& options) {
+    simulate::Scenario scenario = simulate::read_scenario(options.scenario);
+    if (options.seed) scenario.seed = *options.seed;
+    if (options.seconds) scenario.seconds = *options.seconds;
+    read::check_output_folder(options.out, read::recording_folder_kind());
+    const std::function<void(double)> progress = progress_line();
+    const read::Recording recording = simulate::simulate(scenario, progress);
+    if (progress) std::cerr << "\r                    \r";
+
+    read::WriteOptions form;
+    form.npy = options.npy;
+    form.seconds = !options.npy && !scenario.has_timer;
+    read::OutputFolder folder(options.out, read::recording_folder_kind());
+    read::write_recording(folder.path().string(), recording, form);
+    folder.commit();
+    report(options, scenario, recording);
+}
+
+}  // namespace
+
+void add_simulate(CLI::App& app) {
+    CLI::App* command = app.add_subcommand("simulate", "Make a labelled recording from a scenario file");
+    const auto options = std::make_shared<Options>();
+    command->add_option("SCENARIO", options->scenario, "Scenario file (TOML): engine, wheel, operation, faults")
+        ->required();
+    command
+        ->add_option(
+            "--out", options->out,
+            "Folder to write: recording.toml, edges, channels.csv and truth.csv. An earlier recording there is "
+            "replaced; any other folder that holds files is refused")
+        ->required();
+    command->add_option("--seed", options->seed, "Random seed instead of the scenario's own")
+        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}));
+    command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, s")
+        ->check(CLI::Range(0.1, 86400.0));
+    command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
+    command->callback([options] { run(*options); });
+}
+
+}  // namespace kurbel::command
