@@ -1,0 +1,237 @@
+// The streaming detector: edges and channels in, judged firings out. Joins the stages; each of them is usable alone.
+#pragma once
+
+#include <array>
+#include <cmath>
+#include <cstdint>
+#include <limits>
+#include <type_traits>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/status.hpp"
+#include "kurbel/core/types.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/decision.hpp"
+#include "kurbel/stage/decoder.hpp"
+#include "kurbel/stage/segment_roughness.hpp"
+#include "kurbel/stage/segmenter.hpp"
+#include "kurbel/stage/work_estimator.hpp"
+
+namespace kurbel {
+
+/// Streaming misfire detection for one engine. Push edges (and channel values) in order of time, take events as they
+/// come. State is one block without pointers: a copy of the object is a snapshot. Nothing allocates, throws or prints.
+/// One object serves one thread at a time; different objects are independent.
+template <class Real>
+class BasicDetector {
+  public:
+    BasicDetector() = default;
+
+    /// Checks `config` and makes a detector of it; the status names the parameter that is wrong.
+    [[nodiscard]] static Result<BasicDetector> create(const Config& config) noexcept {
+        Result<BasicDetector> result;
+        result.status = validate(config);
+        if (result.status.ok()) result.value.configure(config);
+        return result;
+    }
+
+    /// One edge. `raw_tick`: the timer's value (wrapping with TimerConfig::bits, else unwrapped ticks).
+    /// queue_full: nothing was consumed; take events, then push again. bad_order: after finish().
+    Status push_edge(std::int64_t raw_tick, Signal signal) noexcept {
+        if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
+        if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
+        std::array<Tooth, kMaxTeethPerPush> teeth;
+        const int count = decoder_.push(raw_tick, signal, teeth.data());
+        for (int i = 0; i < count; ++i) take_tooth(teeth[static_cast<std::size_t>(i)]);
+        return {};
+    }
+
+    /// One channel value, valid from `tick` (unwrapped ticks) on. NaN = unknown from here on.
+    Status push_channel(std::int64_t tick, Channel channel, double value) noexcept {
+        static_cast<void>(tick);  // values come in order of time with the edges
+        if (finished_) return {StatusCode::bad_order, "push_channel", "not allowed after finish; reset first"};
+        const int number = static_cast<int>(channel);
+        const int first_cut = static_cast<int>(Channel::fuel_cut_first);
+        if (channel == Channel::load) {
+            if (value < 0.0 || value > 10.0) return {StatusCode::bad_argument, "load", "must lie in 0 to 10, or be NaN"};
+            load_ = static_cast<Real>(value);
+        } else if (channel == Channel::fuel_cut) {
+            cut_ = value > 0.5;
+        } else if (number >= first_cut && number < first_cut + kMaxCylinders) {
+            cut_one_[static_cast<std::size_t>(number - first_cut)] = value > 0.5;
+        } else if (channel != Channel::coolant_c && channel != Channel::vehicle_kmh) {
+            return {StatusCode::bad_argument, "channel", "is not known"};
+        }
+        return {};
+    }
+
+    /// Takes the next judged firing; false where none is ready.
+    [[nodiscard]] bool next_event(Event& event) noexcept {
+        if (queued_ == 0) return false;
+        event = queue_[static_cast<std::size_t>(queue_head_)];
+        queue_head_ = (queue_head_ + 1) % kQueue;
+        --queued_;
+        return true;
+    }
+
+    /// Ends the stream: releases what is held back. queue_full: take events, then call again.
+    Status finish() noexcept {
+        if (!finished_) {
+            std::array<Tooth, kMaxTeethPerPush> teeth;
+            if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
+            const int count = decoder_.finish(teeth.data());
+            for (int i = 0; i < count; ++i) take_tooth(teeth[static_cast<std::size_t>(i)]);
+            work_.finish();
+            finished_ = true;
+        }
+        judge_ready(true);
+        return queued_ == kQueue ? Status{StatusCode::queue_full, "finish", "take events, then call again"} : Status{};
+    }
+
+    /// Forgets everything but the configuration.
+    void reset() noexcept {
+        decoder_.reset();
+        segmenter_.reset();
+        work_.reset();
+        roughness_.reset();
+        decision_.reset();
+        queued_ = queue_head_ = 0;
+        finished_ = false;
+        load_ = std::numeric_limits<Real>::quiet_NaN();
+        cut_ = false;
+        cut_one_.fill(false);
+        first_cycle_ = kNone;
+    }
+
+    [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
+    [[nodiscard]] const Config& config() const noexcept { return config_; }
+
+    /// Engine cycles by which an event can lag its firing.
+    [[nodiscard]] int delay_cycles() const noexcept { return config_.engine.strokes == 2 ? 3 : 2; }
+
+    [[nodiscard]] const WorkEstimator<Real>& estimator() const noexcept { return work_; }
+
+  private:
+    static constexpr int kQueue = 2 * kMaxCylinders;
+    static constexpr std::int64_t kNone = INT64_MIN;
+
+    void configure(const Config& config) noexcept {
+        config_ = config;
+        grid_ = make_cycle_grid(config.engine, config.crank_wheel);
+        decoder_.configure(config);
+        segmenter_.configure(config, grid_);
+        work_.configure(config, grid_);
+        roughness_.configure(config, grid_);
+        decision_.configure(config);
+        half_turn_partner();
+        reset();
+    }
+
+    /// Where the firing angles moved by 360 degrees are the same set, each firing has a partner it can be mistaken for.
+    void half_turn_partner() noexcept {
+        const EngineConfig& engine = config_.engine;
+        symmetric_ = engine.strokes == 4 && engine.cylinders % 2 == 0;
+        const int half = engine.cylinders / 2;
+        for (int i = 0; symmetric_ && i < half; ++i)
+            if (std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i + half)] - engine.firing_tdc_deg[static_cast<std::size_t>(i)] - 360.0) > 0.5)
+                symmetric_ = false;
+    }
+
+    /// One push completes at most a few firings; it is refused unless those have room.
+    [[nodiscard]] bool room() const noexcept { return queued_ <= kQueue - kMaxCylinders; }
+
+    [[nodiscard]] bool any_cut() const noexcept { return cut_; }
+
+    void take_tooth(const Tooth& tooth) noexcept {
+        std::array<Bin<Real>, Segmenter<Real>::kMaxBinsPerPush> bins;
+        const int count = segmenter_.push(tooth, bins.data());
+        for (int i = 0; i < count; ++i) {
+            const Bin<Real>& bin = bins[static_cast<std::size_t>(i)];
+            if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
+            last_turn_ = bin.turn;
+            if (config_.settings.method == Method::segment_roughness) roughness_.push(bin, load_, cut_, bin.phase_known);
+            else work_.push(bin, load_, cut_, bin.phase_known);
+            judge_ready(false);
+        }
+    }
+
+    void judge_ready(bool all) noexcept {
+        FiringWork<Real> firing;
+        if (config_.settings.method == Method::segment_roughness) {
+            while (queued_ < kQueue && roughness_.take(firing, all)) {
+                judge(firing, false);
+                roughness_.learn();
+            }
+            return;
+        }
+        while (queued_ < kQueue && work_.take(firing, decision_.limits(), all)) work_.learn(firing, judge(firing, !work_.settled()));
+    }
+
+    Feedback judge(const FiringWork<Real>& firing, bool learning) noexcept {
+        const bool phase_missing = !firing.phase_known && !symmetric_;
+        const Judgement<Real> judged = decision_.judge(firing, learning, phase_missing);
+        Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
+        event = Event{};
+        event.time_s = static_cast<double>(firing.tdc_tick) / config_.timer.hz;
+        event.cycle = (firing.bin + last_turn_) / grid_.bins - first_cycle_;
+        name_cylinder(firing, event);
+        event.speed_rpm = static_cast<double>(firing.speed_rpm);
+        event.load = static_cast<double>(firing.load);
+        event.verdict = judged.verdict;
+        event.reason = judged.reason;
+        if (firing.complete) fill_work(firing, judged, event);
+        return judged.feedback;
+    }
+
+    void name_cylinder(const FiringWork<Real>& firing, Event& event) const noexcept {
+        const int cylinder = config_.engine.firing_order[static_cast<std::size_t>(firing.place)];
+        if (firing.phase_known) {
+            event.cylinder = cylinder;
+            return;
+        }
+        const int partner = (firing.place + config_.engine.cylinders / 2) % config_.engine.cylinders;
+        const int other = symmetric_ ? config_.engine.firing_order[static_cast<std::size_t>(partner)] : 0;
+        event.candidates = other == 0 ? std::array<std::int32_t, 2>{cylinder, 0}
+                                      : std::array<std::int32_t, 2>{std::min(cylinder, other), std::max(cylinder, other)};
+    }
+
+    void fill_work(const FiringWork<Real>& firing, const Judgement<Real>& judged, Event& event) const noexcept {
+        event.acceleration_rad_s2 = static_cast<double>(firing.acceleration);
+        event.expected_per_inertia = static_cast<double>(firing.expected);
+        event.work_per_inertia = static_cast<double>(firing.expected * (Real(1) - judged.severity));
+        event.work_se_per_inertia = static_cast<double>(firing.expected * firing.lost_se);
+        const double inertia = config_.engine.inertia_kg_m2;  // NaN where unknown, and so are the joules
+        event.expected_j = event.expected_per_inertia * inertia;
+        event.work_j = event.work_per_inertia * inertia;
+        event.work_se_j = event.work_se_per_inertia * inertia;
+        event.severity = static_cast<double>(judged.severity);
+        event.evidence = static_cast<double>(judged.evidence);
+        event.threshold = static_cast<double>(judged.threshold);
+        event.probability = static_cast<double>(judged.probability);
+    }
+
+    Config config_{};
+    CycleGrid grid_{};
+    Decoder decoder_{};
+    Segmenter<Real> segmenter_{};
+    WorkEstimator<Real> work_{};
+    SegmentRoughness<Real> roughness_{};
+    Decision<Real> decision_{};
+    bool symmetric_ = false;
+    bool finished_ = false;
+    bool cut_ = false;
+    int last_turn_ = 0;
+    int queued_ = 0;
+    int queue_head_ = 0;
+    Real load_ = std::numeric_limits<Real>::quiet_NaN();
+    std::int64_t first_cycle_ = kNone;
+    std::array<bool, kMaxCylinders> cut_one_{};
+    std::array<Event, kQueue> queue_{};
+};
+
+using Detector = BasicDetector<double>;
+using DetectorF = BasicDetector<float>;
+
+static_assert(std::is_trivially_copyable_v<Detector> && std::is_trivially_copyable_v<DetectorF>);
+
+}  // namespace kurbel

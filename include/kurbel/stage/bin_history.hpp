@@ -1,0 +1,137 @@
+// The last few engine cycles of energy bins, as the estimator looks back at them.
+#pragma once
+
+#include <array>
+#include <cstdint>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/slider_crank.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/segmenter.hpp"
+
+namespace kurbel {
+
+/// Ring of bins. Differences of energy are stored with the earlier bin: raw(n) = energy(n + 1) - energy(n).
+template <class Real>
+class BinHistory {
+  public:
+    static constexpr int kRing = 256;  ///< at least 4 cycles of kMaxBins
+
+    /// Energy is corrected for the inertia of pistons and rods where geometry and masses are given:
+    /// J(angle) = J_rot + sum m r^2 lever^2 (Kiencke and Nielsen, Automotive Control Systems; from memory).
+    void set_inertia(const EngineConfig& engine, const CycleGrid& grid) noexcept {
+        inertia_.fill(Real(1));
+        if (!(engine.reciprocating_kg > 0.0 && engine.inertia_kg_m2 > 0.0 && engine.stroke_mm > 0.0 &&
+              engine.rod_mm > 0.0))
+            return;
+        const SliderCrank crank = SliderCrank::of(engine);
+        const double radius_m = 0.5e-3 * engine.stroke_mm;
+        for (int b = 0; b < grid.bins; ++b) {
+            double sum = 0.0;
+            constexpr int kParts = 8;
+            for (int part = 0; part < kParts; ++part)
+                for (int i = 0; i < engine.cylinders; ++i) {
+                    const double lever = crank.lever(to_rad((b + (part + 0.5) / kParts) * grid.bin_deg -
+                                                            engine.firing_tdc_deg[static_cast<std::size_t>(i)]));
+                    sum += engine.reciprocating_kg * radius_m * radius_m * lever * lever / kParts;
+                }
+            inertia_[static_cast<std::size_t>(b)] = static_cast<Real>(1.0 + sum / engine.inertia_kg_m2);
+        }
+    }
+
+    void clear() noexcept {
+        count_ = 0;
+        run_ = 0;
+        newest_ = -1;
+    }
+
+    /// `place`: where in the cycle this bin lies (for the inertia of pistons and rods).
+    void push(const Bin<Real>& bin, Real load, bool cut, std::int64_t place) noexcept {
+        const Real energy = bin.energy * inertia_[static_cast<std::size_t>(place)];
+        const bool connected = !bin.restart && count_ > 0 && bin.index == newest_ + 1;
+        if (connected) {
+            Entry& before = at(newest_);
+            before.raw = energy - before.energy;
+            before.clean = before.raw;
+            mean_ += (energy - mean_) * mean_share_;
+            ++run_;
+        } else {
+            mean_ = energy;
+            run_ = 1;
+        }
+        newest_ = bin.index;
+        ++count_;
+        Entry& entry = at(newest_);
+        entry.energy = energy;
+        entry.raw = entry.clean = 0;
+        entry.mean = mean_;
+        entry.load = load;
+        entry.cut = cut;
+        entry.begin_tick = bin.begin_tick;
+        entry.ticks = bin.ticks;
+    }
+
+    void set_cycle(int bins) noexcept { mean_share_ = Real(1) / static_cast<Real>(bins); }
+
+    [[nodiscard]] bool any() const noexcept { return count_ > 0; }
+    [[nodiscard]] std::int64_t newest() const noexcept { return newest_; }
+    /// Bin is there and connected to the newest.
+    [[nodiscard]] bool holds(std::int64_t bin) const noexcept { return bin <= newest_ && bin > newest_ - span(); }
+    /// All of [from, to) are there, connected, and have a difference to the next one.
+    [[nodiscard]] bool connected(std::int64_t from, std::int64_t to) const noexcept {
+        return holds(from) && to <= newest_;
+    }
+    /// Oldest bin connected to the newest, less than the ring back; -1 where there is none.
+    [[nodiscard]] std::int64_t oldest_connected() const noexcept { return count_ > 0 ? newest_ - span() + 1 : -1; }
+
+    [[nodiscard]] Real raw(std::int64_t bin) const noexcept { return at(bin).raw; }
+    [[nodiscard]] Real clean(std::int64_t bin) const noexcept { return at(bin).clean; }
+    [[nodiscard]] Real load(std::int64_t bin) const noexcept { return at(holds(bin) ? bin : newest_).load; }
+    [[nodiscard]] bool cut(std::int64_t bin) const noexcept { return at(holds(bin) ? bin : newest_).cut; }
+    [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return at(bin).mean; }
+    [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
+        const Entry& last = at(to - 1);
+        return static_cast<Real>(last.begin_tick - at(from).begin_tick) + last.ticks;
+    }
+    /// Tick at `share` of the bin's length after its beginning (negative: before).
+    [[nodiscard]] std::int64_t tick_within(std::int64_t bin, Real share) const noexcept {
+        const Entry& entry = at(bin);
+        const Real after = share * entry.ticks;
+        return entry.begin_tick + static_cast<std::int64_t>(after + (after < Real(0) ? Real(-0.5) : Real(0.5)));
+    }
+    [[nodiscard]] Real clean_sum(std::int64_t from, std::int64_t to) const noexcept {
+        Real sum = 0;
+        for (std::int64_t bin = from; bin < to; ++bin) sum += at(bin).clean;
+        return sum;
+    }
+
+    void take_out(std::int64_t bin, Real amount) noexcept { at(bin).clean -= amount; }
+
+  private:
+    struct Entry {
+        Real energy = 0;
+        Real raw = 0;
+        Real clean = 0;
+        Real mean = 0;
+        Real load = 0;
+        Real ticks = 0;
+        std::int64_t begin_tick = 0;
+        bool cut = false;
+    };
+
+    [[nodiscard]] std::int64_t span() const noexcept { return run_ < kRing - 1 ? run_ : kRing - 1; }
+    [[nodiscard]] Entry& at(std::int64_t bin) noexcept { return ring_[static_cast<std::size_t>(bin) & (kRing - 1)]; }
+    [[nodiscard]] const Entry& at(std::int64_t bin) const noexcept {
+        return ring_[static_cast<std::size_t>(bin) & (kRing - 1)];
+    }
+
+    std::array<Entry, kRing> ring_{};
+    std::array<Real, kMaxBins> inertia_{};
+    std::int64_t newest_ = -1;
+    std::int64_t count_ = 0;
+    std::int64_t run_ = 0;  // bins connected up to the newest
+    Real mean_ = 0;
+    Real mean_share_ = Real(0.03);
+};
+
+}  // namespace kurbel

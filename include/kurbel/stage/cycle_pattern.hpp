@@ -1,0 +1,126 @@
+// What a healthy engine does at each place of its cycle: learned energy differences over load and speed.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "kurbel/stage/cycle_grid.hpp"
+
+namespace kurbel {
+
+/// Operating point as the pattern sees it: a constant, the load, and the mean of half speed squared.
+template <class Real>
+struct PatternPoint {
+    Real load = 0;    ///< relative charge; 0 where it is not known
+    Real energy = 0;  ///< mean of half speed squared over a cycle, rad^2/s^2
+};
+
+/// Per bin c0 + c1 load + c2 energy: gas torque follows load; inertia torque and wheel error follow speed squared. All
+/// bins share one 3 x 3 Kalman gain per cycle (random-walk coefficients). Physics sets how much each term may explain,
+/// so that one operating point extrapolates sensibly to the next.
+template <class Real>
+class CyclePattern {
+  public:
+    /// `work` is the typical work of one firing over inertia at full load, rad^2/s^2.
+    void begin(int bins, bool load_known, Real work) noexcept {
+        bins_ = bins;
+        cycles_ = 0;
+        noise_ = -1;
+        constant_.fill(0);
+        by_load_.fill(0);
+        by_energy_.fill(0);
+        // Engineering ranges: one bin holds up to about half of a firing's work; pitch error of 0.2 degrees rms and
+        // inertia torque give some per cent of the kinetic energy.
+        prior_[0] = square(load_known ? Real(0.05) * work : Real(0.2) * work);
+        prior_[1] = load_known ? square(Real(0.4) * work) : Real(0);
+        prior_[2] = square(Real(0.03));
+        for (int i = 0; i < 3; ++i)
+            for (int j = 0; j < 3; ++j)
+                covariance_[index(i, j)] = i == j ? prior_[static_cast<std::size_t>(i)] : Real(0);
+    }
+
+    [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
+        const auto b = static_cast<std::size_t>(bin);
+        return constant_[b] + by_load_[b] * point.load + by_energy_[b] * point.energy;
+    }
+
+    /// Variance with which the pattern itself is known at this point, per bin.
+    [[nodiscard]] Real variance(const PatternPoint<Real>& point) const noexcept {
+        Real x[3] = {Real(1), point.load, point.energy};
+        Real sum = 0;
+        for (int i = 0; i < 3; ++i)
+            for (int j = 0; j < 3; ++j) sum += x[i] * covariance_[index(i, j)] * x[j];
+        return sum;
+    }
+
+    /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
+    void learn(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& point) noexcept {
+        Real mean_square = 0;
+        for (int b = 0; b < bins_; ++b) mean_square += square(residual[static_cast<std::size_t>(b)]);
+        mean_square /= Real(bins_);
+        const Real x[3] = {Real(1), point.load, point.energy};
+        Real px[3];
+        Real spread = 0;
+        for (int i = 0; i < 3; ++i) {
+            px[i] = 0;
+            for (int j = 0; j < 3; ++j) px[i] += covariance_[index(i, j)] * x[j];
+            spread += x[i] * px[i];
+        }
+        // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
+        if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
+        const Real total = spread + noise_;
+        for (int i = 0; i < 3; ++i) px[i] /= total;
+        for (int b = 0; b < bins_; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            constant_[at] += px[0] * residual[at];
+            by_load_[at] += px[1] * residual[at];
+            by_energy_[at] += px[2] * residual[at];
+        }
+        for (int i = 0; i < 3; ++i)
+            for (int j = 0; j < 3; ++j) covariance_[index(i, j)] -= px[i] * px[j] * total;
+        for (int i = 0; i < 3; ++i) {
+            // Random walk of 0.3 % of the prior a cycle, never less sure than at the start.
+            const auto at = static_cast<std::size_t>(i);
+            covariance_[index(i, i)] =
+                std::min(covariance_[index(i, i)] + square(Real(0.003)) * prior_[at], prior_[at]);
+        }
+        // Residuals hold what is still to be learned, too; that part is not noise.
+        const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
+        const Real seen = mean_square * noise_ / total;
+        if (cycles_ > 0) noise_ += share * (seen - noise_);
+        ++cycles_;
+    }
+
+    /// Adds `amount` times `by_load` (load known) or a constant to one bin: used to put back what a dead cylinder took.
+    void shift(int bin, Real amount, bool load_known) noexcept {
+        (load_known ? by_load_ : constant_)[static_cast<std::size_t>(bin)] += amount;
+    }
+
+    /// Turns the pattern by half a cycle, after the phase was found to be the other one.
+    void turn() noexcept {
+        const int half = bins_ / 2;
+        for (auto* part : {&constant_, &by_load_, &by_energy_})
+            std::rotate(part->begin(), part->begin() + half, part->begin() + bins_);
+    }
+
+    [[nodiscard]] int cycles() const noexcept { return cycles_; }
+    [[nodiscard]] Real noise() const noexcept { return noise_; }
+
+  private:
+    [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
+    [[nodiscard]] static constexpr std::size_t index(int i, int j) noexcept {
+        return static_cast<std::size_t>(3 * i + j);
+    }
+
+    int bins_ = 0;
+    int cycles_ = 0;
+    Real noise_ = -1;
+    std::array<Real, 3> prior_{};
+    std::array<Real, 9> covariance_{};
+    std::array<Real, kMaxBins> constant_{};
+    std::array<Real, kMaxBins> by_load_{};
+    std::array<Real, kMaxBins> by_energy_{};
+};
+
+}  // namespace kurbel

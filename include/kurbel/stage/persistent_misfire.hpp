@@ -1,0 +1,290 @@
+// Tells a cylinder that misfires all the time from a pattern that a healthy engine has.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/slider_crank.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/response_bank.hpp"
+
+namespace kurbel {
+
+/// Bayesian comparison of sets of cylinders whose work is missing from a learned cycle pattern.
+///
+/// The pattern's low orders are modelled as the responses of the cylinders, each with a small healthy spread, plus shapes
+/// that all cylinders share (free amplitudes), plus wheel error. Wheel error repeats every revolution, so it lies at
+/// integer orders only and half orders are trusted. Sets are searched by flipping one cylinder at a time from several
+/// starts. An equal loss in all cylinders cannot be seen.
+template <class Real>
+class PersistentMisfire {
+  public:
+    static constexpr int kMaxOrders = 16;
+    static constexpr int kShared = 2;  // combustion and compression, common to all cylinders
+    static constexpr int kMaxColumns = kMaxCylinders + kShared;
+    using Window = typename ResponseBank<Real>::Window;
+
+    /// Result: which places (firing order) miss their work relative to the pattern: +1 missing, -1 one too many, 0 fine;
+    /// and how far each deviates beyond that (share of expected work, positive: less work than the others).
+    struct Finding {
+        std::array<std::int8_t, kMaxCylinders> missing{};
+        std::array<Real, kMaxCylinders> deviation{};
+        bool sure = false;  ///< the pattern says enough to tell: the least visible cylinder would show
+    };
+
+    void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, int first_bin,
+               int size) noexcept {
+        firings_ = grid.firings;
+        bins_ = grid.bins;
+        first_bin_ = first_bin;
+        size_ = size;
+        teeth_ = wheel.teeth;
+        two_stroke_ = engine.strokes == 2;
+        tdc_bin_ = grid.tdc_bin;
+        for (int b = 0; b < bins_; ++b) {
+            const double angle = 2.0 * std::numbers::pi * b / bins_;
+            cosine_[static_cast<std::size_t>(b)] = static_cast<Real>(std::cos(angle));
+            sine_[static_cast<std::size_t>(b)] = static_cast<Real>(std::sin(angle));
+        }
+        // Orders at which evenly firing healthy cylinders cancel carry the contrasts; uneven ones need some more.
+        const bool even = is_even(engine);
+        orders_ = 0;
+        const int highest = std::min({bins_ / 2 - 1, kMaxOrders, even ? firings_ - 1 : std::max(6, firings_ + 2)});
+        for (int m = 1; m <= highest; ++m) order_[static_cast<std::size_t>(orders_++)] = m;
+        const SliderCrank crank = SliderCrank::of(engine);
+        project_compression(crank);
+        last_.missing.fill(0);
+        agreed_ = 0;
+    }
+
+    /// Updates how each cylinder's response shows at the orders. Call when the bank's responses changed.
+    void set_responses(const ResponseBank<Real>& bank) noexcept {
+        for (int k = 0; k < firings_; ++k)
+            for (int o = 0; o < orders_; ++o) {
+                Real re = 0;
+                Real im = 0;
+                for (int j = 0; j < size_; ++j) {
+                    const std::size_t b = place_of(tdc_bin_[static_cast<std::size_t>(k)] + first_bin_ + j, o);
+                    re += bank.response(k)[static_cast<std::size_t>(j)] * cosine_[b];
+                    im -= bank.response(k)[static_cast<std::size_t>(j)] * sine_[b];
+                }
+                column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o)] = re;
+                column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o + 1)] = im;
+            }
+        // All cylinders' combustion together: what remains of it at these orders where firing is uneven.
+        for (int i = 0; i < 2 * orders_; ++i) {
+            Real sum = 0;
+            for (int k = 0; k < firings_; ++k) sum += column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(i)];
+            column_[static_cast<std::size_t>(firings_)][static_cast<std::size_t>(i)] = sum;
+        }
+    }
+
+    /// `pattern`: energy difference per bin over expected work. `energy`: mean half speed squared over expected work.
+    /// `variance`: of each pattern value. `may_exceed`: places that the pattern was told to be missing before.
+    [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real variance, Real speed_rpm,
+                                  const std::array<bool, kMaxCylinders>& may_exceed) noexcept {
+        Finding finding;
+        if (firings_ < 2 || orders_ == 0) {
+            finding.sure = true;
+            return finding;
+        }
+        const int columns = firings_ + kShared;
+        Vector data(2 * orders_);
+        Vector noise(2 * orders_);
+        for (int o = 0; o < orders_; ++o) {
+            Real re = 0;
+            Real im = 0;
+            for (int b = 0; b < bins_; ++b) {
+                const std::size_t at = place_of(b, o);
+                re += pattern[static_cast<std::size_t>(b)] * cosine_[at];
+                im -= pattern[static_cast<std::size_t>(b)] * sine_[at];
+            }
+            data[2 * o] = re;
+            data[2 * o + 1] = im;
+            noise[2 * o] = noise[2 * o + 1] = order_variance(o, energy, variance, speed_rpm);
+        }
+        Columns f(2 * orders_, columns);
+        for (int c = 0; c < columns; ++c)
+            for (int i = 0; i < 2 * orders_; ++i)
+                f(i, c) = column_[static_cast<std::size_t>(c)][static_cast<std::size_t>(i)];
+        const Columns weighted = noise.cwiseInverse().asDiagonal() * f;
+        const Square information = f.transpose() * weighted;
+        const Side seen = weighted.transpose() * data;
+        Square posterior = information;
+        for (int c = 0; c < columns; ++c) posterior(c, c) += c < firings_ ? Real(1) / (kSpread * kSpread) : Real(1e-2);
+        const Eigen::LLT<Square> solver(posterior);
+        const Square marginal = information - information * solver.solve(information);
+        const Side pull = seen - information * solver.solve(seen);
+
+        search(marginal, pull, may_exceed, finding);
+        Side mean = Side::Zero(columns);
+        for (int k = 0; k < firings_; ++k) mean[k] = finding.missing[static_cast<std::size_t>(k)];
+        const Side deviation = solver.solve(Side(seen - information * mean));
+        Real weakest = marginal(0, 0);
+        for (int k = 0; k < firings_; ++k) {
+            finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
+            weakest = std::min(weakest, marginal(k, k));
+        }
+        finding.sure = weakest > Real(2) * kPenalty;
+        return finding;
+    }
+
+    /// True where this finding asks for a repair and the one before it said the same.
+    [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
+        const bool any =
+            std::any_of(finding.missing.begin(), finding.missing.end(), [](std::int8_t m) { return m != 0; });
+        agreed_ = any && finding.missing == last_.missing ? agreed_ + 1 : 0;
+        last_ = finding;
+        return agreed_ >= 1;
+    }
+
+  private:
+    static constexpr Real kSpread =
+        Real(0.12);  // healthy cylinder-to-cylinder spread of work (engineering range, from memory)
+    static constexpr Real kPenalty = Real(7);  // a cylinder is dead in one of about a thousand recordings
+
+    using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, 2 * kMaxOrders, 1>;
+    using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * kMaxOrders, kMaxColumns>;
+    using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;
+    using Side = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxColumns, 1>;
+
+    [[nodiscard]] static bool is_even(const EngineConfig& engine) noexcept {
+        for (int i = 0; i < engine.cylinders; ++i)
+            if (std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i)] -
+                          i * engine.cycle_deg() / engine.cylinders) > 0.5)
+                return false;
+        return true;
+    }
+
+    /// Crank order (cycles a revolution) of entry o.
+    [[nodiscard]] Real crank_order(int o) const noexcept {
+        return static_cast<Real>(order_[static_cast<std::size_t>(o)]) * (two_stroke_ ? Real(1) : Real(0.5));
+    }
+
+    [[nodiscard]] std::size_t place_of(int bin, int o) const noexcept {
+        const int at = (bin * order_[static_cast<std::size_t>(o)]) % bins_;
+        return static_cast<std::size_t>(at < 0 ? at + bins_ : at);
+    }
+
+    /// Compression and expansion of all cylinders, as one shape of free amplitude.
+    void project_compression(const SliderCrank& crank) noexcept {
+        auto& shape = column_[static_cast<std::size_t>(firings_ + 1)];
+        shape.fill(0);
+        constexpr double kExponent = 1.3;
+        for (int k = 0; k < firings_; ++k)
+            for (int o = 0; o < orders_; ++o)
+                for (int deg = -178; deg < 180; deg += 4) {
+                    const double angle = to_rad(deg);
+                    const double torque = std::pow(crank.volume(angle), -kExponent) * crank.lever(angle) * to_rad(4.0);
+                    const double phase = 2.0 * std::numbers::pi * order_[static_cast<std::size_t>(o)] *
+                                         (tdc_bin_[static_cast<std::size_t>(k)] / static_cast<double>(bins_) +
+                                          deg / (two_stroke_ ? 360.0 : 720.0));
+                    shape[static_cast<std::size_t>(2 * o)] += static_cast<Real>(torque * std::cos(phase));
+                    shape[static_cast<std::size_t>(2 * o + 1)] -= static_cast<Real>(torque * std::sin(phase));
+                }
+    }
+
+    /// Variance of one component of the projection at entry o.
+    [[nodiscard]] Real order_variance(int o, Real energy, Real variance, Real speed_rpm) const noexcept {
+        const Real order = crank_order(o);
+        const Real half_bins = Real(0.5) * static_cast<Real>(bins_);
+        Real sum = half_bins * variance;
+        const bool integer = two_stroke_ || order_[static_cast<std::size_t>(o)] % 2 == 0;
+        if (integer) {
+            // Tooth errors of 0.15 degrees rms, run-out of 0.15 degrees (engineering ranges, from memory): an angle error of
+            // amplitude e at this order bends the energy by 2 order e, its difference over one bin by order x bin more.
+            const Real rms_rad = Real(0.0026);
+            const Real error =
+                order <= Real(1) ? rms_rad : rms_rad * std::sqrt(Real(2) / static_cast<Real>(std::max(teeth_, 2)));
+            const Real bin_rad =
+                Real(2) * std::numbers::pi_v<Real> * (two_stroke_ ? Real(1) : Real(2)) / static_cast<Real>(bins_);
+            const Real amplitude = Real(2) * order * error * energy * order * bin_rad * half_bins;
+            sum += Real(0.5) * amplitude * amplitude;
+        }
+        // Healthy torsion bends what the responses say, the more the nearer the order comes to the first mode (here 300 Hz).
+        const Real nearness = order * speed_rpm / (Real(60) * Real(300));
+        const Real doubt = Real(0.05) + Real(0.5) * nearness * nearness;
+        return sum + doubt * doubt;
+    }
+
+    void search(const Square& marginal, const Side& pull, const std::array<bool, kMaxCylinders>& may_exceed,
+                Finding& finding) noexcept {
+        std::array<std::int8_t, kMaxCylinders> state{};
+        std::array<std::int8_t, kMaxCylinders> best{};
+        Real best_score = 0;
+        for (int start = -1; start < firings_; ++start) {
+            state.fill(0);
+            if (start >= 0) state[static_cast<std::size_t>(start)] = 1;
+            const Real score = climb(marginal, pull, may_exceed, state);
+            if (score > best_score) {
+                best_score = score;
+                best = state;
+            }
+        }
+        finding.missing = best;
+    }
+
+    /// Flips single cylinders while that helps; returns the log-probability over "none missing".
+    [[nodiscard]] Real climb(const Square& marginal, const Side& pull,
+                             const std::array<bool, kMaxCylinders>& may_exceed,
+                             std::array<std::int8_t, kMaxCylinders>& state) const noexcept {
+        Real score = value(marginal, pull, state);
+        for (int round = 0; round < 2 * firings_; ++round) {
+            int best_place = -1;
+            std::int8_t best_state = 0;
+            for (int k = 0; k < firings_; ++k) {
+                const auto place = static_cast<std::size_t>(k);
+                const std::int8_t old = state[place];
+                for (const std::int8_t trial : {std::int8_t(-1), std::int8_t(0), std::int8_t(1)}) {
+                    if (trial == old || (trial < 0 && !may_exceed[place])) continue;
+                    state[place] = trial;
+                    const Real next = value(marginal, pull, state);
+                    if (next > score) {
+                        score = next;
+                        best_place = k;
+                        best_state = trial;
+                    }
+                }
+                state[place] = old;
+            }
+            if (best_place < 0) break;
+            state[static_cast<std::size_t>(best_place)] = best_state;
+        }
+        return score;
+    }
+
+    [[nodiscard]] Real value(const Square& marginal, const Side& pull,
+                             const std::array<std::int8_t, kMaxCylinders>& state) const noexcept {
+        Real sum = 0;
+        for (int k = 0; k < firings_; ++k) {
+            const Real s = static_cast<Real>(state[static_cast<std::size_t>(k)]);
+            if (s == Real(0)) continue;
+            sum += s * pull[k] - kPenalty;
+            for (int l = 0; l < firings_; ++l)
+                sum -= Real(0.5) * s * static_cast<Real>(state[static_cast<std::size_t>(l)]) * marginal(k, l);
+        }
+        return sum;
+    }
+
+    int firings_ = 0;
+    int bins_ = 0;
+    int first_bin_ = 0;
+    int size_ = 0;
+    int teeth_ = 0;
+    int orders_ = 0;
+    int agreed_ = 0;
+    bool two_stroke_ = false;
+    Finding last_{};
+    std::array<int, kMaxOrders> order_{};
+    std::array<std::int16_t, kMaxCylinders> tdc_bin_{};
+    std::array<Real, kMaxBins> cosine_{};
+    std::array<Real, kMaxBins> sine_{};
+    std::array<std::array<Real, 2 * kMaxOrders>, kMaxColumns> column_{};
+};
+
+}  // namespace kurbel

@@ -1,0 +1,136 @@
+// What one lost combustion does to the energy bins: the physical responses that detection starts from.
+#pragma once
+
+#include <Eigen/Core>
+#include <Eigen/Eigenvalues>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/slider_crank.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+
+namespace kurbel {
+
+/// Share of one combustion's work done by each crank angle after firing TDC, 0 to 1, on a grid of 2 degrees from -90.
+/// Single zone: the pressure that heat adds obeys d(dp) = (g - 1)/V dQ - g dp dV/V with g = 1.3, which is linear, so the
+/// share does not depend on load; heat by Wiebe over 60 degrees; blow-down at 140 degrees.
+/// Source: Heywood 1988, ch. 9 (from memory).
+class CombustionWork {
+  public:
+    static constexpr int kStep_deg = 2;
+    static constexpr int kFirst_deg = -90;
+    static constexpr int kSteps = 300;  // to 510 degrees after TDC
+
+    /// `centre_deg`: crank degrees after TDC where half of the heat is released.
+    explicit CombustionWork(const SliderCrank& crank, double centre_deg) noexcept {
+        constexpr double kGamma = 1.3;
+        constexpr double kDuration_deg = 60.0;
+        constexpr double kHalfBurnt = 0.5175;  // Wiebe a = 5, m = 2: half burnt at this share of the duration
+        constexpr double kOpening_deg = 140.0;
+        const double start_deg = centre_deg - kHalfBurnt * kDuration_deg;
+        double heat_term = 0.0;  // integral of V^(g-1) dQ
+        double done = 0.0;
+        for (int i = 0; i < kSteps; ++i) {
+            const double deg = kFirst_deg + i * kStep_deg;
+            if (deg + kStep_deg <= kOpening_deg) {
+                const double middle_rad = to_rad(deg + 0.5 * kStep_deg);
+                const double volume = crank.volume(middle_rad);
+                const double heat =
+                    wiebe((deg + kStep_deg - start_deg) / kDuration_deg) - wiebe((deg - start_deg) / kDuration_deg);
+                heat_term += std::pow(volume, kGamma - 1.0) * heat;
+                done += heat_term * std::pow(volume, -kGamma) * crank.lever(middle_rad);
+            }
+            pulse_[static_cast<std::size_t>(i)] = done;
+        }
+        for (int i = kSteps - 1; i >= 0; --i) pulse_[static_cast<std::size_t>(i)] /= done;
+        for (int i = kSteps - 1; i > 0; --i)
+            pulse_[static_cast<std::size_t>(i)] -= pulse_[static_cast<std::size_t>(i - 1)];
+    }
+
+    /// Work share done in step `i`, from kFirst_deg + i * kStep_deg on.
+    [[nodiscard]] double pulse(int i) const noexcept { return pulse_[static_cast<std::size_t>(i)]; }
+
+  private:
+    std::array<double, kSteps> pulse_{};
+};
+
+/// First torsion mode of a crank, seen by the sensor: how strongly torque on each cylinder's throw shows.
+/// Generic shares of inertia (damper 8 %, throws together 32 %, flywheel 60 %) and equal springs: engineering ranges, from
+/// memory; what they get wrong is learned from the engine later.
+[[nodiscard]] inline std::array<double, kMaxCylinders> first_mode_gain(const EngineConfig& engine,
+                                                                       SensorAt at) noexcept {
+    constexpr int kMaxNodes = kMaxCylinders + 2;
+    using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxNodes, kMaxNodes>;
+    using Vector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxNodes, 1>;
+    std::array<int, kMaxCylinders> pin{};  // by cylinder number
+    int pins = 0;
+    for (int c = 0; c < engine.cylinders; ++c) {
+        const int stated = engine.throw_number[static_cast<std::size_t>(c)];
+        pin[static_cast<std::size_t>(c)] = stated > 0 ? stated : c + 1;
+        pins = std::max(pins, pin[static_cast<std::size_t>(c)]);
+    }
+    const int nodes = pins + 2;
+    Vector inertia = Vector::Constant(nodes, 0.32 / pins);
+    inertia[0] = 0.08;
+    inertia[nodes - 1] = 0.60;
+    Matrix scaled = Matrix::Zero(nodes, nodes);
+    for (int i = 0; i + 1 < nodes; ++i) {
+        scaled(i, i) += 1.0 / inertia[i];
+        scaled(i + 1, i + 1) += 1.0 / inertia[i + 1];
+        scaled(i, i + 1) -= 1.0 / std::sqrt(inertia[i] * inertia[i + 1]);
+        scaled(i + 1, i) = scaled(i, i + 1);
+    }
+    const Eigen::SelfAdjointEigenSolver<Matrix> solver(scaled);
+    // Eigenvectors have unit length in the scaled frame, so the modal mass is one.
+    const Vector mode = solver.eigenvectors().col(1).cwiseQuotient(inertia.cwiseSqrt());
+    const double at_sensor = at == SensorAt::flywheel ? mode[nodes - 1] : mode[0];
+    std::array<double, kMaxCylinders> gain{};  // in firing order
+    for (int i = 0; i < engine.cylinders; ++i) {
+        const int cylinder = engine.firing_order[static_cast<std::size_t>(i)];
+        gain[static_cast<std::size_t>(i)] = at_sensor * mode[pin[static_cast<std::size_t>(cylinder - 1)]];
+    }
+    return gain;
+}
+
+/// Writes the response of `bins` differences of bin energy, from `first_bin` bins after TDC on (negative: before), to one
+/// combustion lost: rigid crank where `mode_per_rev` is 0, else the part of one torsion mode of that many cycles a revolution
+/// per unit gain, damping ratio 3 %. `offset` is how many bins the TDC lies behind the beginning of its bin. Unit: the lost work.
+template <class Real>
+void lost_combustion(const CombustionWork& work, double bin_deg, int first_bin, int bins, double offset,
+                     double mode_per_rev, Real* response) noexcept {
+    constexpr double kDamping = 0.03;
+    const double step_rad = to_rad(CombustionWork::kStep_deg) * mode_per_rev;
+    const std::complex<double> turn = std::exp(std::complex<double>(-kDamping * step_rad, step_rad));
+    std::complex<double> state = 0.0;
+    // Mean of the energy over each of bins + 1 bins; its differences are the response.
+    double mean = 0.0;
+    double previous = 0.0;
+    int samples = 0;
+    int bin = 0;
+    const double begin_deg = (first_bin - offset) * bin_deg;
+    for (int i = 0; i < CombustionWork::kSteps && bin <= bins; ++i) {
+        state = state * turn + work.pulse(i);
+        const double deg = CombustionWork::kFirst_deg + (i + 0.5) * CombustionWork::kStep_deg - begin_deg;
+        if (deg < 0.0) continue;
+        if (deg >= (bin + 1) * bin_deg) {
+            const double value = samples > 0 ? mean / samples : previous;
+            if (bin > 0) response[bin - 1] = static_cast<Real>(previous - value);
+            previous = value;
+            mean = 0.0;
+            samples = 0;
+            ++bin;
+        }
+        mean += state.real();
+        ++samples;
+    }
+    for (; bin <= bins; ++bin) {
+        const double value = samples > 0 ? mean / samples : previous;
+        if (bin > 0) response[bin - 1] = static_cast<Real>(previous - value);
+        previous = value;
+    }
+}
+
+}  // namespace kurbel

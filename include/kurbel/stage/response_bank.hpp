@@ -1,0 +1,231 @@
+// How one lost combustion of each cylinder shows in the window: physics first, then what this engine teaches.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/window_covariance.hpp"
+
+namespace kurbel {
+
+/// Responses per place in the firing order. Hypothesis 0 is a rigid crank; the others add the first torsion mode at
+/// frequencies 12 % apart. The one that best explains what looks like misfires is used, refined by the mean deviation of
+/// firings that were called misfires.
+template <class Real>
+class ResponseBank {
+  public:
+    static constexpr int kModes = 13;
+    static constexpr int kHypotheses = kModes + 1;
+    using Window = typename WindowCovariance<Real>::Window;
+
+    void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size) noexcept {
+        size_ = size;
+        firings_ = grid.firings;
+        first_bin_ = first_bin;
+        bin_deg_ = grid.bin_deg;
+        work_ = CombustionWork(SliderCrank::of(engine), 9.0);
+        const auto gain = first_mode_gain(engine, at);
+        for (int k = 0; k < firings_; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            gain_[place] = static_cast<Real>(gain[place]);
+            lost_combustion(work_, bin_deg_, first_bin, size, grid.tdc_offset[place], 0.0, rigid_[place].data());
+        }
+        // First crank torsion modes fall with engine size: about 350 Hz at 86 mm bore (engineering range, from memory).
+        const double middle_hz = engine.bore_mm > 0.0 ? 350.0 * 86.0 / engine.bore_mm : 350.0;
+        lowest_hz_ = 0.42 * middle_hz;
+        chosen_ = 0;
+        evidence_.fill(0);
+        speed_rpm_ = 0;
+        forget_deviations(Real(0));
+    }
+
+    [[nodiscard]] double mode_hz(int hypothesis) const noexcept { return lowest_hz_ * std::pow(1.12, hypothesis - 1); }
+
+    /// Adapts the torsion part to the engine's speed. True where it changed enough to matter (3 %).
+    bool set_speed(Real speed_rpm) noexcept {
+        if (std::fabs(speed_rpm - speed_rpm_) <= Real(0.03) * speed_rpm_) return false;
+        // What was learned in the angle domain holds near the speed at which it was learned.
+        const Real change = speed_rpm_ > Real(0) ? std::fabs(std::log(speed_rpm / speed_rpm_)) : Real(0);
+        forget_deviations(std::exp(-change / Real(0.15)));
+        speed_rpm_ = speed_rpm;
+        for (int h = 1; h < kHypotheses; ++h) {
+            const double per_rev = mode_hz(h) * 60.0 / static_cast<double>(speed_rpm);
+            Window& mode = mode_[static_cast<std::size_t>(h - 1)];
+            // Beyond 12 cycles a revolution a mode does not outlast one bin.
+            if (per_rev > 12.0)
+                mode.fill(0);
+            else
+                lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, per_rev, mode.data());
+        }
+        return true;
+    }
+
+    /// Recomputes all that follows from responses and covariance: the matched weights of each place and hypothesis.
+    void match(const WindowCovariance<Real>& covariance) noexcept {
+        for (int k = 0; k < firings_; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            compose(k);
+            covariance.solve(response_[place], weight_[place], size_);
+            precision_[place] = dot(response_[place], weight_[place]);
+            norm2_[place] = dot(weight_[place], weight_[place]) / (precision_[place] * precision_[place]);
+            covariance.solve(rigid_[place], rigid_weight_[place], size_);
+            rigid_precision_[place] = dot(rigid_[place], rigid_weight_[place]);
+        }
+        for (int h = 1; h < kHypotheses; ++h) {
+            const auto mode = static_cast<std::size_t>(h - 1);
+            covariance.solve(mode_[mode], mode_weight_[mode], size_);
+            mode_precision_[mode] = dot(mode_[mode], mode_weight_[mode]);
+            for (int k = 0; k < firings_; ++k)
+                cross_[static_cast<std::size_t>(k)][mode] =
+                    dot(rigid_[static_cast<std::size_t>(k)], mode_weight_[mode]);
+        }
+    }
+
+    /// Amplitude of the response of place k in window x: 0 healthy, 1 all work lost.
+    [[nodiscard]] Real amplitude(int k, const Window& x) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        return dot(weight_[place], x) / precision_[place];
+    }
+
+    /// Inverse variance of amplitude() over healthy firings.
+    [[nodiscard]] Real precision(int k) const noexcept { return precision_[static_cast<std::size_t>(k)]; }
+    /// Variance of amplitude() per unit variance of independent errors in each bin.
+    [[nodiscard]] Real weight_norm2(int k) const noexcept { return norm2_[static_cast<std::size_t>(k)]; }
+    [[nodiscard]] const Window& response(int k) const noexcept { return response_[static_cast<std::size_t>(k)]; }
+
+    /// Part of place m's response, `shift` bins later than place k's, that place k's weights pick up, per unit amplitude.
+    [[nodiscard]] Real leak(int k, int m, int shift) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        const Window& from = response_[static_cast<std::size_t>(m)];
+        const int begin = std::max(0, shift);
+        const int end = std::min(size_, size_ + shift);
+        Real sum = 0;
+        for (int j = begin; j < end; ++j)
+            sum += weight_[place][static_cast<std::size_t>(j)] * from[static_cast<std::size_t>(j - shift)];
+        return sum / precision_[place];
+    }
+
+    /// Log-likelihood gain of "all work lost" over "healthy" for each hypothesis.
+    void gains(int k, const Window& x, std::array<Real, kHypotheses>& gain) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        const Real rigid = dot(rigid_weight_[place], x);
+        gain[0] = rigid - Real(0.5) * rigid_precision_[place];
+        for (int h = 1; h < kHypotheses; ++h) {
+            const auto mode = static_cast<std::size_t>(h - 1);
+            const Real precision = rigid_precision_[place] + Real(2) * gain_[place] * cross_[place][mode] +
+                                   gain_[place] * gain_[place] * mode_precision_[mode];
+            gain[static_cast<std::size_t>(h)] =
+                rigid + gain_[place] * dot(mode_weight_[mode], x) - Real(0.5) * precision;
+        }
+    }
+
+    /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
+    void weigh(const std::array<Real, kHypotheses>& gain) noexcept {
+        constexpr Real kRare = Real(0.02);
+        for (int h = 0; h < kHypotheses; ++h) {
+            Real& evidence = evidence_[static_cast<std::size_t>(h)];
+            const Real g = gain[static_cast<std::size_t>(h)];
+            evidence *= Real(0.995);
+            if (g > Real(0))
+                evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
+        }
+    }
+
+    /// Picks the hypothesis with the most evidence, with some inertia. True where it changed.
+    bool choose() noexcept {
+        int best = chosen_;
+        for (int h = 0; h < kHypotheses; ++h)
+            if (evidence_[static_cast<std::size_t>(h)] >
+                evidence_[static_cast<std::size_t>(best)] + (best == chosen_ ? Real(8) : Real(0)))
+                best = h;
+        if (best == chosen_) return false;
+        chosen_ = best;
+        forget_deviations(Real(0));
+        return true;
+    }
+
+    /// Learns from one isolated misfire of amplitude 1 (x scaled so): its deviation from the physical response.
+    void refine(int k, const Window& x) noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        count_all_ = std::min(count_all_ + Real(1), Real(60));
+        count_[place] = std::min(count_[place] + Real(1), Real(60));
+        for (int j = 0; j < size_; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            const Real deviation = x[at] - physical(k, j);
+            common_[at] += (deviation - common_[at]) / count_all_;
+            own_[place][at] += (deviation - common_[at] - own_[place][at]) / count_[place];
+        }
+    }
+
+    [[nodiscard]] int chosen() const noexcept { return chosen_; }
+    [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
+
+  private:
+    [[nodiscard]] Real dot(const Window& a, const Window& b) const noexcept {
+        Real even = 0;
+        Real odd = 0;
+        int j = 0;
+        for (; j + 1 < size_; j += 2) {
+            even += a[static_cast<std::size_t>(j)] * b[static_cast<std::size_t>(j)];
+            odd += a[static_cast<std::size_t>(j + 1)] * b[static_cast<std::size_t>(j + 1)];
+        }
+        if (j < size_) even += a[static_cast<std::size_t>(j)] * b[static_cast<std::size_t>(j)];
+        return even + odd;
+    }
+
+    [[nodiscard]] Real physical(int k, int j) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        const auto at = static_cast<std::size_t>(j);
+        return rigid_[place][at] +
+               (chosen_ > 0 ? gain_[place] * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
+    }
+
+    /// Physics plus learned deviation; few examples move it little (shrinkage by 6 and 12 examples).
+    void compose(int k) noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        const Real trust_all = count_all_ / (count_all_ + Real(6));
+        const Real trust_own = count_[place] / (count_[place] + Real(12));
+        for (int j = 0; j < size_; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            response_[place][at] = physical(k, j) + trust_all * common_[at] + trust_own * own_[place][at];
+        }
+    }
+
+    /// Keeps `share` of what was learned.
+    void forget_deviations(Real share) noexcept {
+        count_all_ *= share;
+        for (Real& count : count_) count *= share;
+    }
+
+    int size_ = 0;
+    int firings_ = 0;
+    int first_bin_ = 0;
+    int chosen_ = 0;
+    double bin_deg_ = 0;
+    double lowest_hz_ = 0;
+    Real speed_rpm_ = 0;
+    Real count_all_ = 0;
+    CombustionWork work_{SliderCrank{}, 9.0};
+    std::array<Real, kMaxCylinders> gain_{};
+    std::array<Real, kMaxCylinders> count_{};
+    std::array<Real, kMaxCylinders> precision_{};
+    std::array<Real, kMaxCylinders> norm2_{};
+    std::array<Real, kMaxCylinders> rigid_precision_{};
+    std::array<Real, kHypotheses> evidence_{};
+    std::array<Real, kModes> mode_precision_{};
+    std::array<std::array<Real, kModes>, kMaxCylinders> cross_{};
+    std::array<Window, kMaxCylinders> rigid_{};
+    std::array<Window, kMaxCylinders> rigid_weight_{};
+    std::array<Window, kMaxCylinders> response_{};
+    std::array<Window, kMaxCylinders> weight_{};
+    std::array<Window, kMaxCylinders> own_{};
+    std::array<Window, kModes> mode_{};
+    std::array<Window, kModes> mode_weight_{};
+    Window common_{};
+};
+
+}  // namespace kurbel

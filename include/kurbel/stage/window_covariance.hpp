@@ -1,0 +1,132 @@
+// Running covariance of the residual window around healthy firings, and its inverse applied to responses.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <array>
+
+#include "kurbel/stage/cycle_grid.hpp"
+
+namespace kurbel {
+
+inline constexpr int kMaxWindow = 36;  ///< bins in the window around one firing
+
+/// Exponentially forgetting covariance of windows of `size` numbers. Starts from a prior that counts as kPriorCount
+/// windows; remembers about kMemory. No allocation.
+template <class Real>
+class WindowCovariance {
+  public:
+    static constexpr int kPriorCount = 25;
+    static constexpr int kMemory = 800;
+
+    using Window = std::array<Real, kMaxWindow>;
+    using Matrix = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, kMaxWindow, kMaxWindow>;
+    using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, Eigen::ColMajor, kMaxWindow, 1>;
+
+    void begin(int size) noexcept {
+        size_ = size;
+        total_ = 0;
+        gain_ = 1;
+        for (Real& value : sum_) value = 0;
+    }
+
+    [[nodiscard]] bool begun() const noexcept { return total_ > Real(0); }
+
+    /// The prior: adds scale * x x' to it. Call between begin() and set_prior_weight().
+    void add_prior(const Window& x, Real scale) noexcept { add(x, scale * Real(kPriorCount)); }
+    void add_prior_diagonal(Real variance) noexcept {
+        for (int i = 0; i < size_; ++i) at(i, i) += variance * Real(kPriorCount);
+    }
+    void end_prior() noexcept { total_ = Real(kPriorCount); }
+
+    /// Takes one healthy window with `weight` 0 to 1.
+    void learn(const Window& x, Real weight) noexcept {
+        // New windows are scaled up instead of old ones down: one pass over the triangle.
+        gain_ *= Real(1) + Real(1) / Real(kMemory);
+        add(x, gain_ * weight);
+        total_ += gain_ * weight;
+        if (gain_ > Real(1e3)) rescale();
+    }
+
+    /// Factorises the present covariance; false where it is not positive definite (then the former factor stays).
+    bool factorise() noexcept {
+        Matrix c(size_, size_);
+        Real trace = 0;
+        for (int i = 0; i < size_; ++i) trace += at(i, i);
+        for (int j = 0; j < size_; ++j)
+            for (int i = j; i < size_; ++i) c(i, j) = at(i, j) / total_;
+        // A ridge against windows that hardly vary in one direction.
+        const Real ridge = Real(1e-4) * trace / (total_ * Real(size_));
+        for (int i = 0; i < size_; ++i) c(i, i) += ridge;
+        const Eigen::LLT<Matrix> llt(c);
+        if (llt.info() != Eigen::Success) return false;
+        for (int j = 0; j < size_; ++j)
+            for (int i = j; i < size_; ++i) factor_[triangle(i, j)] = llt.matrixLLT()(i, j);
+        return true;
+    }
+
+    /// Solves C w = g over the first `length` places with the last factor.
+    void solve(const Window& g, Window& w, int length) const noexcept {
+        for (int i = 0; i < length; ++i) w[static_cast<std::size_t>(i)] = g[static_cast<std::size_t>(i)];
+        for (int j = 0; j < length; ++j) {
+            const Real value = w[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];
+            w[static_cast<std::size_t>(j)] = value;
+            for (int i = j + 1; i < length; ++i) w[static_cast<std::size_t>(i)] -= factor_[triangle(i, j)] * value;
+        }
+        for (int i = length - 1; i >= 0; --i) {
+            Real value = w[static_cast<std::size_t>(i)];
+            for (int k = i + 1; k < length; ++k) value -= factor_[triangle(k, i)] * w[static_cast<std::size_t>(k)];
+            w[static_cast<std::size_t>(i)] = value / factor_[triangle(i, i)];
+        }
+        for (int i = length; i < size_; ++i) w[static_cast<std::size_t>(i)] = 0;
+    }
+
+    /// Squared length of x in units of the covariance: x' C^-1 x.
+    [[nodiscard]] Real distance2(const Window& x) const noexcept {
+        Window z = x;
+        Real sum = 0;
+        for (int j = 0; j < size_; ++j) {
+            const Real value = z[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];
+            sum += value * value;
+            for (int i = j + 1; i < size_; ++i) z[static_cast<std::size_t>(i)] -= factor_[triangle(i, j)] * value;
+        }
+        return sum;
+    }
+
+    [[nodiscard]] int size() const noexcept { return size_; }
+    [[nodiscard]] Real variance(int i) const noexcept { return sum_[triangle(i, i)] / total_; }
+
+  private:
+    static constexpr std::size_t kTriangle = kMaxWindow * (kMaxWindow + 1) / 2;
+
+    // Lower triangle, column by column, so that one column is contiguous.
+    [[nodiscard]] std::size_t triangle(int i, int j) const noexcept {
+        return static_cast<std::size_t>(j * size_ - j * (j - 1) / 2 + (i - j));
+    }
+    [[nodiscard]] Real& at(int i, int j) noexcept { return sum_[triangle(i, j)]; }
+
+    void add(const Window& x, Real scale) noexcept {
+        Real* column = sum_.data();
+        for (int j = 0; j < size_; ++j) {
+            const Real factor = scale * x[static_cast<std::size_t>(j)];
+            const Real* from = x.data() + j;
+            const int length = size_ - j;
+            for (int i = 0; i < length; ++i) column[i] += factor * from[i];
+            column += length;
+        }
+    }
+
+    void rescale() noexcept {
+        for (Real& value : sum_) value /= gain_;
+        total_ /= gain_;
+        gain_ = 1;
+    }
+
+    int size_ = 0;
+    Real total_ = 0;
+    Real gain_ = 1;
+    std::array<Real, kTriangle> sum_{};
+    std::array<Real, kTriangle> factor_{};
+};
+
+}  // namespace kurbel
