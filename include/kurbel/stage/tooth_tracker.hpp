@@ -5,45 +5,20 @@
 #include <array>
 #include <cstdint>
 
-#include "kurbel/stage/tick_unwrap.hpp"
 #include "kurbel/stage/tooth_fit.hpp"
 
 namespace kurbel::decoding {
 
-/// One story of the last edges, reduced to what the next edge is judged by.
-struct Trace {
-    std::int64_t anchor_tick = 0;  ///< the last firm tooth
-    double rate = 0.0;             ///< ticks a degree of the interval that ended there
-    float anchor_span = 0.0F;      ///< degrees from there to `tooth`; 0 where `tooth` is firm
-    float rate_span = 0.0F;        ///< degrees of the interval that `rate` was measured over
-    float cost = 0.0F;
-    std::int32_t tooth = 0;
-};
-
 /// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
-/// Firm teeth are judged by the speed since the last firm one, and become the new one. Weak teeth are only placed.
 [[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
-                                  float ripple_level, float* x_out = nullptr) noexcept {
+                                  float ripple_level) noexcept {
     Trace next = trace;
-    for (int k = 0; k < jump; ++k) {
-        if (k > 0) next.cost += wheel.is_weak(next.tooth) ? kWeakMissedCost : kMissedCost;
-        next.anchor_span += wheel.span(next.tooth);
-        next.tooth = wheel.next(next.tooth);
+    pass(wheel, next);
+    for (int k = 1; k < jump; ++k) {
+        next.cost += missed_cost(wheel, next.tooth);
+        pass(wheel, next);
     }
-    const double rate = ticks_between(trace.anchor_tick, tick) / static_cast<double>(next.anchor_span);
-    const float x = log_ratio(rate, trace.rate);
-    float variance = fit_variance(next.anchor_span, trace.rate_span, ripple_level);
-    if (wheel.is_weak(next.tooth)) {
-        const float wobble = kWeakPitch * wheel.pitch(next.tooth) / next.anchor_span;
-        variance += wobble * wobble;
-    } else {
-        next.anchor_tick = tick;
-        next.rate = rate;
-        next.rate_span = next.anchor_span;
-        next.anchor_span = 0.0F;
-    }
-    next.cost += 0.5F * x * x / variance;
-    if (x_out != nullptr) *x_out = x;
+    next.cost += land(wheel, next, tick, ripple_level).cost;
     return next;
 }
 
@@ -61,9 +36,10 @@ class ToothTracker {
     static constexpr int kMostOpen = 8;  ///< edges held at most
     static constexpr int kMostStories = 12;
 
-    /// Starts at a tooth known at `tick`, with `rate` ticks a degree over the `span_deg` before it.
-    void start(int tooth, std::int64_t tick, double rate, float span_deg, const Ripple& ripple) noexcept {
-        root_ = {tick, rate, 0.0F, span_deg, 0.0F, tooth};
+    /// Starts at the tooth of the edge at `tick`, where `trace` stands.
+    void start(const Trace& trace, std::int64_t tick, const Ripple& ripple) noexcept {
+        root_ = trace;
+        root_.cost = 0.0F;
         root_tick_ = tick;
         ripple_ = ripple;
         open_ = 0;
@@ -239,10 +215,10 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
     out = {open_ticks_[0], jump};
     if (jump > 0) {
         const Trace before = root_;
-        float x = 0.0F;
-        root_ = extend(wheel, root_, open_ticks_[0], jump, ripple_.level, &x);
+        root_ = extend(wheel, root_, open_ticks_[0], jump, ripple_.level);
         root_tick_ = open_ticks_[0];
-        if (root_.anchor_span == 0.0F) ripple_.observe(x, 0.5F * (root_.rate_span + before.rate_span));
+        if (root_.firm())
+            ripple_.observe(log_ratio(root_.rate, before.rate), 0.5F * (root_.rate_span + before.rate_span));
         doubt_ = kDoubtKept * doubt_ + root_.cost;
     } else {
         doubt_ += kExtraCost;

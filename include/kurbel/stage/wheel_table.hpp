@@ -56,9 +56,9 @@ inline constexpr int kNearGapTeeth = 5;
 /// Deviation (about that of a ratio from 1) below which an ordinary tooth is beyond doubt. An extra edge splits a span
 /// into f and 1 - f, a missed one doubles it: neither keeps two successive ratios within this.
 inline constexpr float kSureWidth = 0.25F;
-/// Standard deviation of a weak tooth's edge, in pitches. Measured gaps of 3.2 to 3.8 instead of 3 pitches (common
-/// practice with inductive sensors, no source) span two of it.
-inline constexpr float kWeakPitch = 0.4F;
+/// Standard deviation of a weak tooth's edge, in pitches: measured gaps of 3.2 to 3.5 instead of 3 pitches are common
+/// (practice with inductive sensors, no source), a whole pitch is not.
+inline constexpr float kWeakPitch = 0.27F;
 
 inline void WheelTable::build(const WheelConfig& wheel) noexcept {
     build_spans(wheel);
