@@ -42,7 +42,8 @@ class GapSearch {
     /// One interval cannot cost more than this: whatever happened, the edge may still be a tooth. Less than kLead, so
     /// that a gap is only believed when it was seen from both sides: the first interval after a standstill is long too.
     static constexpr float kMostCost = 4.0F;
-    static constexpr float kMostWeakCost = 8.0F;  ///< a weak tooth far from its place is no tooth
+    /// The first period of a stream may hold a standstill; the ratio to it says little.
+    static constexpr float kMostFirstCost = 1.5F;
     static constexpr float kLead = 5.0F;
     static constexpr float kWorst = 60.0F;  ///< costs stay within this of the best: old faults are forgotten
     static constexpr int kMostJump = 3;
@@ -91,7 +92,7 @@ class GapSearch {
             const float before_deg = trace.rate_span;
             const float span_deg = trace.anchor_span;
             const Fit fit = land(wheel, trace, tick, ripple_.level);
-            trace.cost += std::min(trace.firm() ? kMostCost : kMostWeakCost, fit.cost);
+            trace.cost += std::min(edges_ < 3 ? kMostFirstCost : kMostCost, fit.firm_cost) + fit.weak_cost;
             trace.tooth = to;
             if (trace.cost < best.trace.cost)
                 best = {trace, fit.x, trace.firm() && before_deg > 0.0F ? 0.5F * (before_deg + span_deg) : 0.0F, false};
@@ -138,8 +139,9 @@ class GapSearch {
             second = std::min(second, std::max(cost, best));
             if (cost < best) best_ = tooth;
         }
-        // The story must not end in an extra edge (then this edge is no tooth to start from).
-        return !last_was_extra_ && second - story_[static_cast<std::size_t>(best_)].cost >= kLead && trace().rate > 0.0;
+        // The story must have passed a gap at known speed (stories that begin in one explain the long first periods of a
+        // start from standstill) and not end in an extra edge (then this edge is no tooth to start from).
+        return !last_was_extra_ && trace().gap_seen && second - trace().cost >= kLead;
     }
 
     std::array<Trace, kMaxTeeth> story_{};  ///< by tooth

@@ -2,6 +2,8 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
+#include <cmath>
 #include <cstdint>
 
 #include "kurbel/stage/tick_unwrap.hpp"
@@ -63,22 +65,45 @@ struct Ripple {
     return wheel.span(tooth) > wheel.span(wheel.previous(tooth)) ? kMissedBeforeGapCost : kMissedAfterGapCost;
 }
 
+/// A weak tooth far from its place costs no more than this.
+inline constexpr float kMostWeakCost = 8.0F;
+
 /// One story of the edges so far, reduced to what the next edge is judged by.
 struct Trace {
+    static constexpr int kMostWeak = 2;
+
     std::int64_t anchor_tick = 0;  ///< the last firm tooth
     double rate = 0.0;             ///< ticks a degree of the interval that ended there; 0 = not known yet
     float anchor_span = 0.0F;      ///< degrees from there to `tooth`; 0 where `tooth` is firm
     float rate_span = 0.0F;        ///< degrees of the interval that `rate` was measured over
     float cost = 0.0F;
     std::int32_t tooth = 0;
+    /// Weak teeth seen since the anchor: place on the wheel from the anchor, and where they were seen at `rate`, in pitches.
+    std::array<float, kMostWeak> weak_place{};
+    std::array<float, kMostWeak> weak_seen{};
+    float weak_charged = 0.0F;  ///< what they were charged so far; settled at the next firm tooth
+    std::uint8_t weak_count = 0;
+    std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
+    bool gap_seen = false;     ///< a change of pitch was passed when the speed was known
+
+    /// Intervals after which the speed counts as known; the first ones may have been a standstill.
+    static constexpr std::uint8_t kSteady = 2;
 
     [[nodiscard]] bool firm() const noexcept { return anchor_span == 0.0F; }
+
+    void note_weak(float place, float seen) noexcept {
+        if (weak_count == kMostWeak) return;
+        weak_place[static_cast<std::size_t>(weak_count)] = place;
+        weak_seen[static_cast<std::size_t>(weak_count)] = seen;
+        ++weak_count;
+    }
 };
 
 /// What the last step of a story said.
 struct Fit {
-    float cost = 0.0F;  ///< of the deviation alone, without teeth skipped
-    float x = 0.0F;     ///< firm teeth: log ratio of the rates now and before
+    float firm_cost = 0.0F;  ///< of the speed measured at a firm tooth
+    float weak_cost = 0.0F;  ///< of the places of weak teeth; may give back what was charged before
+    float x = 0.0F;          ///< firm teeth: log ratio of the rates now and before
 };
 
 /// Passes over the tooth that `trace` stands at.
@@ -87,30 +112,59 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
     trace.tooth = wheel.next(trace.tooth);
 }
 
+[[nodiscard]] inline float weak_cost(float off, float doubt) noexcept {
+    return std::min(kMostWeakCost, 0.5F * off * off / (kWeakPitch * kWeakPitch + doubt * doubt));
+}
+
+/// Judges the weak teeth since the anchor again, now that the firm tooth after them gives the mean rate, `speedup` times
+/// the one before: the rate is taken to have changed linearly. What was charged for them is given back.
+[[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float pitch_deg, float ripple_level) noexcept {
+    const float reach = trace.anchor_span / pitch_deg;
+    const float before = trace.rate_span / pitch_deg;
+    // A rate that does not change linearly bends the path between the firm teeth by an eighth of the swing.
+    const float doubt = 0.125F * kRippleDeg * trace.anchor_span * reach * std::sqrt(ripple_level);
+    float cost = -trace.weak_charged;
+    for (int i = 0; i < trace.weak_count; ++i) {
+        const float place = trace.weak_place[static_cast<std::size_t>(i)];
+        const float expected = place + (speedup - 1.0F) * place * (place + before) / (reach + before);
+        cost += weak_cost(trace.weak_seen[static_cast<std::size_t>(i)] - expected, doubt);
+    }
+    trace.weak_count = 0;
+    trace.weak_charged = 0.0F;
+    return cost;
+}
+
 /// Takes the edge at `tick` for the tooth that `trace` was passed on to. Firm teeth are judged by the speed since the
 /// last firm one and become the new one; weak teeth are only placed. Adds nothing to trace.cost.
 [[nodiscard]] inline Fit land(const WheelTable& wheel, Trace& trace, std::int64_t tick, float ripple_level) noexcept {
-    const double rate = ticks_between(trace.anchor_tick, tick) / static_cast<double>(trace.anchor_span);
+    const double elapsed = ticks_between(trace.anchor_tick, tick);
+    const double rate = elapsed / static_cast<double>(trace.anchor_span);
+    const bool known = trace.rate > 0.0;
     Fit fit;
-    const bool weak = wheel.is_weak(trace.tooth);
-    if (trace.rate > 0.0) {
-        float variance = fit_variance(trace.anchor_span, trace.rate_span, ripple_level);
-        if (weak) {
-            // Placed, not timed: how far from its place, as a share of the way to it.
-            fit.x = static_cast<float>((rate - trace.rate) / trace.rate);
-            const float wobble = kWeakPitch * wheel.pitch(trace.tooth) / trace.anchor_span;
-            variance += wobble * wobble;
-        } else {
-            fit.x = log_ratio(rate, trace.rate);
-        }
-        fit.cost = 0.5F * fit.x * fit.x / variance;
+    if (wheel.is_weak(trace.tooth)) {
+        if (!known) return fit;
+        const float pitch_deg = wheel.weak_pitch_deg;
+        const float place = trace.anchor_span / pitch_deg;
+        const float seen = static_cast<float>(elapsed / trace.rate) / pitch_deg;
+        const float swing = kRippleDeg * 0.5F * (trace.anchor_span + trace.rate_span);
+        fit.weak_cost = weak_cost(seen - place, place * std::min(swing, kRippleMost) * std::sqrt(ripple_level));
+        trace.note_weak(place, seen);
+        trace.weak_charged += fit.weak_cost;
+        return fit;
     }
-    if (!weak) {
-        trace.anchor_tick = tick;
-        trace.rate = rate;
-        trace.rate_span = trace.anchor_span;
-        trace.anchor_span = 0.0F;
+    if (known) {
+        fit.x = log_ratio(rate, trace.rate);
+        fit.firm_cost = 0.5F * fit.x * fit.x / fit_variance(trace.anchor_span, trace.rate_span, ripple_level);
+        if (trace.weak_count > 0)
+            fit.weak_cost =
+                settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg, ripple_level);
     }
+    trace.gap_seen = trace.gap_seen || (trace.periods >= Trace::kSteady && trace.anchor_span != trace.rate_span);
+    trace.periods = std::min<std::uint8_t>(Trace::kSteady, static_cast<std::uint8_t>(trace.periods + 1));
+    trace.anchor_tick = tick;
+    trace.rate = rate;
+    trace.rate_span = trace.anchor_span;
+    trace.anchor_span = 0.0F;
     return fit;
 }
 

@@ -18,7 +18,8 @@ namespace kurbel::decoding {
         next.cost += missed_cost(wheel, next.tooth);
         pass(wheel, next);
     }
-    next.cost += land(wheel, next, tick, ripple_level).cost;
+    const Fit fit = land(wheel, next, tick, ripple_level);
+    next.cost += fit.firm_cost + fit.weak_cost;
     return next;
 }
 
@@ -98,6 +99,8 @@ class ToothTracker {
         head_.tooth = wheel.next(head_.tooth);
         if (wheel.is_weak(head_.tooth)) {
             head_.anchor_span += wheel.span_deg[tooth];
+            const float place = head_.anchor_span / wheel.weak_pitch_deg;
+            head_.note_weak(place, place * static_cast<float>(rate / head_.rate));
         } else {
             const float span_deg = head_.anchor_span + wheel.span_deg[tooth];
             // Only a swing that matters is worth a division.
@@ -109,6 +112,8 @@ class ToothTracker {
             head_.rate = rate;
             head_.rate_span = span_deg;
             head_.anchor_span = 0.0F;
+            head_.weak_count = 0;
+            head_.weak_charged = 0.0F;
         }
     }
 

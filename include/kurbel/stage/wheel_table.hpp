@@ -23,6 +23,7 @@ struct WheelTable {
     /// Teeth beside a gap of a fine wheel are weak: on inductive sensors their edge can move by a good part of a pitch
     /// or vanish. They are given out like any other but the speed is not measured from them.
     std::array<std::uint8_t, kMaxTeeth> weak{};
+    float weak_pitch_deg = 1.0F;  ///< pitch that displacements of weak teeth are measured in: the smallest beside one
     std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch lies within a few teeth
 
     std::array<float, kMaxTeeth> anchor_span_deg{};  ///< from the last firm tooth before i (or i itself: 0) to i
@@ -46,9 +47,9 @@ struct WheelTable {
     void build_anchors() noexcept;
 };
 
-/// Where a wheel has at least this many teeth a revolution (24-1 and finer), a gap is an air gap that upsets an
+/// Where a wheel has at least this many teeth a revolution (36-1 and finer), a gap is an air gap that upsets an
 /// inductive sensor's signal at the teeth beside it. Coarser wheels are lugs or vanes, which have no such neighbours.
-inline constexpr float kFinePitchDeg = 15.5F;
+inline constexpr float kFinePitchDeg = 10.5F;
 /// A span this much longer than the pitch beside it is a gap.
 inline constexpr float kGapRatio = 1.7F;
 /// A tooth is near a change of pitch if one lies within so many teeth.
@@ -112,6 +113,9 @@ inline void WheelTable::find_weak() noexcept {
     // The speed must be measured from somewhere: a wheel of isolated teeth has no weak ones.
     const auto count = std::count(weak.begin(), weak.begin() + teeth, std::uint8_t{1});
     if (2 * count > teeth) weak.fill(0);
+    weak_pitch_deg = kFinePitchDeg;
+    for (int i = 0; i < teeth; ++i)
+        if (is_weak(i)) weak_pitch_deg = std::min(weak_pitch_deg, pitch(i));
 }
 
 inline void WheelTable::find_near_gap() noexcept {
