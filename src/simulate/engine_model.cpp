@@ -47,7 +47,7 @@ void EngineModel::preload_driveline(double torque_nm) noexcept {
 
 double EngineModel::longest_step_s(double highest_rad_s) const noexcept {
     const double highest_mode = layout_.chain.mode_rad_s(layout_.chain.masses - 1);
-    return std::min(0.5 / highest_mode, kRadPerDeg / std::max(highest_rad_s, 10.0));
+    return std::min(0.8 / highest_mode, 1.5 * kRadPerDeg / std::max(highest_rad_s, 10.0));
 }
 
 double EngineModel::rebase() noexcept {
@@ -60,8 +60,13 @@ double EngineModel::rebase() noexcept {
 
 void EngineModel::slope(const MassArray& angle, const MassArray& speed, Slope& out) const noexcept {
     const TorsionChain& chain = layout_.chain;
-    MassArray torque{};
-    MassArray inertia = chain.inertia_kg_m2;
+    MassArray torque;  // only the chain's masses are set and read: this is the inner loop of everything
+    MassArray inertia;
+    for (int i = 0; i < chain.masses; ++i) {
+        const auto n = static_cast<std::size_t>(i);
+        torque[n] = 0.0;
+        inertia[n] = chain.inertia_kg_m2[n];
+    }
     for (int i = 0; i + 1 < chain.masses; ++i) {
         const auto n = static_cast<std::size_t>(i);
         const double shaft = chain.stiffness_nm_rad[n] * (angle[n] - angle[n + 1]) +

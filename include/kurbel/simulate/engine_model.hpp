@@ -29,7 +29,7 @@ class EngineModel {
     /// One Runge-Kutta step of fourth order; adds each cylinder's gas work of the step to `work_j`.
     void step(double step_s) noexcept;
 
-    /// Longest step that follows the highest torsion mode and stays below one crank degree at `highest_rad_s`.
+    /// Longest step that follows the highest torsion mode and stays below 1.5 crank degrees at `highest_rad_s`.
     [[nodiscard]] double longest_step_s(double highest_rad_s) const noexcept;
 
     /// Lowers every angle by a whole number of cycles where they have grown large; returns by how much.
@@ -62,8 +62,8 @@ class EngineModel {
 
   private:
     struct Slope {
-        MassArray acceleration{};
-        CylinderArray power_w{};
+        MassArray acceleration;
+        CylinderArray power_w;
     };
     void slope(const MassArray& angle, const MassArray& speed, Slope& out) const noexcept;
 

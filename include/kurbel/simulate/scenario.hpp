@@ -156,7 +156,7 @@ struct Scenario {
     bool has_timer = false;  ///< false: edges as seconds in 1 ns
     std::uint64_t seed = 1;
     double seconds = 30.0;
-    double settle_s = 2.0;    ///< run before the recording begins; 0 when cranking
+    double settle_s = 5.0;    ///< run before the recording begins; 0 when cranking
     double start_deg = -1.0;  ///< crank angle at the start of the run; negative: drawn by seed
     double step_s = 0.0;      ///< longest time step; 0: from the highest torsion frequency and speed
     CombustionSettings combustion{};
