@@ -3,7 +3,6 @@
 
 #include <CLI/CLI.hpp>
 #include <stdexcept>
-#include <string>
 
 namespace kurbel::command {
 
@@ -19,6 +18,8 @@ class WrongCall : public std::runtime_error {
 };
 
 /// Each adds its subcommand to `app`, with a callback that does the work and throws where it cannot.
+void add_analyze(CLI::App& app);
+void add_score(CLI::App& app);
 void add_simulate(CLI::App& app);
 
 }  // namespace kurbel::command

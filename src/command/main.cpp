@@ -24,6 +24,9 @@ int run(int argc, char** argv) {
     app.set_version_flag("--version", std::string("kurbel ") + KURBEL_VERSION_STRING);
     app.footer(kFooter);
     app.require_subcommand(1);
+    command::add_analyze(app);
+    command::add_score(app);
+    command::add_simulate(app);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

@@ -25,7 +25,7 @@ std::vector<ChannelColumn> find_channels(const CsvTable& table, int cylinders) {
     const auto add = [&](const std::string& name, Channel channel, double low, double high, bool is_flag) {
         if (const int column = table.find(name); column >= 0) found.push_back({column, channel, low, high, is_flag});
     };
-    add("load", Channel::load, -0.2, 6.0, false);
+    add("load", Channel::load, 0.0, 10.0, false);
     add("fuel_cut", Channel::fuel_cut, 0.0, 1.0, true);
     add("coolant_c", Channel::coolant_c, -80.0, 250.0, false);
     add("vehicle_kmh", Channel::vehicle_kmh, 0.0, 600.0, false);

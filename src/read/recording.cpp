@@ -42,6 +42,7 @@ bool read_config(const Folder& folder, Recording& recording) {
     recording.config.cam_wheel = read_cam_wheel(file, recording.config.engine);
     recording.config.timer = read_timer(file);
     require(file, validate(recording.config));
+    recording.wheel_line = static_cast<int>(find_table(file, "crank_wheel")->source().begin.line);
     recording.files.emplace_back("recording.toml");
     return find_table(file, "timer") != nullptr;
 }

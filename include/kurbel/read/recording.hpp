@@ -35,6 +35,7 @@ struct Recording {
     std::vector<ChannelRow> channels;  ///< in order of tick
     bool has_truth = false;            ///< a truth file exists (its list may be empty)
     std::vector<TruthRow> truth;       ///< in order of time
+    int wheel_line = 0;                ///< line of recording.toml where [crank_wheel] stands; 0 = not from a file
     std::vector<std::string> files;    ///< names within the folder of the files that were read
 };
 

@@ -68,8 +68,8 @@ class Tally {
     }
 
     /// Whether a window of 200 (1000) revolutions has exceeded its limit so far.
-    [[nodiscard]] bool exceeded_200() const noexcept { return exceeds(short_window_, 5, 100); }
-    [[nodiscard]] bool exceeded_1000() const noexcept { return exceeds(long_window_, 1, 100); }
+    [[nodiscard]] bool exceeded_200() const noexcept { return exceeds(short_window_); }
+    [[nodiscard]] bool exceeded_1000() const noexcept { return exceeds(long_window_); }
 
     /// The codes that the misfires so far call for; none where no limit was exceeded.
     [[nodiscard]] TroubleCodes codes() const noexcept;
@@ -85,6 +85,7 @@ class Tally {
     /// Sums over the last `revolutions` / revolutions_per_cycle cycles.
     struct Window {
         std::int32_t revolutions = 0;
+        std::int32_t percent = 0;  ///< limit
         std::int32_t judged = 0;
         std::int32_t misfires = 0;
         bool exceeded = false;
@@ -92,16 +93,17 @@ class Tally {
 
     TallyRow& row_of(const Event& event) noexcept;
     void advance_to(std::int64_t cycle) noexcept;
-    void leave(Window& window) noexcept;
-    void count_in(Window& window, bool misfire, int percent) noexcept;
+    void slide(Window& window) noexcept;
+    void count_in(Window& window, bool misfire) noexcept;
+    void compare(Window& window) noexcept;
     [[nodiscard]] std::int64_t length(const Window& window) const noexcept {
         return window.revolutions / revolutions_per_cycle_;
     }
-    [[nodiscard]] static bool above(std::int64_t misfires, std::int64_t judged, int share, int of) noexcept {
-        return misfires >= kLeastMisfires && misfires * of > judged * share;
+    [[nodiscard]] static bool above(std::int64_t misfires, std::int64_t judged, int percent) noexcept {
+        return misfires >= kLeastMisfires && misfires * 100 > judged * percent;
     }
-    [[nodiscard]] bool exceeds(const Window& window, int share, int of) const noexcept {
-        return window.exceeded || (cycles_ < length(window) && above(total_.misfires, total_.judged, share, of));
+    [[nodiscard]] bool exceeds(const Window& window) const noexcept {
+        return window.exceeded || (cycles_ < length(window) && above(total_.misfires, total_.judged, window.percent));
     }
     [[nodiscard]] Cycle& ring(std::int64_t cycle) noexcept {
         return ring_[static_cast<std::size_t>(cycle % kRingCycles)];
@@ -113,8 +115,8 @@ class Tally {
     TallyRow total_{};
     std::array<std::int64_t, 9> unjudged_{};
     std::array<Cycle, kRingCycles> ring_{};
-    Window short_window_{200};
-    Window long_window_{1000};
+    Window short_window_{200, 5};
+    Window long_window_{1000, 1};
     std::int64_t cycles_ = 0;      ///< cycles counted, the present one among them
     std::int64_t last_cycle_ = 0;  ///< number of the present cycle as the events tell it
     std::int32_t revolutions_per_cycle_ = 2;
@@ -155,12 +157,19 @@ inline TallyRow& Tally::row_of(const Event& event) noexcept {
     return row;
 }
 
-/// Takes the cycle that falls out of the window out of its sums. Called after cycles_ was raised.
-inline void Tally::leave(Window& window) noexcept {
+inline void Tally::compare(Window& window) noexcept {
+    if (cycles_ >= length(window) && above(window.misfires, window.judged, window.percent)) window.exceeded = true;
+}
+
+/// Takes the cycle that falls out of the window out of its sums. Called after cycles_ was raised. A window may come to its
+/// full length without another judged firing, so it is compared here too.
+inline void Tally::slide(Window& window) noexcept {
     const std::int64_t out = cycles_ - 1 - length(window);
-    if (out < 0) return;
-    window.judged -= ring(out).judged;
-    window.misfires -= ring(out).misfires;
+    if (out >= 0) {
+        window.judged -= ring(out).judged;
+        window.misfires -= ring(out).misfires;
+    }
+    compare(window);
 }
 
 inline void Tally::advance_to(std::int64_t cycle) noexcept {
@@ -171,16 +180,16 @@ inline void Tally::advance_to(std::int64_t cycle) noexcept {
     if (steps > 2 * kRingCycles) steps = 2 * kRingCycles;
     for (; steps > 0; --steps) {
         ++cycles_;
-        leave(short_window_);
-        leave(long_window_);
+        slide(short_window_);
+        slide(long_window_);
         ring(cycles_ - 1) = Cycle{};
     }
 }
 
-inline void Tally::count_in(Window& window, bool misfire, int percent) noexcept {
+inline void Tally::count_in(Window& window, bool misfire) noexcept {
     ++window.judged;
     if (misfire) ++window.misfires;
-    if (cycles_ >= length(window) && above(window.misfires, window.judged, percent, 100)) window.exceeded = true;
+    compare(window);
 }
 
 inline void Tally::add(const Event& event) noexcept {
@@ -196,8 +205,8 @@ inline void Tally::add(const Event& event) noexcept {
     if (cycle.judged == UINT8_MAX) return;  // events that never advance a cycle: no window can be told
     ++cycle.judged;
     if (misfire) ++cycle.misfires;
-    count_in(short_window_, misfire, 5);
-    count_in(long_window_, misfire, 1);
+    count_in(short_window_, misfire);
+    count_in(long_window_, misfire);
 }
 
 inline TroubleCodes Tally::codes() const noexcept {

@@ -1,0 +1,89 @@
+// A recording through a Detector: the batch call, and the feeding loop beneath it.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <vector>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/status.hpp"
+#include "kurbel/core/types.hpp"
+#include "kurbel/read/recording.hpp"
+
+namespace kurbel::read {
+
+/// Edges and channel rows in the caller's memory, which must outlive the view.
+struct EdgeView {
+    const std::int64_t* tick = nullptr;    ///< raw timer ticks
+    const std::uint8_t* signal = nullptr;  ///< Signal of each edge; null: all of the crank
+    std::size_t edges = 0;
+    const ChannelRow* channel = nullptr;  ///< in order of tick, on the unwrapped clock
+    std::size_t channels = 0;
+    int timer_bits = 0;
+};
+
+[[nodiscard]] EdgeView view_of(const Recording& recording) noexcept;
+
+/// Pushes edges and channel rows in order of time into any detector; at equal times channel rows come first. Resumable: a
+/// full queue stops it without losing anything.
+class Feed {
+  public:
+    explicit Feed(const EdgeView& view) noexcept : view_(view) {}
+
+    /// Pushes until all is pushed (ok), the queue is full (queue_full: take events, call again), or a push fails, or
+    /// `most_edges` were taken.
+    template <class Detector>
+    Status run(Detector& detector, std::size_t most_edges = SIZE_MAX) noexcept {
+        for (std::size_t taken = 0; edge_ < view_.edges && taken < most_edges; ++taken) {
+            const std::int64_t raw = view_.tick[edge_];
+            const std::int64_t clock = edge_ == 0 ? raw : unwrap_tick(clock_, raw_, raw, view_.timer_bits);
+            if (Status status = push_channels(detector, clock); !status) return status;
+            if (Status status = detector.push_edge(raw, signal(edge_)); !status) return status;
+            clock_ = clock;
+            raw_ = raw;
+            ++edge_;
+        }
+        return {};
+    }
+
+    [[nodiscard]] bool done() const noexcept { return edge_ == view_.edges; }
+    [[nodiscard]] std::size_t edges_taken() const noexcept { return edge_; }
+
+  private:
+    template <class Detector>
+    Status push_channels(Detector& detector, std::int64_t until) noexcept {
+        for (; channel_ < view_.channels && view_.channel[channel_].tick <= until; ++channel_) {
+            const ChannelRow& row = view_.channel[channel_];
+            if (Status status = detector.push_channel(row.tick, row.channel, row.value); !status) return status;
+        }
+        return {};
+    }
+    [[nodiscard]] Signal signal(std::size_t edge) const noexcept {
+        return view_.signal == nullptr ? Signal::crank : static_cast<Signal>(view_.signal[edge]);
+    }
+
+    EdgeView view_;
+    std::size_t edge_ = 0;
+    std::size_t channel_ = 0;
+    std::int64_t clock_ = 0;
+    std::int64_t raw_ = 0;
+};
+
+/// What a recording gave.
+struct Analysis {
+    std::vector<Event> events;  ///< in order of time
+    SyncState sync{};           ///< at the end
+};
+
+/// Called now and then with the share done, 0 to 1.
+using Progress = std::function<void(double)>;
+
+/// Runs a default Detector over all edges of `view` and takes every event. Answers what BasicDetector::create or a push
+/// answers; throws std::bad_alloc, and what `progress` throws.
+[[nodiscard]] Result<Analysis> analyze(const Config& config, const EdgeView& view, const Progress& progress = {});
+
+/// The same for a recording, with other settings than its own.
+[[nodiscard]] Result<Analysis> analyze(const Recording& recording, const Settings& settings,
+                                       const Progress& progress = {});
+
+}  // namespace kurbel::read

@@ -1,0 +1,162 @@
+// kurbel analyze: a recording in, events and a verdict out.
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+#include <iostream>
+#include <memory>
+
+#include "command/command.hpp"
+#include "command/hash.hpp"
+#include "command/outcome.hpp"
+#include "command/progress.hpp"
+#include "command/text.hpp"
+#include "kurbel/read/analysis.hpp"
+#include "kurbel/read/events_file.hpp"
+#include "kurbel/read/input_error.hpp"
+#include "kurbel/read/output_folder.hpp"
+
+namespace kurbel::command {
+
+namespace {
+
+struct AnalyzeCall {
+    std::string recording;
+    std::string out;
+    bool plot = false;
+    std::string method = "work";
+    double false_alarm = Settings{}.false_alarm;
+
+    [[nodiscard]] Settings settings() const {
+        Settings settings;
+        settings.method = method == "work" ? Method::work : Method::segment_roughness;
+        settings.false_alarm = false_alarm;
+        return settings;
+    }
+};
+
+std::string joined(const std::string& folder, const std::string& name) {
+    return !folder.empty() && folder.back() == '/' ? folder + name : folder + "/" + name;
+}
+
+/// Mean over time of the speeds that the firings were seen at: each stands for a time that goes with 1 / speed.
+double mean_speed_rpm(const std::vector<Event>& events) {
+    double count = 0.0;
+    double sum_of_inverse = 0.0;
+    for (const Event& event : events) {
+        if (!(event.speed_rpm > 0.0)) continue;
+        count += 1.0;
+        sum_of_inverse += 1.0 / event.speed_rpm;
+    }
+    return count > 0.0 ? count / sum_of_inverse : kUnknown;
+}
+
+/// What the wheel of the configuration would look like among evenly turning edges.
+std::string wheel_in_words(const WheelConfig& wheel) {
+    std::string text = counted(wheel.teeth, "tooth");
+    if (wheel.teeth > 1) text = std::to_string(wheel.teeth) + " teeth";
+    text += " a revolution";
+    double widest = 0.0;
+    double narrowest = 360.0;
+    for (int i = 0; i < wheel.teeth; ++i) {
+        const auto at = [&](int tooth) {
+            return static_cast<double>(wheel.angle_deg[static_cast<std::size_t>(tooth)]);
+        };
+        const double step = i + 1 < wheel.teeth ? at(i + 1) - at(i) : at(0) + 360.0 - at(i);
+        widest = std::max(widest, step);
+        narrowest = std::min(narrowest, step);
+    }
+    if (widest < 1.5 * narrowest) return text + ", evenly spaced";
+    return text + format(", %.3g degrees apart, with a widest gap of %.3g degrees (%.3g pitches)", narrowest, widest,
+                         widest / narrowest);
+}
+
+/// Many edges but never a position: the description is not of this wheel.
+void refuse_foreign_wheel(const read::Recording& recording, const std::string& folder, const SyncState& sync) {
+    const auto crank_edges =
+        std::count(recording.signal.begin(), recording.signal.end(), static_cast<std::uint8_t>(Signal::crank));
+    const int teeth = recording.config.crank_wheel.teeth;
+    constexpr int kRevolutionsToTell = 3;
+    if (sync.revolutions > 0 || crank_edges < kRevolutionsToTell * teeth) return;
+    throw read::InputError(joined(folder, "recording.toml"), recording.wheel_line,
+                           "[crank_wheel] does not fit the edges: among " + counted(crank_edges, "crank edge") +
+                               " its pattern was never found; it tells of " +
+                               wheel_in_words(recording.config.crank_wheel));
+}
+
+Outcome analyze_recording(const AnalyzeCall& call) {
+    const read::Recording recording = read::read_recording(call.recording);
+    Outcome outcome;
+    outcome.recording = call.recording;
+    outcome.config = recording.config;
+    outcome.config.settings = call.settings();
+    ProgressLine progress("reading the crank");
+    Result<read::Analysis> result =
+        read::analyze(recording, outcome.config.settings, [&](double share) { progress.tell(share); });
+    if (!result)
+        throw read::InputError(joined(call.recording, "recording.toml"), 0,
+                               std::string(result.status.parameter) + ": " + result.status.why);
+    refuse_foreign_wheel(recording, call.recording, result.value.sync);
+    outcome.events = std::move(result.value.events);
+    outcome.sync = result.value.sync;
+    outcome.tally = Tally(recording.config.engine);
+    for (const Event& event : outcome.events) outcome.tally.add(event);
+    outcome.table = cylinder_table(outcome.tally, recording.config.engine.cylinders);
+    outcome.seconds = read::duration_s(recording);
+    outcome.mean_rpm = mean_speed_rpm(outcome.events);
+    for (const std::string& file : recording.files)
+        outcome.inputs.emplace_back(file, sha256_of_file(joined(call.recording, file)));
+    return outcome;
+}
+
+void write_text(const std::filesystem::path& path, const std::string& text) {
+    std::ofstream stream(path, std::ios::binary | std::ios::trunc);
+    stream << text;
+    stream.close();
+    if (!stream) throw read::InputError(path.string(), 0, "cannot be written");
+}
+
+void write_result(const AnalyzeCall& call, const Outcome& outcome) {
+    read::OutputFolder folder(call.out, read::result_folder_kind());
+    read::write_events((folder.path() / "events.csv").string(), outcome.events);
+    if (call.plot) write_text(folder.path() / "plot.svg", plot_svg(outcome));
+    write_text(folder.path() / "summary.json", summary_json(outcome));
+    folder.commit();
+}
+
+void run_analyze(const AnalyzeCall& call) {
+    if (call.out.empty() && call.plot) throw WrongCall("--plot writes a file: say where with --out FOLDER");
+    if (!call.out.empty()) read::check_output_folder(call.out, read::result_folder_kind());
+    const Outcome outcome = analyze_recording(call);
+    if (!call.out.empty()) write_result(call, outcome);
+    std::cout << report_text(outcome);
+    if (call.out.empty()) return;
+    std::cout << "\nWritten to " << call.out << ": summary.json, events.csv" << (call.plot ? ", plot.svg" : "") << "\n";
+}
+
+}  // namespace
+
+void add_analyze(CLI::App& app) {
+    CLI::App* command =
+        app.add_subcommand("analyze", "Judge every firing of a recording and say which cylinder misfires");
+    const auto call = std::make_shared<AnalyzeCall>();
+    command->add_option("RECORDING", call->recording, "Folder with recording.toml and the edges")->required();
+    command->add_option(
+        "--out", call->out,
+        "Folder for events.csv and summary.json; an earlier result there is replaced, anything else refused");
+    command->add_flag("--plot", call->plot,
+                      "Also write plot.svg: severity of each firing over time, a panel a cylinder");
+    command
+        ->add_option("--method", call->method,
+                     "work: energy balance of each firing; segment-roughness: the published classic, for comparison")
+        ->check(CLI::IsMember({"work", "segment-roughness"}))
+        ->capture_default_str();
+    command
+        ->add_option("--false-alarm", call->false_alarm,
+                     "Accepted chance that a healthy firing is called a misfire, 1e-9 to 0.1")
+        ->check(CLI::Range(1e-9, 0.1))
+        ->capture_default_str();
+    command->footer("Example: kurbel analyze my-recording --out my-result --plot");
+    command->callback([call] { run_analyze(*call); });
+}
+
+}  // namespace kurbel::command

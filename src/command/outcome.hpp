@@ -1,0 +1,48 @@
+// All that one analysis came to, for the files and the words that are made of it.
+#pragma once
+
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/types.hpp"
+#include "kurbel/stage/tally.hpp"
+#include "kurbel/study/cylinder_table.hpp"
+
+namespace kurbel::command {
+
+struct Outcome {
+    std::string recording;  ///< folder, as the caller named it
+    Config config{};        ///< settings as used
+    std::vector<Event> events;
+    SyncState sync{};
+    Tally tally{};
+    CylinderTable table;
+    double seconds = 0.0;                                     ///< first to last edge
+    double mean_rpm = kUnknown;                               ///< mean over time while firings were seen
+    std::vector<std::pair<std::string, std::string>> inputs;  ///< file name, SHA-256
+};
+
+/// "work" or "segment-roughness".
+[[nodiscard]] const char* method_name(Method method) noexcept;
+
+/// "3", or "2 or 3" where they cannot be told apart.
+[[nodiscard]] std::string cylinder_text(const TallyRow& row);
+
+/// "P0303".
+[[nodiscard]] std::string code_text(int number);
+
+/// The verdict in one sentence.
+[[nodiscard]] std::string verdict_sentence(const Outcome& outcome);
+
+/// The whole report for the terminal, the verdict first.
+[[nodiscard]] std::string report_text(const Outcome& outcome);
+
+/// summary.json.
+[[nodiscard]] std::string summary_json(const Outcome& outcome);
+
+/// plot.svg: severity of each firing over time, a panel a cylinder.
+[[nodiscard]] std::string plot_svg(const Outcome& outcome);
+
+}  // namespace kurbel::command

@@ -1,0 +1,73 @@
+// summary.json.
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "command/outcome.hpp"
+#include "kurbel/core/version.hpp"
+
+namespace kurbel::command {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+/// NaN leaves as null.
+Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
+
+Json line_json(const CylinderLine& line) {
+    const TallyRow& row = line.counts;
+    Json json;
+    json["cylinder"] = row.cylinder > 0 ? Json(row.cylinder) : Json(nullptr);
+    if (row.cylinder == 0) {
+        json["candidates"] = Json::array();
+        for (const std::int32_t candidate : row.candidates)
+            if (candidate > 0) json["candidates"].push_back(candidate);
+    }
+    json["firings"] = row.firings;
+    json["judged"] = row.judged;
+    json["misfires"] = row.misfires;
+    json["rate"] = number(line.rate);
+    json["rate_low"] = row.judged > 0 ? Json(line.interval.low) : Json(nullptr);
+    json["rate_high"] = row.judged > 0 ? Json(line.interval.high) : Json(nullptr);
+    json["mean_severity"] = number(row.mean_severity());
+    return json;
+}
+
+Json sync_json(const SyncState& sync) {
+    return {{"edges", sync.edges},   {"teeth", sync.teeth},      {"revolutions", sync.revolutions},
+            {"losses", sync.losses}, {"extra", sync.extra},      {"missed", sync.missed},
+            {"faults", sync.faults}, {"phase", name(sync.phase)}};
+}
+
+Json unjudged_json(const Tally& tally) {
+    Json json = Json::object();
+    for (int reason = 1; reason < 9; ++reason)
+        if (const std::int64_t count = tally.unjudged(static_cast<Reason>(reason)); count > 0)
+            json[name(static_cast<Reason>(reason))] = count;
+    return json;
+}
+
+}  // namespace
+
+std::string summary_json(const Outcome& outcome) {
+    Json json;
+    json["contract"] = 1;
+    json["version"] = KURBEL_VERSION_STRING;
+    json["verdict"] = verdict_sentence(outcome);
+    json["cylinders"] = Json::array();
+    for (const CylinderLine& line : outcome.table.lines) json["cylinders"].push_back(line_json(line));
+    json["codes"] = Json::array();
+    const TroubleCodes codes = outcome.tally.codes();
+    for (int i = 0; i < codes.count; ++i) json["codes"].push_back(code_text(codes.number[static_cast<std::size_t>(i)]));
+    json["unjudged"] = unjudged_json(outcome.tally);
+    json["firings_without_cylinder"] = outcome.table.unplaced;
+    json["sync"] = sync_json(outcome.sync);
+    json["recording"] = {{"seconds", number(outcome.seconds)}, {"mean_rpm", number(outcome.mean_rpm)}};
+    json["method"] = method_name(outcome.config.settings.method);
+    json["settings"] = {{"false_alarm", outcome.config.settings.false_alarm}};
+    json["inputs"] = Json::object();
+    for (const auto& [file, hash] : outcome.inputs) json["inputs"][file] = hash;
+    return json.dump(2) + "\n";
+}
+
+}  // namespace kurbel::command

@@ -1,0 +1,67 @@
+#include "kurbel/read/analysis.hpp"
+
+#include <memory>
+
+#include "kurbel/detector.hpp"
+
+namespace kurbel::read {
+
+namespace {
+
+void take_events(Detector& detector, std::vector<Event>& events) {
+    Event event;
+    while (detector.next_event(event)) events.push_back(event);
+}
+
+/// Pushes all edges, a slice at a time so that progress can be told.
+Status feed_all(Detector& detector, const EdgeView& view, const Progress& progress, std::vector<Event>& events) {
+    constexpr std::size_t kSlice = 65536;
+    Feed feed(view);
+    while (!feed.done()) {
+        const std::size_t before = feed.edges_taken();
+        const Status status = feed.run(detector, kSlice);
+        if (!status && status.code != StatusCode::queue_full) return status;
+        const std::size_t waiting = events.size();
+        take_events(detector, events);
+        if (!status && events.size() == waiting && feed.edges_taken() == before)
+            return {StatusCode::internal, "queue", "is full although no event waits"};
+        if (progress) progress(static_cast<double>(feed.edges_taken()) / static_cast<double>(view.edges));
+    }
+    return {};
+}
+
+Status finish_all(Detector& detector, std::vector<Event>& events) {
+    for (;;) {
+        const Status status = detector.finish();
+        const std::size_t before = events.size();
+        take_events(detector, events);
+        if (status.code != StatusCode::queue_full) return status;
+        if (events.size() == before) return {StatusCode::internal, "queue", "is full although no event waits"};
+    }
+}
+
+}  // namespace
+
+EdgeView view_of(const Recording& recording) noexcept {
+    return {recording.tick.data(),     recording.signal.data(),   recording.tick.size(),
+            recording.channels.data(), recording.channels.size(), recording.config.timer.bits};
+}
+
+Result<Analysis> analyze(const Config& config, const EdgeView& view, const Progress& progress) {
+    // On the heap: a detector is too large for some threads' stacks.
+    const auto made = std::make_unique<Result<Detector>>(Detector::create(config));
+    Result<Analysis> result;
+    result.status = made->status;
+    if (result.ok()) result.status = feed_all(made->value, view, progress, result.value.events);
+    if (result.ok()) result.status = finish_all(made->value, result.value.events);
+    result.value.sync = made->value.sync();
+    return result;
+}
+
+Result<Analysis> analyze(const Recording& recording, const Settings& settings, const Progress& progress) {
+    Config config = recording.config;
+    config.settings = settings;
+    return analyze(config, view_of(recording), progress);
+}
+
+}  // namespace kurbel::read
