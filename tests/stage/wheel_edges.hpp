@@ -120,9 +120,18 @@ inline Outcome decode(const Config& config, const std::vector<WheelEdge>& edges)
     int crank_edges = 0;
     int wrong_run = 0;
     int true_revolution = 0;
+    const auto beside = [&](const WheelEdge& extra, int index) {
+        const auto at = truth.find(extra.tick);
+        const auto is = [&](const WheelEdge& other) {
+            return other.tooth == index && std::abs(other.tick - extra.tick) < 0.25 * config.timer.hz / 60.0;
+        };
+        return (at != truth.begin() && is(std::prev(at)->second)) ||
+               (std::next(at) != truth.end() && is(std::next(at)->second));
+    };
     const auto take = [&](const Tooth& tooth) {
         const WheelEdge& edge = truth.at(tooth.tick);
-        const bool wrong = edge.tooth != tooth.index;
+        // An extra edge right beside a tooth may stand for it: no one could tell them apart.
+        const bool wrong = edge.tooth != tooth.index && !(edge.tooth < 0 && beside(edge, tooth.index));
         if (wrong) ++outcome.wrong_index;
         wrong_run = wrong ? wrong_run + 1 : 0;
         outcome.longest_wrong = std::max(outcome.longest_wrong, wrong_run);

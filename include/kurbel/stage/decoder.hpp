@@ -57,11 +57,11 @@ class Decoder {
     [[nodiscard]] int crank(std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int give_settled(const decoding::Settled* settled, int count, Tooth* out) noexcept;
-    [[nodiscard]] int give(std::int64_t tick, int jump, Tooth* out) noexcept;
+    [[nodiscard]] int give(const decoding::Settled& settled, Tooth* out) noexcept;
+    void move_index(int teeth) noexcept;
     void advance(int jump) noexcept;
     void write(std::int64_t tick, Tooth& out) noexcept;
     void lose() noexcept;
-    [[nodiscard]] bool slipped() noexcept;
     void queue_cam(std::int64_t tick) noexcept;
     void place_cam_edges(std::int64_t tick, double from_deg, double span_deg) noexcept;
     void rotate(double deg) noexcept;
@@ -82,8 +82,6 @@ class Decoder {
     std::int64_t last_tick_ = 0;  ///< of the last settled tooth
     std::int32_t index_ = 0;      ///< of the last settled tooth
     std::int32_t cam_waiting_ = 0;
-    std::int32_t since_extra_ = 0;
-    std::int32_t since_missed_ = 0;
     std::uint8_t half_ = 0;
     bool four_stroke_ = true;
     bool tracking_ = false;  ///< the wheel is being followed, though its position may yet be open
@@ -130,7 +128,7 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
 
 inline int Decoder::crank(std::int64_t tick, Tooth* out) noexcept {
     if (!tracking_) return seek(tick, out);
-    if (tracker_.sure(wheel_, tick)) return give(tracker_.settled_tick(), 1, out);
+    if (tracker_.sure(wheel_, tick)) return give(tracker_.settled(), out);
     std::array<decoding::Settled, decoding::ToothTracker::kMostOpen> settled;
     const int count = tracker_.push(wheel_, tick, settled.data());
     if (count < 0) {
@@ -155,7 +153,6 @@ inline int Decoder::seek(std::int64_t tick, Tooth* out) noexcept {
     last_tick_ = tick;
     cycle_ = 0;
     ++revolution_;
-    since_extra_ = since_missed_ = 1000;
     cam_waiting_ = 0;
     cam_.begin(turned_deg());
     if (!cam_.index_known()) return 0;
@@ -168,41 +165,46 @@ inline int Decoder::give_settled(const decoding::Settled* settled, int count, To
     for (int i = 0; i < count; ++i) {
         if (settled[i].jump == 0) {
             ++sync_.extra;
-            since_extra_ = 0;
-        } else {
-            if (settled[i].jump > 1) {
-                sync_.missed += settled[i].jump - 1;
-                since_missed_ = 0;
-            }
-            given += give(settled[i].tick, settled[i].jump, out + given);
+            continue;
         }
-        if (slipped()) {
-            lose();
-            return given;
-        }
+        sync_.missed += settled[i].jump - 1;
+        given += give(settled[i], out + given);
+        if (!tracking_) break;
     }
     return given;
 }
 
-/// Missed and extra edges close together at a gap are the mark of a wrong index: the gap was not where it was expected.
-inline bool Decoder::slipped() noexcept {
-    return since_extra_ <= decoding::kNearGapTeeth && since_missed_ <= decoding::kNearGapTeeth &&
-           wheel_.near_gap[static_cast<std::size_t>(index_)] != 0;
-}
-
-inline int Decoder::give(std::int64_t tick, int jump, Tooth* out) noexcept {
-    if (cam_waiting_ > 0 && cam_ticks_[0] <= tick)
-        place_cam_edges(tick, turned_deg(), static_cast<double>(span_of(jump)));
-    advance(jump);
-    last_tick_ = tick;
+inline int Decoder::give(const decoding::Settled& settled, Tooth* out) noexcept {
+    if (cam_waiting_ > 0 && cam_ticks_[0] <= settled.tick)
+        place_cam_edges(settled.tick, turned_deg(), static_cast<double>(span_of(settled.jump)));
+    advance(settled.jump);
+    if (settled.slip == decoding::GapCheck::kLost) {
+        lose();
+        return 0;
+    }
+    if (settled.slip != 0) move_index(settled.slip);
+    last_tick_ = settled.tick;
     if (!cam_.index_known()) return 0;
-    write(tick, *out);
+    write(settled.tick, *out);
     return 1;
 }
 
+/// The index had been wrong by `teeth`: a loss, mended at once. The place in the cycle moves along.
+inline void Decoder::move_index(int teeth) noexcept {
+    if (sync_.synchronised) ++sync_.losses;
+    restart_ = true;
+    ++revolution_;
+    index_ += teeth;
+    const bool back = index_ < 0;
+    const bool on = index_ >= wheel_.teeth;
+    if (!back && !on) return;
+    index_ += back ? wheel_.teeth : -wheel_.teeth;
+    if (four_stroke_) half_ ^= 1U;
+    if (on && half_ == 0) ++cycle_;
+    if (back && (half_ == 1 || !four_stroke_)) --cycle_;
+}
+
 inline void Decoder::advance(int jump) noexcept {
-    ++since_extra_;
-    ++since_missed_;
     index_ += jump;
     while (index_ >= wheel_.teeth) {
         index_ -= wheel_.teeth;

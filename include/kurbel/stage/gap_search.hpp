@@ -45,6 +45,7 @@ class GapSearch {
     /// The first period of a stream may hold a standstill; the ratio to it says little.
     static constexpr float kMostFirstCost = 1.5F;
     static constexpr float kLead = 5.0F;
+    static constexpr float kLeadAgain = 3.0F;
     static constexpr float kWorst = 60.0F;  ///< costs stay within this of the best: old faults are forgotten
     static constexpr int kMostJump = 3;
     static constexpr double kPauseRatio = 6.0;
@@ -140,8 +141,10 @@ class GapSearch {
             if (cost < best) best_ = tooth;
         }
         // The story must have passed a gap at known speed (stories that begin in one explain the long first periods of a
-        // start from standstill) and not end in an extra edge (then this edge is no tooth to start from).
-        return !last_was_extra_ && trace().gap_seen && second - trace().cost >= kLead;
+        // start from standstill) and not end in an extra edge (then this edge is no tooth to start from). A story that
+        // has stood through two gaps needs less of a lead: rivals that branch off it at each gap keep it small.
+        if (last_was_extra_ || trace().gaps == 0) return false;
+        return second - trace().cost >= (trace().gaps > 1 ? kLeadAgain : kLead);
     }
 
     std::array<Trace, kMaxTeeth> story_{};  ///< by tooth

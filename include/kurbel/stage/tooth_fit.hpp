@@ -17,7 +17,7 @@ inline constexpr float kMissedCost = 6.0F;  ///< a tooth without an edge
 /// Weak teeth vanish more easily. A weak tooth that never shows could be the one before the gap or the one after it, and
 /// nothing in the periods tells which; the difference of these two settles it by convention: it is the one after.
 inline constexpr float kMissedBeforeGapCost = 7.0F;
-inline constexpr float kMissedAfterGapCost = 4.0F;
+inline constexpr float kMissedAfterGapCost = 2.5F;
 
 /// Pitch error and jitter of one interval against its neighbour: relative part, and degrees.
 inline constexpr float kPitchRelative = 0.04F;
@@ -66,7 +66,7 @@ struct Ripple {
 }
 
 /// A weak tooth far from its place costs no more than this.
-inline constexpr float kMostWeakCost = 8.0F;
+inline constexpr float kMostWeakCost = 10.0F;
 
 /// One story of the edges so far, reduced to what the next edge is judged by.
 struct Trace {
@@ -84,10 +84,11 @@ struct Trace {
     float weak_charged = 0.0F;  ///< what they were charged so far; settled at the next firm tooth
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
-    bool gap_seen = false;     ///< a change of pitch was passed when the speed was known
+    std::uint8_t gaps = 0;     ///< changes of pitch passed when the speed was known, up to kManyGaps
 
     /// Intervals after which the speed counts as known; the first ones may have been a standstill.
     static constexpr std::uint8_t kSteady = 2;
+    static constexpr std::uint8_t kManyGaps = 200;
 
     [[nodiscard]] bool firm() const noexcept { return anchor_span == 0.0F; }
 
@@ -159,7 +160,8 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
             fit.weak_cost =
                 settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg, ripple_level);
     }
-    trace.gap_seen = trace.gap_seen || (trace.periods >= Trace::kSteady && trace.anchor_span != trace.rate_span);
+    if (trace.periods >= Trace::kSteady && trace.anchor_span > trace.rate_span && trace.gaps < Trace::kManyGaps)
+        ++trace.gaps;
     trace.periods = std::min<std::uint8_t>(Trace::kSteady, static_cast<std::uint8_t>(trace.periods + 1));
     trace.anchor_tick = tick;
     trace.rate = rate;

@@ -5,28 +5,16 @@
 #include <array>
 #include <cstdint>
 
+#include "kurbel/stage/gap_check.hpp"
 #include "kurbel/stage/tooth_fit.hpp"
 
 namespace kurbel::decoding {
-
-/// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
-[[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
-                                  float ripple_level) noexcept {
-    Trace next = trace;
-    pass(wheel, next);
-    for (int k = 1; k < jump; ++k) {
-        next.cost += missed_cost(wheel, next.tooth);
-        pass(wheel, next);
-    }
-    const Fit fit = land(wheel, next, tick, ripple_level);
-    next.cost += fit.firm_cost + fit.weak_cost;
-    return next;
-}
 
 /// One edge that has been settled: `jump` teeth after the settled tooth before it, or 0 = it is no tooth.
 struct Settled {
     std::int64_t tick = 0;
     std::int32_t jump = 0;
+    std::int32_t slip = 0;  ///< teeth that the index must be moved by: it had been wrong; or GapCheck::kLost
 };
 
 /// The last edge is always held back, because the one after it tells whether it was a tooth: a lag of one tooth.
@@ -46,6 +34,8 @@ class ToothTracker {
         open_ = 0;
         stories_ = 0;
         doubt_ = 0.0F;
+        slip_ = 0;
+        check_.reset();
     }
 
     /// Fast path: true if the held edge is beyond doubt the next tooth, and so is this one after it. Then the held
@@ -61,9 +51,12 @@ class ToothTracker {
         root_tick_ = open_ticks_[0];
         open_ticks_[0] = tick;
         advance_head(wheel, tick, rate);
+        doubt_ *= kDoubtKept;
+        if (check_.wants(wheel, root_.tooth)) check(wheel, tick);
         return true;
     }
-    [[nodiscard]] std::int64_t settled_tick() const noexcept { return root_tick_; }
+    /// The edge that sure() settled.
+    [[nodiscard]] Settled settled() const noexcept { return {root_tick_, 1, slip_}; }
 
     /// General path. Writes up to kMostOpen settled edges to `out`, returns how many; -1 = synchronism is lost.
     [[nodiscard]] int push(const WheelTable& wheel, std::int64_t tick, Settled* out) noexcept;
@@ -77,7 +70,10 @@ class ToothTracker {
   private:
     struct Story {
         Trace trace{};
+        float owed = 0.0F;                           ///< for teeth that are overdue though not yet passed
         std::array<std::uint8_t, kMostOpen> jump{};  ///< of each open edge
+
+        [[nodiscard]] float total() const noexcept { return trace.cost + owed; }
     };
     using Stories = std::array<Story, kMostStories>;
 
@@ -91,7 +87,9 @@ class ToothTracker {
     /// A pause so many times longer than the reach of the stories is a stop.
     static constexpr double kStopRatio = 4.0;
 
-    [[nodiscard]] static int most_jump(const WheelTable& wheel) noexcept { return wheel.teeth < 8 ? 2 : kMostJump; }
+    [[nodiscard]] static int most_jump(const WheelTable& wheel) noexcept {
+        return std::clamp(wheel.teeth, 2, kMostJump);
+    }
     [[nodiscard]] bool stopped(const WheelTable& wheel, std::int64_t tick) const noexcept;
 
     void advance_head(const WheelTable& wheel, std::int64_t tick, double rate) noexcept {
@@ -117,11 +115,18 @@ class ToothTracker {
         }
     }
 
+    /// After sure(): the held edge is open_ticks_[0]. A slip moves it along.
+    void check(const WheelTable& wheel, std::int64_t tick) noexcept {
+        slip_ = check_.note(wheel, root_, root_tick_, 0.0F, true, ripple_.level);
+        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.level);
+    }
+
     void follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept;
     static void keep(Stories& stories, int& count, const Story& story) noexcept;
     [[nodiscard]] int settle(const WheelTable& wheel, Settled* out) noexcept;
     [[nodiscard]] bool all_agree() const noexcept;
     void settle_first(const WheelTable& wheel, Settled& out) noexcept;
+    void retell(const WheelTable& wheel) noexcept;
 
     Trace root_{};  ///< at the last settled tooth
     Trace head_{};  ///< at the held edge, while there is no doubt
@@ -129,6 +134,8 @@ class ToothTracker {
     Stories story_{};
     Ripple ripple_{};
     std::int64_t root_tick_ = 0;
+    GapCheck check_{};
+    std::int32_t slip_ = 0;  ///< of the edge that sure() settled
     std::int32_t open_ = 0;
     std::int32_t stories_ = 0;  ///< 0 = no doubt
     float doubt_ = 0.0F;
@@ -144,17 +151,11 @@ inline bool ToothTracker::stopped(const WheelTable& wheel, std::int64_t tick) co
 
 inline int ToothTracker::push(const WheelTable& wheel, std::int64_t tick, Settled* out) noexcept {
     if (stopped(wheel, tick)) return -1;
-    if (stories_ == 0) {
-        story_[0] = Story{root_, {}};
-        story_[0].trace.cost = 0.0F;
-        stories_ = 1;
-        const int held = open_;
-        for (int edge = 0; edge < held; ++edge) follow(wheel, open_ticks_[static_cast<std::size_t>(edge)], edge);
-    }
+    if (stories_ == 0) retell(wheel);
     open_ticks_[static_cast<std::size_t>(open_)] = tick;
     follow(wheel, tick, open_);
     ++open_;
-    if (story_[0].trace.cost + doubt_ > kLost) return -1;
+    if (story_[0].total() + doubt_ > kLost) return -1;
     return settle(wheel, out);
 }
 
@@ -165,19 +166,32 @@ inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int
     const auto at = static_cast<std::size_t>(edge);
     const int most = most_jump(wheel);
     for (int i = 0; i < stories_; ++i) {
-        Story next = story_[static_cast<std::size_t>(i)];
-        const Trace before = next.trace;
-        next.jump[at] = 0;
-        next.trace.cost = before.cost + kExtraCost;
-        keep(grown, count, next);
-        for (int jump = 1; jump <= most; ++jump) {
-            next.trace = extend(wheel, before, tick, jump, ripple_.level);
+        const Story& parent = story_[static_cast<std::size_t>(i)];
+        Story next = parent;
+        float nearest = 1.0e9F;
+        float skipped = 0.0F;
+        float owed = 0.0F;
+        next.owed = 0.0F;
+        for (int jump = 1, tooth = parent.trace.tooth; jump <= most; ++jump) {
+            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.level);
             next.jump[at] = static_cast<std::uint8_t>(jump);
             keep(grown, count, next);
+            if (next.trace.cost - skipped < nearest) {
+                nearest = next.trace.cost - skipped;
+                owed = skipped;
+            }
+            tooth = wheel.next(tooth);
+            skipped += missed_cost(wheel, tooth);
         }
+        // No tooth at all. If the edge came late, the teeth it came too late for will be missing all the same.
+        next.trace = parent.trace;
+        next.trace.cost += kExtraCost;
+        next.owed = owed;
+        next.jump[at] = 0;
+        keep(grown, count, next);
     }
-    const float limit = grown[0].trace.cost + kGiveUp;
-    while (count > 1 && grown[static_cast<std::size_t>(count - 1)].trace.cost > limit) --count;
+    const float limit = grown[0].total() + kGiveUp;
+    while (count > 1 && grown[static_cast<std::size_t>(count - 1)].total() > limit) --count;
     std::copy_n(grown.begin(), count, story_.begin());
     stories_ = count;
 }
@@ -196,11 +210,11 @@ inline void ToothTracker::keep(Stories& stories, int& count, const Story& story)
         break;
     }
     if (count == kMostStories) {
-        if (stories[kMostStories - 1].trace.cost <= trace.cost) return;
+        if (stories[kMostStories - 1].total() <= story.total()) return;
         --count;
     }
     int place = count;
-    while (place > 0 && stories[static_cast<std::size_t>(place - 1)].trace.cost > trace.cost) {
+    while (place > 0 && stories[static_cast<std::size_t>(place - 1)].total() > story.total()) {
         stories[static_cast<std::size_t>(place)] = stories[static_cast<std::size_t>(place - 1)];
         --place;
     }
@@ -217,19 +231,19 @@ inline bool ToothTracker::all_agree() const noexcept {
 /// Moves the first open edge out of all stories, which agree about it.
 inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) noexcept {
     const int jump = story_[0].jump[0];
-    out = {open_ticks_[0], jump};
+    const std::int64_t tick = open_ticks_[0];
+    float spent = kExtraCost;
     if (jump > 0) {
         const Trace before = root_;
-        root_ = extend(wheel, root_, open_ticks_[0], jump, ripple_.level);
-        root_tick_ = open_ticks_[0];
+        root_ = extend(wheel, root_, tick, jump, ripple_.level);
+        root_tick_ = tick;
         if (root_.firm())
             ripple_.observe(log_ratio(root_.rate, before.rate), 0.5F * (root_.rate_span + before.rate_span));
-        doubt_ = kDoubtKept * doubt_ + root_.cost;
-    } else {
-        doubt_ += kExtraCost;
+        spent = root_.cost;
+        root_.cost = 0.0F;
+        doubt_ *= kDoubtKept;
     }
-    const float spent = jump > 0 ? root_.cost : kExtraCost;
-    root_.cost = 0.0F;
+    doubt_ += spent;
     std::copy(open_ticks_.begin() + 1, open_ticks_.begin() + open_, open_ticks_.begin());
     --open_;
     for (int i = 0; i < stories_; ++i) {
@@ -237,6 +251,20 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
         std::copy(story.jump.begin() + 1, story.jump.end(), story.jump.begin());
         story.trace.cost -= spent;
     }
+    int slip = 0;
+    if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, spent, jump > 0, ripple_.level);
+    if (slip != 0 && slip != GapCheck::kLost) {
+        retell(wheel);
+        doubt_ = 0.0F;
+    }
+    out = {tick, jump, slip};
+}
+
+/// Follows all open edges anew from the last settled tooth.
+inline void ToothTracker::retell(const WheelTable& wheel) noexcept {
+    story_[0] = Story{root_, 0.0F, {}};
+    stories_ = 1;
+    for (int edge = 0; edge < open_; ++edge) follow(wheel, open_ticks_[static_cast<std::size_t>(edge)], edge);
 }
 
 inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept {
@@ -269,7 +297,7 @@ inline int ToothTracker::finish(Settled* out) noexcept {
     int count = open_;
     for (int i = 0; i < count; ++i) {
         const auto at = static_cast<std::size_t>(i);
-        out[i] = {open_ticks_[at], stories_ == 0 ? 1 : story_[0].jump[at]};
+        out[i] = {open_ticks_[at], stories_ == 0 ? 1 : story_[0].jump[at], 0};
     }
     open_ = 0;
     stories_ = 0;

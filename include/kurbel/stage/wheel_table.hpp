@@ -59,7 +59,7 @@ inline constexpr int kNearGapTeeth = 5;
 inline constexpr float kSureWidth = 0.25F;
 /// Standard deviation of a weak tooth's edge, in pitches: measured gaps of 3.2 to 3.5 instead of 3 pitches are common
 /// (practice with inductive sensors, no source), a whole pitch is not.
-inline constexpr float kWeakPitch = 0.27F;
+inline constexpr float kWeakPitch = 0.25F;
 
 inline void WheelTable::build(const WheelConfig& wheel) noexcept {
     build_spans(wheel);
@@ -141,9 +141,11 @@ inline void WheelTable::build_anchors() noexcept {
         from_firm += span(tooth);
         const int target = next(tooth);
         sure_inverse[here] = 1.0 / static_cast<double>(from_firm);
-        // A weak tooth's place says little, so its neighbourhood must leave no room for a tooth more or less.
-        const bool beside = is_weak(target) || is_weak(tooth);
-        sure_width[here] = beside ? std::min(kSureWidth, 0.35F * pitch(target) / from_firm + 0.02F) : kSureWidth;
+        // A tooth more or less must lie well outside, and a weak tooth's place leaves yet less room.
+        const float one_more = span(target) / (from_firm + 0.5F * span(target));
+        float width = std::min(kSureWidth, 0.4F * one_more);
+        if (is_weak(target)) width = std::min(width, 0.35F * pitch(target) / from_firm);
+        sure_width[here] = width;
     }
 }
 
