@@ -53,7 +53,8 @@ class BasicDetector {
         const int number = static_cast<int>(channel);
         const int first_cut = static_cast<int>(Channel::fuel_cut_first);
         if (channel == Channel::load) {
-            if (value < 0.0 || value > 10.0) return {StatusCode::bad_argument, "load", "must lie in 0 to 10, or be NaN"};
+            if (value < 0.0 || value > 10.0)
+                return {StatusCode::bad_argument, "load", "must lie in 0 to 10, or be NaN"};
             load_ = static_cast<Real>(value);
         } else if (channel == Channel::fuel_cut) {
             cut_ = value > 0.5;
@@ -110,6 +111,7 @@ class BasicDetector {
     [[nodiscard]] int delay_cycles() const noexcept { return config_.engine.strokes == 2 ? 3 : 2; }
 
     [[nodiscard]] const WorkEstimator<Real>& estimator() const noexcept { return work_; }
+    [[nodiscard]] const Decision<Real>& decision() const noexcept { return decision_; }
 
   private:
     static constexpr int kQueue = 2 * kMaxCylinders;
@@ -133,7 +135,8 @@ class BasicDetector {
         symmetric_ = engine.strokes == 4 && engine.cylinders % 2 == 0;
         const int half = engine.cylinders / 2;
         for (int i = 0; symmetric_ && i < half; ++i)
-            if (std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i + half)] - engine.firing_tdc_deg[static_cast<std::size_t>(i)] - 360.0) > 0.5)
+            if (std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i + half)] -
+                          engine.firing_tdc_deg[static_cast<std::size_t>(i)] - 360.0) > 0.5)
                 symmetric_ = false;
     }
 
@@ -149,8 +152,10 @@ class BasicDetector {
             const Bin<Real>& bin = bins[static_cast<std::size_t>(i)];
             if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
             last_turn_ = bin.turn;
-            if (config_.settings.method == Method::segment_roughness) roughness_.push(bin, load_, cut_, bin.phase_known);
-            else work_.push(bin, load_, cut_, bin.phase_known);
+            if (config_.settings.method == Method::segment_roughness)
+                roughness_.push(bin, load_, cut_, bin.phase_known);
+            else
+                work_.push(bin, load_, cut_, bin.phase_known);
             judge_ready(false);
         }
     }
@@ -164,7 +169,8 @@ class BasicDetector {
             }
             return;
         }
-        while (queued_ < kQueue && work_.take(firing, decision_.limits(), all)) work_.learn(firing, judge(firing, !work_.settled()));
+        while (queued_ < kQueue && work_.take(firing, decision_.limits(), all))
+            work_.learn(firing, judge(firing, !work_.settled()));
     }
 
     Feedback judge(const FiringWork<Real>& firing, bool learning) noexcept {
@@ -191,8 +197,9 @@ class BasicDetector {
         }
         const int partner = (firing.place + config_.engine.cylinders / 2) % config_.engine.cylinders;
         const int other = symmetric_ ? config_.engine.firing_order[static_cast<std::size_t>(partner)] : 0;
-        event.candidates = other == 0 ? std::array<std::int32_t, 2>{cylinder, 0}
-                                      : std::array<std::int32_t, 2>{std::min(cylinder, other), std::max(cylinder, other)};
+        event.candidates = other == 0
+                               ? std::array<std::int32_t, 2>{cylinder, 0}
+                               : std::array<std::int32_t, 2>{std::min(cylinder, other), std::max(cylinder, other)};
     }
 
     void fill_work(const FiringWork<Real>& firing, const Judgement<Real>& judged, Event& event) const noexcept {

@@ -11,9 +11,20 @@
 
 namespace kurbel {
 
-/// Healthy scatter of the lost share per place in the firing order, learned from firings that were not called misfires,
-/// and the shape of its loss-side tail: beyond 1.5 standard deviations the excess is taken as exponential
-/// (peaks over threshold; Coles, An Introduction to Statistical Modeling of Extreme Values, 2001, ch. 4, shape 0).
+/// Deviate that a standard normal variable exceeds with chance `chance` (0 to 0.5): rational approximation, error below
+/// 4.5e-4 (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.23).
+template <class Real>
+[[nodiscard]] Real normal_quantile(Real chance) noexcept {
+    const Real t = std::sqrt(Real(-2) * std::log(chance));
+    return t - (Real(2.515517) + t * (Real(0.802853) + t * Real(0.010328))) /
+                   (Real(1) + t * (Real(1.432788) + t * (Real(0.189269) + t * Real(0.001308))));
+}
+
+/// Healthy scatter of the lost share per place in the firing order, learned from firings weighted by their probability of
+/// being healthy. The loss-side tail beyond two standard deviations is a normal tail, stretched so that the share of firings
+/// beyond and their mean excess are the observed ones (peaks over threshold as in Coles, An Introduction to Statistical
+/// Modeling of Extreme Values, 2001, ch. 4, with a stretched normal in place of the generalised Pareto tail, which a few
+/// hundred firings cannot fix).
 template <class Real>
 class HealthyScatter {
   public:
@@ -27,25 +38,28 @@ class HealthyScatter {
         common_count_ = 0;
         excess_ = kPriorExcess;
         share_beyond_ = kPriorShare;
+        tail_count_ = 0;
+        stretch();
     }
 
-    void learn(int place, Real lost) noexcept {
+    /// `weight`: probability that the firing was healthy.
+    void learn(int place, Real lost, Real weight) noexcept {
         const auto k = static_cast<std::size_t>(place);
         const Real z = (lost - mean_[k]) / deviation(place);
-        const Real memory = Real(1000);
-        common_count_ = std::min(common_count_ + Real(1), memory * Real(firings_));
-        count_[k] = std::min(count_[k] + Real(1), memory);
-        const Real step = lost - mean_[k];
-        mean_[k] += step / (count_[k] + Real(10));
-        const Real square = step * (lost - mean_[k]);
-        variance_[k] += (square - variance_[k]) / (count_[k] + Real(20));
-        common_variance_ += (square - common_variance_) / (common_count_ + Real(20));
-        const Real beyond = z > kTailBegins ? Real(1) : Real(0);
-        share_beyond_ += (beyond - share_beyond_) / (common_count_ + Real(200));
+        common_count_ = std::min(common_count_ + weight, kMemory * Real(firings_));
+        count_[k] = std::min(count_[k] + weight, kMemory);
+        // One firing far out must not widen what counts as healthy.
+        const Real step = std::clamp(z, Real(-3.5), Real(3.5)) * deviation(place);
+        mean_[k] += weight * step / (count_[k] + Real(10));
+        const Real square = step * step;
+        variance_[k] += weight * (square - variance_[k]) / (count_[k] + Real(20));
+        common_variance_ += weight * (square - common_variance_) / (common_count_ + Real(20));
+        share_beyond_ += weight * ((z > kTailBegins ? Real(1) : Real(0)) - share_beyond_) / (common_count_ + Real(400));
         if (z > kTailBegins) {
-            tail_count_ = std::min(tail_count_ + Real(1), Real(500));
-            excess_ += (z - kTailBegins - excess_) / (tail_count_ + Real(20));
+            tail_count_ = std::min(tail_count_ + weight, Real(300));
+            excess_ += weight * (std::min(z - kTailBegins, kLargestExcess) - excess_) / (tail_count_ + Real(30));
         }
+        stretch();
     }
 
     [[nodiscard]] Real mean(int place) const noexcept { return mean_[static_cast<std::size_t>(place)]; }
@@ -57,16 +71,30 @@ class HealthyScatter {
         return std::sqrt(std::max(trust * variance_[k] + (Real(1) - trust) * common_variance_, Real(1e-6)));
     }
 
-    /// Healthy standard deviations that a healthy firing exceeds with chance `chance`.
-    [[nodiscard]] Real quantile(Real chance) const noexcept {
-        return kTailBegins + excess_ * std::max(std::log(share_beyond_ / chance), Real(0));
+    /// Healthy standard deviations that a healthy firing exceeds with chance `chance`; `normal`: those of a normal distribution.
+    [[nodiscard]] Real quantile(Real normal) const noexcept { return kTailBegins + stretch_ * std::max(normal - equal_begin_, Real(0)); }
+
+    /// The normal deviate that is as rare as z healthy standard deviations are here.
+    [[nodiscard]] Real as_normal(Real z) const noexcept {
+        return z > kTailBegins ? equal_begin_ + (z - kTailBegins) / stretch_ : z;
     }
 
   private:
+    static constexpr Real kLargestExcess = Real(1.5);
+    static constexpr Real kMemory = Real(1000);
     static constexpr Real kPriorVariance = Real(0.0225);
-    static constexpr Real kTailBegins = Real(1.5);
-    static constexpr Real kPriorShare = Real(0.0668);  // of a normal distribution
-    static constexpr Real kPriorExcess = Real(0.44);   // mean of a normal distribution beyond 1.5, less 1.5
+    static constexpr Real kTailBegins = Real(2);
+    static constexpr Real kPriorShare = Real(0.02275);  // of a normal distribution beyond 2
+    static constexpr Real kPriorExcess = Real(0.373);   // its mean beyond 2, less 2
+
+    /// Fits the stretched tail to the observed share and excess.
+    void stretch() noexcept {
+        const Real share = std::clamp(share_beyond_, Real(0.005), Real(0.15));
+        equal_begin_ = normal_quantile(share);
+        // Mean excess of a normal distribution beyond u: density over share, less u.
+        const Real density = Real(0.398942) * std::exp(Real(-0.5) * equal_begin_ * equal_begin_);
+        stretch_ = std::clamp(excess_ / (density / share - equal_begin_), Real(0.8), Real(1.6));
+    }
 
     int firings_ = 1;
     Real common_variance_ = kPriorVariance;
@@ -74,6 +102,8 @@ class HealthyScatter {
     Real tail_count_ = 0;
     Real excess_ = kPriorExcess;
     Real share_beyond_ = kPriorShare;
+    Real equal_begin_ = kTailBegins;
+    Real stretch_ = 1;
     std::array<Real, kMaxCylinders> mean_{};
     std::array<Real, kMaxCylinders> variance_{};
     std::array<Real, kMaxCylinders> count_{};
@@ -99,7 +129,7 @@ class Decision {
 
     void configure(const Config& config) noexcept {
         firings_ = config.engine.cylinders;
-        false_alarm_ = static_cast<Real>(config.settings.false_alarm);
+        normal_limit_ = normal_quantile(static_cast<Real>(config.settings.false_alarm));
         reset();
     }
 
@@ -112,6 +142,7 @@ class Decision {
 
     /// Lost share above which a firing of each place is a misfire.
     [[nodiscard]] const Limits& limits() const noexcept { return limits_; }
+    [[nodiscard]] const HealthyScatter<Real>& scatter() const noexcept { return scatter_; }
 
     /// `learning`: the estimator does not know the engine yet.
     [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool phase_missing) noexcept {
@@ -123,7 +154,7 @@ class Decision {
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
-        j.threshold = std::max(scatter_.quantile(false_alarm_), (kLeastLoss - mean) / sd);
+        j.threshold = std::max(scatter_.quantile(normal_limit_), (kLeastLoss - mean) / sd);
         j.probability = probability(firing, sd);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
@@ -141,7 +172,7 @@ class Decision {
         }
         j.feedback.misfire = beyond;
         j.feedback.learn = !beyond;
-        follow(firing, beyond);
+        follow(firing, j.probability);
         return j;
     }
 
@@ -166,17 +197,19 @@ class Decision {
     [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd) const noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
         const Real prior = std::max(rate_[k], kRarest);
-        const Real from_healthy = (firing.lost - scatter_.mean(firing.place)) / sd;
+        const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
         const Real from_misfire = std::min(firing.lost - Real(1), Real(0)) / std::max(sd, Real(0.15));
         const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire);
         const Real odds = std::log(prior / (Real(1) - prior)) + gain;
         return odds > Real(40) ? Real(1) : Real(1) / (Real(1) + std::exp(-odds));
     }
 
-    void follow(const FiringWork<Real>& firing, bool misfire) noexcept {
+    /// The rate follows the probabilities, not the verdicts: many firings that are each a little doubtful betray a cylinder
+    /// that misfires at the edge of what can be seen (expectation-maximisation of a two-part mixture).
+    void follow(const FiringWork<Real>& firing, Real probability) noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
-        rate_[k] += ((misfire ? Real(1) : Real(0)) - rate_[k]) / Real(200);
-        if (!misfire) scatter_.learn(firing.place, firing.lost);
+        rate_[k] += (probability - rate_[k]) / Real(200);
+        scatter_.learn(firing.place, firing.lost, Real(1) - probability);
         update_limit(firing.place);
     }
 
@@ -186,12 +219,12 @@ class Decision {
 
     void update_limit(int place) noexcept {
         limits_[static_cast<std::size_t>(place)] =
-            std::max(kLeastLoss, scatter_.mean(place) + scatter_.quantile(false_alarm_) * scatter_.deviation(place));
+            std::max(kLeastLoss, scatter_.mean(place) + scatter_.quantile(normal_limit_) * scatter_.deviation(place));
     }
 
     int firings_ = 0;
     bool running_ = false;
-    Real false_alarm_ = Real(2e-5);
+    Real normal_limit_ = Real(4.1);
     HealthyScatter<Real> scatter_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> rate_{};

@@ -64,11 +64,32 @@ class ResponseBank {
         return true;
     }
 
+    /// Recomputes the responses: physics plus learned deviation, the posterior mean where deviations of kCommonDoubt per bin are
+    /// expected in all cylinders alike and kOwnDoubt in one of them, and windows scatter as `covariance` says.
+    void compose(const WindowCovariance<Real>& covariance) noexcept {
+        doubt_ = 0;
+        for (int j = 0; j < size_; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            const Real noise = covariance.begun() ? covariance.variance(j) : Real(1);
+            const Real all = sum_all_[at] / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt));
+            for (int k = 0; k < firings_; ++k) {
+                const auto place = static_cast<std::size_t>(k);
+                const Real own = (sum_own_[place][at] - all * weight_own_[place]) /
+                                 (weight_own_[place] + noise / (kOwnDoubt * kOwnDoubt));
+                response_[place][at] = physical(k, j) + all + own;
+            }
+            doubt_ += noise / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt)) / Real(size_);
+        }
+    }
+
+    /// Half of the variance, per bin, with which the responses themselves are still unknown. A misfire scatters by all of it, a
+    /// healthy firing by none; their mean belongs into the covariance that separates the two.
+    [[nodiscard]] Real doubt() const noexcept { return Real(0.5) * doubt_; }
+
     /// Recomputes all that follows from responses and covariance: the matched weights of each place and hypothesis.
     void match(const WindowCovariance<Real>& covariance) noexcept {
         for (int k = 0; k < firings_; ++k) {
             const auto place = static_cast<std::size_t>(k);
-            compose(k);
             covariance.solve(response_[place], weight_[place], size_);
             precision_[place] = dot(response_[place], weight_[place]);
             norm2_[place] = dot(weight_[place], weight_[place]) / (precision_[place] * precision_[place]);
@@ -148,16 +169,16 @@ class ResponseBank {
         return true;
     }
 
-    /// Learns from one isolated misfire of amplitude 1 (x scaled so): its deviation from the physical response.
+    /// Learns from one misfire: the window around it over its amplitude.
     void refine(int k, const Window& x) noexcept {
         const auto place = static_cast<std::size_t>(k);
-        count_all_ = std::min(count_all_ + Real(1), Real(60));
-        count_[place] = std::min(count_[place] + Real(1), Real(60));
+        weight_all_ = weight_all_ * kKeep + Real(1);
+        weight_own_[place] = weight_own_[place] * kKeep + Real(1);
         for (int j = 0; j < size_; ++j) {
             const auto at = static_cast<std::size_t>(j);
             const Real deviation = x[at] - physical(k, j);
-            common_[at] += (deviation - common_[at]) / count_all_;
-            own_[place][at] += (deviation - common_[at] - own_[place][at]) / count_[place];
+            sum_all_[at] = sum_all_[at] * kKeep + deviation;
+            sum_own_[place][at] = sum_own_[place][at] * kKeep + deviation;
         }
     }
 
@@ -184,22 +205,19 @@ class ResponseBank {
                (chosen_ > 0 ? gain_[place] * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
     }
 
-    /// Physics plus learned deviation; few examples move it little (shrinkage by 6 and 12 examples).
-    void compose(int k) noexcept {
-        const auto place = static_cast<std::size_t>(k);
-        const Real trust_all = count_all_ / (count_all_ + Real(6));
-        const Real trust_own = count_[place] / (count_[place] + Real(12));
-        for (int j = 0; j < size_; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            response_[place][at] = physical(k, j) + trust_all * common_[at] + trust_own * own_[place][at];
-        }
-    }
-
     /// Keeps `share` of what was learned.
     void forget_deviations(Real share) noexcept {
-        count_all_ *= share;
-        for (Real& count : count_) count *= share;
+        weight_all_ *= share;
+        for (Real& value : sum_all_) value *= share;
+        for (Real& weight : weight_own_) weight *= share;
+        for (Window& sums : sum_own_)
+            for (Real& value : sums) value *= share;
     }
+
+    // Engineering ranges, from memory: shares of the lost work in one bin.
+    static constexpr Real kCommonDoubt = Real(0.1);
+    static constexpr Real kOwnDoubt = Real(0.03);
+    static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
 
     int size_ = 0;
     int firings_ = 0;
@@ -208,10 +226,11 @@ class ResponseBank {
     double bin_deg_ = 0;
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
-    Real count_all_ = 0;
+    Real weight_all_ = 0;
+    Real doubt_ = 0;
     CombustionWork work_{SliderCrank{}, 9.0};
     std::array<Real, kMaxCylinders> gain_{};
-    std::array<Real, kMaxCylinders> count_{};
+    std::array<Real, kMaxCylinders> weight_own_{};
     std::array<Real, kMaxCylinders> precision_{};
     std::array<Real, kMaxCylinders> norm2_{};
     std::array<Real, kMaxCylinders> rigid_precision_{};
@@ -222,10 +241,10 @@ class ResponseBank {
     std::array<Window, kMaxCylinders> rigid_weight_{};
     std::array<Window, kMaxCylinders> response_{};
     std::array<Window, kMaxCylinders> weight_{};
-    std::array<Window, kMaxCylinders> own_{};
+    std::array<Window, kMaxCylinders> sum_own_{};
     std::array<Window, kModes> mode_{};
     std::array<Window, kModes> mode_weight_{};
-    Window common_{};
+    Window sum_all_{};
 };
 
 }  // namespace kurbel

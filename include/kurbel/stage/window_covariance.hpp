@@ -48,15 +48,16 @@ class WindowCovariance {
         if (gain_ > Real(1e3)) rescale();
     }
 
-    /// Factorises the present covariance; false where it is not positive definite (then the former factor stays).
-    bool factorise() noexcept {
+    /// Factorises the present covariance plus `doubt` on its diagonal; false where that is not positive definite (then the
+    /// former factor stays).
+    bool factorise(Real doubt) noexcept {
         Matrix c(size_, size_);
         Real trace = 0;
         for (int i = 0; i < size_; ++i) trace += at(i, i);
         for (int j = 0; j < size_; ++j)
             for (int i = j; i < size_; ++i) c(i, j) = at(i, j) / total_;
         // A ridge against windows that hardly vary in one direction.
-        const Real ridge = Real(1e-4) * trace / (total_ * Real(size_));
+        const Real ridge = doubt + Real(1e-4) * trace / (total_ * Real(size_));
         for (int i = 0; i < size_; ++i) c(i, i) += ridge;
         const Eigen::LLT<Matrix> llt(c);
         if (llt.info() != Eigen::Success) return false;

@@ -85,7 +85,6 @@ class WorkEstimator {
         pending_ = 0;
         head_ = 0;
         turn_ = 0;
-        ever_phase_ = false;
     }
 
     /// Takes one bin with the channel values in force at its end; `load` NaN where unknown.
@@ -114,10 +113,12 @@ class WorkEstimator {
     /// Ends the firing that take() gave: learns from it as told. Call once after each take().
     void learn(const FiringWork<Real>& firing, const Feedback& feedback) noexcept {
         if (firing.complete) {
+            const auto place = static_cast<std::size_t>(pending_at(0).place);
+            if (feedback.misfire || feedback.learn) learn_window(firing, feedback.misfire);
             if (feedback.misfire)
                 remove_misfire(firing);
-            else if (feedback.learn)
-                learn_healthy(firing);
+            else
+                misfire_rate_[place] *= Real(0.9);
         }
         head_ = (head_ + 1) % kPending;
         --pending_;
@@ -131,7 +132,7 @@ class WorkEstimator {
     }
 
     [[nodiscard]] int cycles_learned() const noexcept { return pattern_.cycles(); }
-    [[nodiscard]] bool settled() const noexcept { return settled_; }
+    [[nodiscard]] bool settled() const noexcept { return settled_ || pattern_.cycles() >= 20; }
     [[nodiscard]] const ResponseBank<Real>& bank() const noexcept { return bank_; }
     [[nodiscard]] int firings_held_back() const noexcept { return pending_; }
 
@@ -157,8 +158,6 @@ class WorkEstimator {
 
     void begin_learning() noexcept {
         pattern_.begin(grid_.bins, load_known_, full_work_);
-        examined_cycle_ = 0;
-        matched_cycle_ = -1;
         settled_ = false;
         next_cycle_bin_ = -1;
         offset_.fill(0);
@@ -353,12 +352,6 @@ class WorkEstimator {
     void remove_misfire(const FiringWork<Real>& firing) noexcept {
         const Pending& oldest = pending_at(0);
         const auto place = static_cast<std::size_t>(oldest.place);
-        if (firing.lost > Real(0.6) && firing.lost < Real(1.5) && misfire_rate_[place] < Real(0.5)) {
-            Window x;
-            fill_window(oldest, x);
-            for (int j = 0; j < size_; ++j) x[static_cast<std::size_t>(j)] /= firing.lost;
-            if (alone(limits_of_neighbours_)) bank_.refine(oldest.place, x);
-        }
         misfire_rate_[place] += (Real(1) - misfire_rate_[place]) * Real(0.1);
         // A cylinder known to be dead is taken as a whole work less, so that the pattern keeps the healthy level.
         const Real size = misfire_rate_[place] > Real(0.5) ? Real(1) : std::min(firing.lost, Real(1.5));
@@ -370,22 +363,34 @@ class WorkEstimator {
         for (int i = 1; i < pending_; ++i) pending_at(i).amplitude += amplitude[static_cast<std::size_t>(i)];
     }
 
-    /// No other firing in the window looks like a misfire.
-    [[nodiscard]] bool alone(Real limit) noexcept {
-        for (int i = 1; i < pending_; ++i)
-            if (pending_at(i).complete && pending_at(i).bin - pending_at(0).bin < size_ &&
-                pending_at(i).amplitude > limit)
-                return false;
-        return true;
-    }
-
-    void learn_healthy(const FiringWork<Real>& firing) noexcept {
+    /// Learns the scatter of windows from a healthy firing, the response from a misfire.
+    void learn_window(const FiringWork<Real>& firing, bool misfire) noexcept {
         const Pending& oldest = pending_at(0);
-        misfire_rate_[static_cast<std::size_t>(oldest.place)] *= Real(0.9);
         Window x;
         fill_window(oldest, x);
         // A window that fits neither health nor misfire must not teach much (bounded influence).
-        covariance_.learn(x, std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3))));
+        const Real trust = std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
+        if (!misfire) {
+            covariance_.learn(x, trust);
+            return;
+        }
+        if (firing.lost < Real(0.5) || firing.lost > Real(1.5)) return;
+        // Another misfire in the window is not part of this one's response.
+        for (int i = 1; i < pending_; ++i)
+            if (pending_at(i).amplitude > Real(0.3)) subtract(x, pending_at(i), oldest);
+        for (int j = 0; j < size_; ++j) x[static_cast<std::size_t>(j)] /= firing.lost;
+        bank_.refine(oldest.place, x);
+    }
+
+    /// Takes the known contribution of firing `other` out of window x of firing `own`.
+    void subtract(Window& x, const Pending& other, const Pending& own) const noexcept {
+        const auto shift = static_cast<int>(other.bin - own.bin);
+        if (!other.complete || shift >= size_ || shift <= -size_) return;
+        const Real amplitude = other.amplitude * other.expected / own.expected;
+        const Window& response = bank_.response(other.place);
+        const int end = std::min(size_, size_ + shift);
+        for (int j = std::max(0, shift); j < end; ++j)
+            x[static_cast<std::size_t>(j)] -= amplitude * response[static_cast<std::size_t>(j - shift)];
     }
 
     /// Learns the pattern from all cycles that end before `bin`: their firings are judged.
@@ -428,7 +433,9 @@ class WorkEstimator {
 
     void match() noexcept {
         bank_.choose();
-        if (!covariance_.begun() || !covariance_.factorise()) return;
+        if (!covariance_.begun()) return;
+        bank_.compose(covariance_);
+        if (!covariance_.factorise(bank_.doubt())) return;
         bank_.match(covariance_);
         persistent_.set_responses(bank_);
     }
@@ -476,24 +483,18 @@ class WorkEstimator {
         }
     }
 
-    /// Prior of the covariance at the first operating point: scatter of 10 % in each firing, edge errors of 0.03 degrees
-    /// rms, slow torque of 2 % a bin (engineering ranges, from memory).
     void begin_covariance(std::int64_t bin) noexcept {
         bank_.set_speed(speed_around(bin));
-        covariance_.begin(size_);
+        bank_.compose(covariance_);
+        fill_prior(covariance_, bin);
+        match();
+    }
+
+    /// What windows around healthy firings vary by before anything is known: edge errors of 0.03 degrees rms, slow torque of
+    /// 2 % a bin, scatter of 10 % in each firing around (engineering ranges, from memory).
+    void fill_prior(WindowCovariance<Real>& prior, std::int64_t bin) const noexcept {
+        prior.begin(size_);
         Window x{};
-        for (int k = 0; k < grid_.firings; ++k) {
-            Window rigid{};
-            lost_combustion(CombustionWork(SliderCrank{}, 9.0), grid_.bin_deg, -before_, size_, 0.0, 0.0, rigid.data());
-            const int shift = grid_.tdc_bin[static_cast<std::size_t>(k)];
-            for (const int turn : {-grid_.bins, 0, grid_.bins}) {
-                x.fill(0);
-                for (int j = 0; j < size_; ++j)
-                    if (j - shift - turn >= 0 && j - shift - turn < size_)
-                        x[static_cast<std::size_t>(j)] = rigid[static_cast<std::size_t>(j - shift - turn)];
-                covariance_.add_prior(x, Real(0.01));
-            }
-        }
         const Real edge = Real(2) * Real(to_rad(0.03)) / bin_rad_ * history_.mean_energy(bin) / expected_work(bin);
         for (int j = -2; j < size_; ++j) {
             x.fill(0);
@@ -501,23 +502,37 @@ class WorkEstimator {
                 const int at = j + i;
                 if (at >= 0 && at < size_) x[static_cast<std::size_t>(at)] = i == 1 ? Real(-2) * edge : edge;
             }
-            covariance_.add_prior(x, Real(1));
+            prior.add_prior(x, Real(1));
         }
         x.fill(Real(0.02));
-        covariance_.add_prior(x, Real(1));
-        covariance_.add_prior_diagonal(Real(1e-4));
-        covariance_.end_prior();
-        if (covariance_.factorise()) {
-            bank_.match(covariance_);
-            persistent_.set_responses(bank_);
-        }
+        prior.add_prior(x, Real(1));
+        prior.add_prior_diagonal(Real(4e-4));
+        add_neighbours(prior);
+        prior.end_prior();
+    }
+
+    /// The healthy scatter of the firings around is noise to the one in the middle.
+    void add_neighbours(WindowCovariance<Real>& prior) const noexcept {
+        const Real share = Real(0.01) / Real(grid_.firings);
+        for (int k = 0; k < grid_.firings; ++k)
+            for (int m = 0; m < grid_.firings; ++m)
+                for (const int turn : {-grid_.bins, 0, grid_.bins}) {
+                    const int shift =
+                        grid_.tdc_bin[static_cast<std::size_t>(m)] - grid_.tdc_bin[static_cast<std::size_t>(k)] + turn;
+                    if (shift == 0 || shift >= size_ || shift <= -size_) continue;
+                    Window x{};
+                    const Window& response = bank_.response(m);
+                    const int end = std::min(size_, size_ + shift);
+                    for (int j = std::max(0, shift); j < end; ++j)
+                        x[static_cast<std::size_t>(j)] = response[static_cast<std::size_t>(j - shift)];
+                    prior.add_prior(x, share);
+                }
     }
 
     CycleGrid grid_{};
     bool two_stroke_ = false;
     bool load_known_ = false;
     bool frame_known_ = false;
-    bool ever_phase_ = false;
     bool settled_ = false;
     int before_ = 0;  // bins of the window before TDC
     int size_ = 0;    // bins of the window
@@ -526,14 +541,11 @@ class WorkEstimator {
     int turn_ = 0;
     int pending_ = 0;
     int head_ = 0;
-    int examined_cycle_ = 0;
-    int matched_cycle_ = -1;
     Real bin_rad_ = 0;
     Real rpm_ticks_ = 0;
     Real full_work_ = 0;
     Real size_factor_ = 1;
     Real last_gain_ = 0;
-    Real limits_of_neighbours_ = Real(0.3);
     std::int64_t last_gain_bin_ = 0;
     std::int64_t next_cycle_bin_ = -1;
     std::array<Real, kMaxCylinders> offset_{};
