@@ -19,6 +19,13 @@ class Random {
         for (auto& word : state_) word = split_mix(state);
     }
 
+    /// The bare generator, for checks against its published test vectors; not all zero.
+    [[nodiscard]] static Random from_state(const std::array<std::uint64_t, 4>& state) noexcept {
+        Random result;
+        result.state_ = state;
+        return result;
+    }
+
     /// 64 random bits.
     [[nodiscard]] std::uint64_t next() noexcept {
         const std::uint64_t result = rotate(state_[1] * 5, 7) * 9;

@@ -97,8 +97,8 @@ struct DrivelineSettings {
 
 /// Direct-current starter as a straight line; freewheels when the engine is faster.
 struct StarterSettings {
-    double stall_nm = 220.0;  ///< at the crank
-    double free_rpm = 330.0;  ///< at the crank
+    double stall_nm = 170.0;  ///< at the crank
+    double free_rpm = 280.0;  ///< at the crank
     double from_s = 0.0;
     double to_s = 1e9;
     double ratio_inertia_kg_m2 = 0.02;  ///< armature through the pinion, felt while engaged
@@ -114,7 +114,7 @@ struct MisfireRule {
     int every = 10;              ///< periodic: one in so many firings of the named cylinders
     int length = 4;              ///< burst: firings of that cylinder in a row
     double severity = 1.0;       ///< share of the heat removed
-    double from_s = 0.0;
+    double from_s = -1e9;
     double to_s = 1e9;
     double highest_load = 1e9;  ///< only where the charge is at most this
     double highest_rpm = 1e9;   ///< only up to this speed
@@ -123,7 +123,7 @@ struct MisfireRule {
 /// Time without fuel; `cylinder` 0 means all.
 struct FuelCut {
     int cylinder = 0;
-    double from_s = 0.0;
+    double from_s = -1e9;
     double to_s = 1e9;
 };
 

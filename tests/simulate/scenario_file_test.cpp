@@ -1,0 +1,165 @@
+#include "kurbel/simulate/scenario_file.hpp"
+
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <fstream>
+
+namespace kurbel::simulate {
+namespace {
+
+const std::string kEngine = R"(
+[engine]
+cylinders = 4
+firing_order = [1, 3, 4, 2]
+bore_mm = 86.0
+stroke_mm = 86.0
+rod_mm = 145.0
+compression_ratio = 10.0
+reciprocating_kg = 0.45
+inertia_kg_m2 = 0.16
+[crank_wheel]
+positions = 36
+absent = [35]
+tdc1_deg = 84.0
+)";
+
+class ScenarioFile : public ::testing::Test {
+  protected:
+    ScenarioFile()
+        : path_(std::filesystem::path(::testing::TempDir()) /
+                (std::string("kurbel-scenario-") + ::testing::UnitTest::GetInstance()->current_test_info()->name() +
+                 ".toml")) {}
+    ~ScenarioFile() override { std::filesystem::remove(path_); }
+
+    Scenario read(const std::string& text) {
+        std::ofstream(path_) << text;
+        return read_scenario(path_.string());
+    }
+
+    /// Message of the InputError that reading `text` must throw.
+    std::string complaint(const std::string& text) {
+        try {
+            static_cast<void>(read(text));
+        } catch (const read::InputError& error) {
+            return error.what();
+        }
+        return "no error";
+    }
+
+    std::filesystem::path path_;
+};
+
+TEST_F(ScenarioFile, AnEngineAndAWheelAreEnough) {
+    const Scenario s = read(kEngine);
+    EXPECT_EQ(s.engine.cylinders, 4);
+    EXPECT_EQ(s.crank_wheel.teeth, 35);
+    EXPECT_FALSE(s.has_timer);
+    EXPECT_EQ(s.operation.mode, Operation::neutral);
+    EXPECT_TRUE(s.misfires.empty());
+}
+
+TEST_F(ScenarioFile, EveryTableReachesItsPlace) {
+    const Scenario s = read(R"([scenario]
+seed = 42
+seconds = 12.5
+step_us = 20
+start_deg = 90
+)" + kEngine + R"(
+[timer]
+hz = 1000000
+bits = 16
+[combustion]
+scatter = 0.05
+cylinder_factor = [1.0, 0.9, 1.0, 1.1]
+leak_mm2 = [0, 0.5]
+throttled = false
+[gas_exchange]
+overlap_deg = 30
+[friction]
+constant_bar = 1.0
+[crank]
+first_torsion_hz = 333
+[operation]
+mode = "hold"
+speed_rpm = [[0, 1000], [10, 3000]]
+load = 0.5
+[driveline]
+ratio = 7.5
+[[misfire]]
+pattern = "burst"
+cylinders = [2, 4]
+rate = 0.01
+length = 6
+severity = 0.7
+[[misfire]]
+pattern = "continuous"
+[[fuel_cut]]
+cylinder = 3
+from_s = 2
+to_s = 4
+[wheel_error]
+jitter_us = 2.5
+[channels]
+coolant_c = [[0, 20], [60, 80]]
+)");
+    EXPECT_EQ(s.seed, 42U);
+    EXPECT_EQ(s.seconds, 12.5);
+    EXPECT_DOUBLE_EQ(s.step_s, 20e-6);
+    EXPECT_TRUE(s.has_timer);
+    EXPECT_EQ(s.combustion.cylinder_factor.size(), 4U);
+    EXPECT_EQ(s.combustion.leak_mm2[1], 0.5);
+    EXPECT_FALSE(s.combustion.throttled);
+    EXPECT_EQ(s.operation.mode, Operation::hold);
+    EXPECT_DOUBLE_EQ(s.operation.speed_rpm.at(5.0), 2000.0);
+    EXPECT_DOUBLE_EQ(s.operation.speed_rpm.slope_at(5.0), 200.0);
+    EXPECT_DOUBLE_EQ(s.operation.speed_rpm.at(50.0), 3000.0);
+    ASSERT_EQ(s.misfires.size(), 2U);
+    EXPECT_EQ(s.misfires[0].pattern, MisfirePattern::burst);
+    EXPECT_EQ(s.misfires[0].length, 6);
+    EXPECT_EQ(s.misfires[0].severity, 0.7);
+    EXPECT_EQ(s.misfires[1].pattern, MisfirePattern::continuous);
+    ASSERT_EQ(s.fuel_cuts.size(), 1U);
+    EXPECT_EQ(s.fuel_cuts[0].cylinder, 3);
+    EXPECT_DOUBLE_EQ(s.wheel_error.jitter_s, 2.5e-6);
+    EXPECT_DOUBLE_EQ(s.channels.coolant_c.at(30.0), 50.0);
+}
+
+TEST_F(ScenarioFile, UnknownKeysAreNamedWithTheirLine) {
+    const std::string message = complaint("[scenario]\nseconds = 5\nsede = 3\n" + kEngine);
+    EXPECT_NE(message.find(path_.string() + ":3:"), std::string::npos) << message;
+    EXPECT_NE(message.find("scenario.sede"), std::string::npos) << message;
+    EXPECT_NE(message.find("seed"), std::string::npos) << message;
+    EXPECT_NE(complaint(kEngine + "[misfires]\nrate = 1\n").find("misfires"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[[misfire]]\npattern = \"random\"\nrat = 0.1\n").find("misfire.rat"),
+              std::string::npos);
+}
+
+TEST_F(ScenarioFile, WrongValuesAreNamed) {
+    const auto names = [&](const std::string& tail, const char* word) {
+        const std::string message = complaint(kEngine + tail);
+        return message.find(word) != std::string::npos ? std::string() : message;
+    };
+    EXPECT_EQ(names("[combustion]\nscatter = -1\n", "combustion.scatter"), "");
+    EXPECT_EQ(names("[combustion]\nscatter = \"big\"\n", "combustion.scatter"), "");
+    EXPECT_EQ(names("[combustion]\nleak_mm2 = [0, 0, 0, 0, 1]\n", "combustion.leak_mm2"), "");
+    EXPECT_EQ(names("[operation]\nmode = \"flying\"\n", "neutral, hold, road, cranking"), "");
+    EXPECT_EQ(names("[operation]\nmode = \"hold\"\n", "operation"), "");
+    EXPECT_EQ(names("[operation]\nload = 0.5\n", "governor"), "");
+    EXPECT_EQ(names("[operation]\nspeed_rpm = [[5, 1000], [1, 2000]]\n", "order of time"), "");
+    EXPECT_EQ(names("[[misfire]]\nrate = 0.5\n", "misfire.pattern"), "");
+    EXPECT_EQ(names("[[misfire]]\npattern = \"random\"\ncylinders = [5]\n", "misfire.cylinders"), "");
+    EXPECT_EQ(names("misfire = 3\n", "unknown key"), "");
+    EXPECT_EQ(names("[crank]\npulley_share = 0.5\nthrows_share = 0.6\n", "crank.throws_share"), "");
+    EXPECT_NE(complaint("[engine]\ncylinders = 1\nfiring_order = [1]\n[crank_wheel]\npositions = 12\nabsent = "
+                        "[11]\ntdc1_deg = 0\n")
+                  .find("engine"),
+              std::string::npos);
+}
+
+TEST_F(ScenarioFile, AMissingFileIsAnInputError) {
+    EXPECT_THROW(static_cast<void>(read_scenario("/nowhere/at/all.toml")), read::InputError);
+}
+
+}  // namespace
+}  // namespace kurbel::simulate
