@@ -52,6 +52,7 @@ class ToothTracker {
         open_ticks_[0] = tick;
         advance_head(wheel, tick, rate);
         doubt_ *= kDoubtKept;
+        slip_ = 0;
         if (check_.wants(wheel, root_.tooth)) check(wheel, tick);
         return true;
     }
