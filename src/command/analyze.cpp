@@ -9,6 +9,7 @@
 #include "command/hash.hpp"
 #include "command/outcome.hpp"
 #include "command/progress.hpp"
+#include "command/stages.hpp"
 #include "command/text.hpp"
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/read/events_file.hpp"
@@ -23,6 +24,7 @@ struct AnalyzeCall {
     std::string recording;
     std::string out;
     bool plot = false;
+    bool stages = false;
     std::string method = "work";
     double false_alarm = Settings{}.false_alarm;
 
@@ -83,8 +85,7 @@ void refuse_foreign_wheel(const read::Recording& recording, const std::string& f
                                wheel_in_words(recording.config.crank_wheel));
 }
 
-Outcome analyze_recording(const AnalyzeCall& call) {
-    const read::Recording recording = read::read_recording(call.recording);
+Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& recording) {
     Outcome outcome;
     outcome.recording = call.recording;
     outcome.config = recording.config;
@@ -115,22 +116,38 @@ void write_text(const std::filesystem::path& path, const std::string& text) {
     if (!stream) throw read::InputError(path.string(), 0, "cannot be written");
 }
 
-void write_result(const AnalyzeCall& call, const Outcome& outcome) {
+/// Names of the files that were written, the most important first.
+std::string write_result(const AnalyzeCall& call, const read::Recording& recording, const Outcome& outcome) {
     read::OutputFolder folder(call.out, read::result_folder_kind());
     read::write_events((folder.path() / "events.csv").string(), outcome.events);
-    if (call.plot) write_text(folder.path() / "plot.svg", plot_svg(outcome));
+    std::string files = "summary.json, events.csv";
+    if (call.stages) {
+        write_stages(folder.path().string(), recording);
+        files += ", teeth.csv, segments.csv";
+    }
+    if (call.plot) {
+        write_text(folder.path() / "plot.svg", plot_svg(outcome));
+        files += ", plot.svg";
+    }
     write_text(folder.path() / "summary.json", summary_json(outcome));
     folder.commit();
+    return files;
+}
+
+void check_call(const AnalyzeCall& call) {
+    if (call.out.empty() && call.plot) throw WrongCall("--plot writes a file: say where with --out FOLDER");
+    if (call.out.empty() && call.stages) throw WrongCall("--stages writes files: say where with --out FOLDER");
+    if (Status status = validate(call.settings()); !status) throw WrongCall(std::string("--false-alarm ") + status.why);
 }
 
 void run_analyze(const AnalyzeCall& call) {
-    if (call.out.empty() && call.plot) throw WrongCall("--plot writes a file: say where with --out FOLDER");
+    check_call(call);
     if (!call.out.empty()) read::check_output_folder(call.out, read::result_folder_kind());
-    const Outcome outcome = analyze_recording(call);
-    if (!call.out.empty()) write_result(call, outcome);
+    const read::Recording recording = read::read_recording(call.recording);
+    const Outcome outcome = analyze_recording(call, recording);
+    const std::string files = call.out.empty() ? "" : write_result(call, recording, outcome);
     std::cout << report_text(outcome);
-    if (call.out.empty()) return;
-    std::cout << "\nWritten to " << call.out << ": summary.json, events.csv" << (call.plot ? ", plot.svg" : "") << "\n";
+    if (!files.empty()) std::cout << "\nWritten to " << call.out << ": " << files << "\n";
 }
 
 }  // namespace
@@ -139,23 +156,28 @@ void add_analyze(CLI::App& app) {
     CLI::App* command =
         app.add_subcommand("analyze", "Judge every firing of a recording and say which cylinder misfires");
     const auto call = std::make_shared<AnalyzeCall>();
-    command->add_option("RECORDING", call->recording, "Folder with recording.toml and the edges")->required();
-    command->add_option(
-        "--out", call->out,
-        "Folder for events.csv and summary.json; an earlier result there is replaced, anything else refused");
-    command->add_flag("--plot", call->plot,
-                      "Also write plot.svg: severity of each firing over time, a panel a cylinder");
+    command->add_option("RECORDING", call->recording, "Folder with recording.toml and the edges")
+        ->required()
+        ->type_name("FOLDER");
+    command
+        ->add_option("--out", call->out,
+                     "Write events.csv and summary.json there; an earlier result is replaced, any\n"
+                     "other folder that holds files is refused. Without it, only the report")
+        ->type_name("FOLDER");
+    command->add_flag("--stages", call->stages, "Also write teeth.csv and segments.csv: what the first stages saw");
+    command->add_flag("--plot", call->plot, "Also write plot.svg: severity of each firing over time, by cylinder");
     command
         ->add_option("--method", call->method,
-                     "work: energy balance of each firing; segment-roughness: the published classic, for comparison")
+                     "work: energy balance of each firing (default);\n"
+                     "segment-roughness: the published classic, for comparison")
         ->check(CLI::IsMember({"work", "segment-roughness"}))
-        ->capture_default_str();
+        ->type_name("NAME");
     command
         ->add_option("--false-alarm", call->false_alarm,
-                     "Accepted chance that a healthy firing is called a misfire, 1e-9 to 0.1")
-        ->check(CLI::Range(1e-9, 0.1))
-        ->capture_default_str();
-    command->footer("Example: kurbel analyze my-recording --out my-result --plot");
+                     "Accepted chance that a healthy firing is called a misfire, 1e-9 to 0.1\n"
+                     "(default 2e-5)")
+        ->type_name("CHANCE");
+    command->footer("Example: kurbel analyze my-recording --out my-result --plot\n\n" + std::string(kStatuses));
     command->callback([call] { run_analyze(*call); });
 }
 

@@ -11,6 +11,11 @@ inline constexpr int kDone = 0;
 inline constexpr int kWrongCall = 2;
 inline constexpr int kWrongInput = 3;
 
+/// The last lines of every help text.
+inline constexpr const char* kStatuses =
+    "Exit status: 0 done, whatever the verdict; 2 the call is wrong; 3 the input is wrong (the message\n"
+    "names file, line and cause).";
+
 /// Arguments that cannot go together; ends the program with kWrongCall. (read::InputError ends it with kWrongInput.)
 class WrongCall : public std::runtime_error {
   public:

@@ -11,22 +11,44 @@ namespace {
 using namespace kurbel;
 
 constexpr const char* kPurpose =
-    "Reads crankshaft tooth timestamps and says for every firing how much work the cylinder did and whether it "
-    "misfired.";
+    "Reads crankshaft tooth timestamps and says for every firing how much work the cylinder did and\n"
+    "whether it misfired.";
 
 constexpr const char* kFooter =
-    "Exit status: 0 done, whatever the verdict; 2 the call is wrong; 3 the input is wrong (the message names the "
-    "file, the line and the cause).\n"
-    "More about one command: kurbel COMMAND --help";
+    "A recording is a folder: recording.toml (engine and wheel), edges.csv (tooth times) and, if known,\n"
+    "channels.csv (load, fuel cut).\n"
+    "Example: kurbel analyze my-recording --out my-result --plot\n"
+    "More about one command: kurbel COMMAND --help\n\n";
+
+std::string failure_text(const CLI::App* app, const CLI::Error& error) {
+    return std::string("kurbel: ") + error.what() +
+           "\nHelp: " + (app->get_parent() == nullptr ? "" : app->get_parent()->get_name() + " ") + app->get_name() +
+           " --help\n";
+}
+
+/// The command that was asked for, where no such command exists; else empty.
+std::string unknown_command(const CLI::App& app, int argc, char** argv) {
+    if (argc < 2 || argv[1][0] == '-' || argv[1][0] == '\0') return "";
+    const auto same_name = [&](const CLI::App* command) { return command->get_name() == argv[1]; };
+    return app.get_subcommands(same_name).empty() ? argv[1] : "";
+}
 
 int run(int argc, char** argv) {
     CLI::App app(kPurpose, "kurbel");
-    app.set_version_flag("--version", std::string("kurbel ") + KURBEL_VERSION_STRING);
-    app.footer(kFooter);
+    app.set_version_flag("--version", std::string("kurbel ") + KURBEL_VERSION_STRING, "Print the version and exit");
+    app.set_help_flag("-h,--help", "Print this help and exit");
+    app.footer(kFooter + std::string(command::kStatuses));
     app.require_subcommand(1);
+    app.failure_message(failure_text);
     command::add_analyze(app);
     command::add_score(app);
     command::add_simulate(app);
+    app.get_formatter()->label("SUBCOMMAND", "COMMAND");
+    app.get_formatter()->label("SUBCOMMANDS", "COMMANDS");
+    app.get_formatter()->label("Subcommands", "Commands");
+    app.get_formatter()->label("REQUIRED", "(required)");
+    if (const std::string word = unknown_command(app, argc, argv); !word.empty())
+        throw command::WrongCall("no command " + word + "; there are analyze, score and simulate. Help: kurbel --help");
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

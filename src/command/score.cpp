@@ -127,8 +127,10 @@ void write_whole(const std::string& path, const std::string& text) {
 }
 
 void run_score(const ScoreCall& call) {
-    if (!(call.options.healthy_severity < call.options.misfire_severity))
-        throw WrongCall("--healthy must lie below --misfire");
+    const ScoreOptions& options = call.options;
+    if (!(options.healthy_severity >= 0.0 && options.healthy_severity < options.misfire_severity &&
+          options.misfire_severity <= 1.0))
+        throw WrongCall("--healthy must lie below --misfire, both in 0 to 1");
     const std::vector<Event> events = read::read_events(file_in(call.result, "events.csv"));
     const std::vector<read::TruthRow> truth = read::read_truth(file_in(call.truth, "truth.csv"), kMaxCylinders);
     const Score result = score(events, truth, call.options);
@@ -141,16 +143,19 @@ void run_score(const ScoreCall& call) {
 void add_score(CLI::App& app) {
     CLI::App* command = app.add_subcommand("score", "Compare a result with the truth of its recording");
     const auto call = std::make_shared<ScoreCall>();
-    command->add_option("RESULT", call->result, "Folder that kurbel analyze wrote (events.csv)")->required();
-    command->add_option("--truth", call->truth, "Recording folder with truth.csv")->required();
-    command->add_option("--json", call->json, "Also write the figures to this file");
+    command->add_option("RESULT", call->result, "Folder that kurbel analyze wrote (events.csv)")
+        ->required()
+        ->type_name("FOLDER");
+    command->add_option("--truth", call->truth, "Recording with truth.csv")->required()->type_name("FOLDER");
+    command->add_option("--json", call->json, "Also write the figures to this file")->type_name("FILE");
     command->add_option("--misfire", call->options.misfire_severity, "Severity from which a true firing is a misfire")
-        ->check(CLI::Range(0.0, 1.0))
+        ->type_name("SEVERITY")
         ->capture_default_str();
     command->add_option("--healthy", call->options.healthy_severity, "Severity up to which a true firing is healthy")
-        ->check(CLI::Range(0.0, 1.0))
+        ->type_name("SEVERITY")
         ->capture_default_str();
-    command->footer("Example: kurbel score my-result --truth my-recording --json figures.json");
+    command->footer("Example: kurbel score my-result --truth my-recording --json figures.json\n\n" +
+                    std::string(kStatuses));
     command->callback([call] { run_score(*call); });
 }
 
