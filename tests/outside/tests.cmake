@@ -1,0 +1,2 @@
+# Scripts that check against outside sources, by part.
+include(${CMAKE_CURRENT_LIST_DIR}/simulator.cmake)
