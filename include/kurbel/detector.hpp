@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdint>
 #include <limits>
+#include <memory>
 #include <type_traits>
 
 #include "kurbel/core/config.hpp"
@@ -89,19 +90,11 @@ class BasicDetector {
         return queued_ == kQueue ? Status{StatusCode::queue_full, "finish", "take events, then call again"} : Status{};
     }
 
-    /// Forgets everything but the configuration.
+    /// Forgets everything but the configuration. Made anew in place, so that no stage can keep something learned.
     void reset() noexcept {
-        decoder_.reset();
-        segmenter_.reset();
-        work_.reset();
-        roughness_.reset();
-        decision_.reset();
-        queued_ = queue_head_ = 0;
-        finished_ = false;
-        load_ = std::numeric_limits<Real>::quiet_NaN();
-        cut_ = false;
-        cut_one_.fill(false);
-        first_cycle_ = kNone;
+        const Config config = config_;
+        std::construct_at(this);
+        configure(config);
     }
 
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
@@ -115,6 +108,7 @@ class BasicDetector {
 
   private:
     static constexpr int kQueue = 2 * kMaxCylinders;
+    static constexpr int kYoungCycles = 20;
     static constexpr std::int64_t kNone = INT64_MIN;
 
     void configure(const Config& config) noexcept {
@@ -126,7 +120,6 @@ class BasicDetector {
         roughness_.configure(config, grid_);
         decision_.configure(config);
         half_turn_partner();
-        reset();
     }
 
     /// Where the firing angles moved by 360 degrees are the same set, each firing has a partner it can be mistaken for.
@@ -173,9 +166,9 @@ class BasicDetector {
             work_.learn(firing, judge(firing, !work_.settled()));
     }
 
-    Feedback judge(const FiringWork<Real>& firing, bool learning) noexcept {
+    Feedback<Real> judge(const FiringWork<Real>& firing, bool learning) noexcept {
         const bool phase_missing = !firing.phase_known && !symmetric_;
-        const Judgement<Real> judged = decision_.judge(firing, learning, phase_missing);
+        const Judgement<Real> judged = decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing);
         Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
         event = Event{};
         event.time_s = static_cast<double>(firing.tdc_tick) / config_.timer.hz;

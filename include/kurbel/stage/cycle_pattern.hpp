@@ -45,13 +45,13 @@ class CyclePattern {
         return constant_[b] + by_load_[b] * point.load + by_energy_[b] * point.energy;
     }
 
-    /// Variance with which the pattern itself is known at this point, per bin.
-    [[nodiscard]] Real variance(const PatternPoint<Real>& point) const noexcept {
-        Real x[3] = {Real(1), point.load, point.energy};
+    /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
+    [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
+        const Real x[3] = {Real(1), point.load, point.energy};
         Real sum = 0;
         for (int i = 0; i < 3; ++i)
             for (int j = 0; j < 3; ++j) sum += x[i] * covariance_[index(i, j)] * x[j];
-        return sum;
+        return noise_ > Real(0) ? sum / noise_ : Real(1);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -80,10 +80,10 @@ class CyclePattern {
         for (int i = 0; i < 3; ++i)
             for (int j = 0; j < 3; ++j) covariance_[index(i, j)] -= px[i] * px[j] * total;
         for (int i = 0; i < 3; ++i) {
-            // Random walk of 0.3 % of the prior a cycle, never less sure than at the start.
+            // Random walk, never less sure than at the start. The wheel does not change, the engine warms up and wears in.
             const auto at = static_cast<std::size_t>(i);
-            covariance_[index(i, i)] =
-                std::min(covariance_[index(i, i)] + square(Real(0.003)) * prior_[at], prior_[at]);
+            const Real step = i == 2 ? Real(0.0003) : Real(0.003);
+            covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + square(step) * prior_[at], prior_[at]);
         }
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));

@@ -118,7 +118,7 @@ struct Judgement {
     Real evidence = 0;
     Real threshold = 0;
     Real probability = 0;
-    Feedback feedback{};
+    Feedback<Real> feedback{};
 };
 
 /// Judges firings and learns the healthy scatter from them.
@@ -144,8 +144,8 @@ class Decision {
     [[nodiscard]] const Limits& limits() const noexcept { return limits_; }
     [[nodiscard]] const HealthyScatter<Real>& scatter() const noexcept { return scatter_; }
 
-    /// `learning`: the estimator does not know the engine yet.
-    [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool phase_missing) noexcept {
+    /// `learning`: the estimator does not know the engine yet; `young`: it knows less than it will soon.
+    [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young, bool phase_missing) noexcept {
         Judgement<Real> j;
         j.reason = obstacle(firing, phase_missing);
         if (!firing.complete) return j;
@@ -158,20 +158,17 @@ class Decision {
         j.probability = probability(firing, sd);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
+        j.feedback = {beyond, true, j.probability};
         if (learning) {
             j.reason = Reason::learning;
-            j.feedback.learn = !beyond;
-            j.feedback.misfire = beyond;
             return j;
         }
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;
         // Where even a whole combustion lost would stay below the limit, "fired" would be a guess.
         if (!beyond && mean + j.threshold * sd > kWhole) {
             j.verdict = Verdict::unjudged;
-            j.reason = Reason::low_torque;
+            j.reason = young ? Reason::learning : Reason::low_torque;
         }
-        j.feedback.misfire = beyond;
-        j.feedback.learn = !beyond;
         follow(firing, j.probability);
         return j;
     }

@@ -7,6 +7,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"
@@ -34,7 +35,6 @@ class PersistentMisfire {
     struct Finding {
         std::array<std::int8_t, kMaxCylinders> missing{};
         std::array<Real, kMaxCylinders> deviation{};
-        bool sure = false;  ///< the pattern says enough to tell: the least visible cylinder would show
     };
 
     void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, int first_bin,
@@ -58,11 +58,32 @@ class PersistentMisfire {
         for (int m = 1; m <= highest; ++m) order_[static_cast<std::size_t>(orders_++)] = m;
         const SliderCrank crank = SliderCrank::of(engine);
         project_compression(crank);
-        last_.missing.fill(0);
-        agreed_ = 0;
+        restart();
     }
 
-    /// Updates how each cylinder's response shows at the orders. Call when the bank's responses changed.
+    /// Forgets what was seen, keeps the engine.
+    void restart() noexcept {
+        last_ = Finding{};
+        agreed_ = 0;
+        tracked_ = 0;
+        scatter_.fill(0);
+        put_back_.fill(false);
+    }
+
+    /// Follows how much each order scatters from cycle to cycle. `residual`: one cycle less the pattern, over expected work.
+    void track(const std::array<Real, kMaxBins>& residual) noexcept {
+        // The first cycle still holds the whole pattern.
+        if (tracked_++ == 0) return;
+        const Real share = Real(1) / static_cast<Real>(std::min(tracked_, 50));
+        for (int o = 0; o < orders_; ++o) {
+            const auto [re, im] = project(residual, o);
+            Real& scatter = scatter_[static_cast<std::size_t>(o)];
+            scatter += share * (Real(0.5) * (re * re + im * im) - scatter);
+        }
+    }
+
+    /// How each cylinder's response shows at the orders. The rigid crank's is taken: at these low orders torsion bends it
+    /// little, and a dead cylinder leaves no single misfires by which torsion could be told.
     void set_responses(const ResponseBank<Real>& bank) noexcept {
         for (int k = 0; k < firings_; ++k)
             for (int o = 0; o < orders_; ++o) {
@@ -70,8 +91,8 @@ class PersistentMisfire {
                 Real im = 0;
                 for (int j = 0; j < size_; ++j) {
                     const std::size_t b = place_of(tdc_bin_[static_cast<std::size_t>(k)] + first_bin_ + j, o);
-                    re += bank.response(k)[static_cast<std::size_t>(j)] * cosine_[b];
-                    im -= bank.response(k)[static_cast<std::size_t>(j)] * sine_[b];
+                    re += bank.rigid(k)[static_cast<std::size_t>(j)] * cosine_[b];
+                    im -= bank.rigid(k)[static_cast<std::size_t>(j)] * sine_[b];
                 }
                 column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o)] = re;
                 column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o + 1)] = im;
@@ -85,28 +106,18 @@ class PersistentMisfire {
     }
 
     /// `pattern`: energy difference per bin over expected work. `energy`: mean half speed squared over expected work.
-    /// `variance`: of each pattern value. `may_exceed`: places that the pattern was told to be missing before.
-    [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real variance, Real speed_rpm,
-                                  const std::array<bool, kMaxCylinders>& may_exceed) noexcept {
+    /// `doubt`: variance of the pattern over the scatter of single cycles.
+    [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real doubt, Real speed_rpm) const noexcept {
         Finding finding;
-        if (firings_ < 2 || orders_ == 0) {
-            finding.sure = true;
-            return finding;
-        }
+        if (firings_ < 2 || orders_ == 0 || tracked_ < 3) return finding;
         const int columns = firings_ + kShared;
         Vector data(2 * orders_);
         Vector noise(2 * orders_);
         for (int o = 0; o < orders_; ++o) {
-            Real re = 0;
-            Real im = 0;
-            for (int b = 0; b < bins_; ++b) {
-                const std::size_t at = place_of(b, o);
-                re += pattern[static_cast<std::size_t>(b)] * cosine_[at];
-                im -= pattern[static_cast<std::size_t>(b)] * sine_[at];
-            }
+            const auto [re, im] = project(pattern, o);
             data[2 * o] = re;
             data[2 * o + 1] = im;
-            noise[2 * o] = noise[2 * o + 1] = order_variance(o, energy, variance, speed_rpm);
+            noise[2 * o] = noise[2 * o + 1] = order_variance(o, energy, doubt, speed_rpm);
         }
         Columns f(2 * orders_, columns);
         for (int c = 0; c < columns; ++c)
@@ -121,16 +132,11 @@ class PersistentMisfire {
         const Square marginal = information - information * solver.solve(information);
         const Side pull = seen - information * solver.solve(seen);
 
-        search(marginal, pull, may_exceed, finding);
+        search(marginal, pull, finding);
         Side mean = Side::Zero(columns);
         for (int k = 0; k < firings_; ++k) mean[k] = finding.missing[static_cast<std::size_t>(k)];
         const Side deviation = solver.solve(Side(seen - information * mean));
-        Real weakest = marginal(0, 0);
-        for (int k = 0; k < firings_; ++k) {
-            finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
-            weakest = std::min(weakest, marginal(k, k));
-        }
-        finding.sure = weakest > Real(2) * kPenalty;
+        for (int k = 0; k < firings_; ++k) finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
         return finding;
     }
 
@@ -140,7 +146,12 @@ class PersistentMisfire {
             std::any_of(finding.missing.begin(), finding.missing.end(), [](std::int8_t m) { return m != 0; });
         agreed_ = any && finding.missing == last_.missing ? agreed_ + 1 : 0;
         last_ = finding;
-        return agreed_ >= 1;
+        if (agreed_ < 1) return false;
+        for (int k = 0; k < firings_; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            if (finding.missing[place] != 0) put_back_[place] = finding.missing[place] > 0;
+        }
+        return true;
     }
 
   private:
@@ -152,6 +163,19 @@ class PersistentMisfire {
     using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * kMaxOrders, kMaxColumns>;
     using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;
     using Side = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxColumns, 1>;
+
+    [[nodiscard]] std::pair<Real, Real> project(const std::array<Real, kMaxBins>& values, int o) const noexcept {
+        Real re = 0;
+        Real im = 0;
+        const int step = order_[static_cast<std::size_t>(o)];
+        for (int b = 0, at = 0; b < bins_; ++b) {
+            re += values[static_cast<std::size_t>(b)] * cosine_[static_cast<std::size_t>(at)];
+            im -= values[static_cast<std::size_t>(b)] * sine_[static_cast<std::size_t>(at)];
+            at += step;
+            if (at >= bins_) at -= bins_;
+        }
+        return {re, im};
+    }
 
     [[nodiscard]] static bool is_even(const EngineConfig& engine) noexcept {
         for (int i = 0; i < engine.cylinders; ++i)
@@ -190,10 +214,10 @@ class PersistentMisfire {
     }
 
     /// Variance of one component of the projection at entry o.
-    [[nodiscard]] Real order_variance(int o, Real energy, Real variance, Real speed_rpm) const noexcept {
+    [[nodiscard]] Real order_variance(int o, Real energy, Real doubt, Real speed_rpm) const noexcept {
         const Real order = crank_order(o);
         const Real half_bins = Real(0.5) * static_cast<Real>(bins_);
-        Real sum = half_bins * variance;
+        Real sum = doubt * scatter_[static_cast<std::size_t>(o)];
         const bool integer = two_stroke_ || order_[static_cast<std::size_t>(o)] % 2 == 0;
         if (integer) {
             // Tooth errors of 0.15 degrees rms, run-out of 0.15 degrees (engineering ranges, from memory): an angle error of
@@ -208,19 +232,18 @@ class PersistentMisfire {
         }
         // Healthy torsion bends what the responses say, the more the nearer the order comes to the first mode (here 300 Hz).
         const Real nearness = order * speed_rpm / (Real(60) * Real(300));
-        const Real doubt = Real(0.05) + Real(0.5) * nearness * nearness;
-        return sum + doubt * doubt;
+        const Real bent = Real(0.05) + Real(0.5) * nearness * nearness;
+        return sum + bent * bent;
     }
 
-    void search(const Square& marginal, const Side& pull, const std::array<bool, kMaxCylinders>& may_exceed,
-                Finding& finding) noexcept {
+    void search(const Square& marginal, const Side& pull, Finding& finding) const noexcept {
         std::array<std::int8_t, kMaxCylinders> state{};
         std::array<std::int8_t, kMaxCylinders> best{};
         Real best_score = 0;
         for (int start = -1; start < firings_; ++start) {
             state.fill(0);
-            if (start >= 0) state[static_cast<std::size_t>(start)] = 1;
-            const Real score = climb(marginal, pull, may_exceed, state);
+            if (start >= 0) state[static_cast<std::size_t>(start)] = put_back_[static_cast<std::size_t>(start)] ? -1 : 1;
+            const Real score = climb(marginal, pull, state);
             if (score > best_score) {
                 best_score = score;
                 best = state;
@@ -231,7 +254,6 @@ class PersistentMisfire {
 
     /// Flips single cylinders while that helps; returns the log-probability over "none missing".
     [[nodiscard]] Real climb(const Square& marginal, const Side& pull,
-                             const std::array<bool, kMaxCylinders>& may_exceed,
                              std::array<std::int8_t, kMaxCylinders>& state) const noexcept {
         Real score = value(marginal, pull, state);
         for (int round = 0; round < 2 * firings_; ++round) {
@@ -241,7 +263,8 @@ class PersistentMisfire {
                 const auto place = static_cast<std::size_t>(k);
                 const std::int8_t old = state[place];
                 for (const std::int8_t trial : {std::int8_t(-1), std::int8_t(0), std::int8_t(1)}) {
-                    if (trial == old || (trial < 0 && !may_exceed[place])) continue;
+                    // A work put back can be taken out again, and none is put back twice.
+                    if (trial == old || trial == (put_back_[place] ? 1 : -1)) continue;
                     state[place] = trial;
                     const Real next = value(marginal, pull, state);
                     if (next > score) {
@@ -278,8 +301,11 @@ class PersistentMisfire {
     int teeth_ = 0;
     int orders_ = 0;
     int agreed_ = 0;
+    int tracked_ = 0;
     bool two_stroke_ = false;
     Finding last_{};
+    std::array<bool, kMaxCylinders> put_back_{};      // places whose missing work was put back into the pattern
+    std::array<Real, kMaxOrders> scatter_{};          // variance of one component, cycle to cycle
     std::array<int, kMaxOrders> order_{};
     std::array<std::int16_t, kMaxCylinders> tdc_bin_{};
     std::array<Real, kMaxBins> cosine_{};

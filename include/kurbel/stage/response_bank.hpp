@@ -12,14 +12,16 @@
 
 namespace kurbel {
 
-/// Responses per place in the firing order. Hypothesis 0 is a rigid crank; the others add the first torsion mode at
-/// frequencies 12 % apart. The one that best explains what looks like misfires is used, refined by the mean deviation of
+/// Responses per place in the firing order. Hypothesis 0 is a rigid crank with half of the heat released 9 degrees after TDC;
+/// then come later combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart. The one that best explains what looks like misfires is used, refined by the mean deviation of
 /// firings that were called misfires.
 template <class Real>
 class ResponseBank {
   public:
-    static constexpr int kModes = 13;
-    static constexpr int kHypotheses = kModes + 1;
+    static constexpr int kLate = 2;    // late combustion
+    static constexpr int kModes = 13;  // first torsion mode
+    static constexpr int kAlternatives = kLate + kModes;
+    static constexpr int kHypotheses = kAlternatives + 1;
     using Window = typename WindowCovariance<Real>::Window;
 
     void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size) noexcept {
@@ -34,6 +36,7 @@ class ResponseBank {
             gain_[place] = static_cast<Real>(gain[place]);
             lost_combustion(work_, bin_deg_, first_bin, size, grid.tdc_offset[place], 0.0, rigid_[place].data());
         }
+        begin_late(SliderCrank::of(engine));
         // First crank torsion modes fall with engine size: about 350 Hz at 86 mm bore (engineering range, from memory).
         const double middle_hz = engine.bore_mm > 0.0 ? 350.0 * 86.0 / engine.bore_mm : 350.0;
         lowest_hz_ = 0.42 * middle_hz;
@@ -43,7 +46,8 @@ class ResponseBank {
         forget_deviations(Real(0));
     }
 
-    [[nodiscard]] double mode_hz(int hypothesis) const noexcept { return lowest_hz_ * std::pow(1.12, hypothesis - 1); }
+    /// Frequency of torsion alternative `mode`, 0 to kModes - 1.
+    [[nodiscard]] double mode_hz(int mode) const noexcept { return lowest_hz_ * std::pow(1.12, mode); }
 
     /// Adapts the torsion part to the engine's speed. True where it changed enough to matter (3 %).
     bool set_speed(Real speed_rpm) noexcept {
@@ -52,15 +56,14 @@ class ResponseBank {
         const Real change = speed_rpm_ > Real(0) ? std::fabs(std::log(speed_rpm / speed_rpm_)) : Real(0);
         forget_deviations(std::exp(-change / Real(0.15)));
         speed_rpm_ = speed_rpm;
-        for (int h = 1; h < kHypotheses; ++h) {
-            const double per_rev = mode_hz(h) * 60.0 / static_cast<double>(speed_rpm);
-            Window& mode = mode_[static_cast<std::size_t>(h - 1)];
-            // Beyond 12 cycles a revolution a mode does not outlast one bin.
-            if (per_rev > 12.0)
-                mode.fill(0);
-            else
-                lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, per_rev, mode.data());
+        active_ = kLate;
+        // From the lowest on; beyond 12 cycles a revolution a mode does not outlast one bin.
+        for (int m = 0; m < kModes; ++m) {
+            const double per_rev = mode_hz(m) * 60.0 / static_cast<double>(speed_rpm);
+            if (per_rev > 12.0) break;
+            lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, per_rev, mode_[static_cast<std::size_t>(active_++)].data());
         }
+        if (chosen_ > active_) chosen_ = 0;
         return true;
     }
 
@@ -92,11 +95,10 @@ class ResponseBank {
             const auto place = static_cast<std::size_t>(k);
             covariance.solve(response_[place], weight_[place], size_);
             precision_[place] = dot(response_[place], weight_[place]);
-            norm2_[place] = dot(weight_[place], weight_[place]) / (precision_[place] * precision_[place]);
             covariance.solve(rigid_[place], rigid_weight_[place], size_);
             rigid_precision_[place] = dot(rigid_[place], rigid_weight_[place]);
         }
-        for (int h = 1; h < kHypotheses; ++h) {
+        for (int h = 1; h <= active_; ++h) {
             const auto mode = static_cast<std::size_t>(h - 1);
             covariance.solve(mode_[mode], mode_weight_[mode], size_);
             mode_precision_[mode] = dot(mode_[mode], mode_weight_[mode]);
@@ -114,8 +116,7 @@ class ResponseBank {
 
     /// Inverse variance of amplitude() over healthy firings.
     [[nodiscard]] Real precision(int k) const noexcept { return precision_[static_cast<std::size_t>(k)]; }
-    /// Variance of amplitude() per unit variance of independent errors in each bin.
-    [[nodiscard]] Real weight_norm2(int k) const noexcept { return norm2_[static_cast<std::size_t>(k)]; }
+    [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
     [[nodiscard]] const Window& response(int k) const noexcept { return response_[static_cast<std::size_t>(k)]; }
 
     /// Part of place m's response, `shift` bins later than place k's, that place k's weights pick up, per unit amplitude.
@@ -135,19 +136,18 @@ class ResponseBank {
         const auto place = static_cast<std::size_t>(k);
         const Real rigid = dot(rigid_weight_[place], x);
         gain[0] = rigid - Real(0.5) * rigid_precision_[place];
-        for (int h = 1; h < kHypotheses; ++h) {
+        for (int h = 1; h <= active_; ++h) {
             const auto mode = static_cast<std::size_t>(h - 1);
-            const Real precision = rigid_precision_[place] + Real(2) * gain_[place] * cross_[place][mode] +
-                                   gain_[place] * gain_[place] * mode_precision_[mode];
-            gain[static_cast<std::size_t>(h)] =
-                rigid + gain_[place] * dot(mode_weight_[mode], x) - Real(0.5) * precision;
+            const Real share = gain_of(h, k);
+            const Real precision = rigid_precision_[place] + Real(2) * share * cross_[place][mode] + share * share * mode_precision_[mode];
+            gain[static_cast<std::size_t>(h)] = rigid + share * dot(mode_weight_[mode], x) - Real(0.5) * precision;
         }
     }
 
     /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
     void weigh(const std::array<Real, kHypotheses>& gain) noexcept {
         constexpr Real kRare = Real(0.02);
-        for (int h = 0; h < kHypotheses; ++h) {
+        for (int h = 0; h <= active_; ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
             const Real g = gain[static_cast<std::size_t>(h)];
             evidence *= Real(0.995);
@@ -159,7 +159,7 @@ class ResponseBank {
     /// Picks the hypothesis with the most evidence, with some inertia. True where it changed.
     bool choose() noexcept {
         int best = chosen_;
-        for (int h = 0; h < kHypotheses; ++h)
+        for (int h = 0; h <= active_; ++h)
             if (evidence_[static_cast<std::size_t>(h)] >
                 evidence_[static_cast<std::size_t>(best)] + (best == chosen_ ? Real(8) : Real(0)))
                 best = h;
@@ -169,14 +169,14 @@ class ResponseBank {
         return true;
     }
 
-    /// Learns from one misfire: the window around it over its amplitude.
-    void refine(int k, const Window& x) noexcept {
+    /// Learns from one misfire of probability `trust`: the window around it over its amplitude.
+    void refine(int k, const Window& x, Real trust) noexcept {
         const auto place = static_cast<std::size_t>(k);
-        weight_all_ = weight_all_ * kKeep + Real(1);
-        weight_own_[place] = weight_own_[place] * kKeep + Real(1);
+        weight_all_ = weight_all_ * kKeep + trust;
+        weight_own_[place] = weight_own_[place] * kKeep + trust;
         for (int j = 0; j < size_; ++j) {
             const auto at = static_cast<std::size_t>(j);
-            const Real deviation = x[at] - physical(k, j);
+            const Real deviation = trust * (x[at] - physical(k, j));
             sum_all_[at] = sum_all_[at] * kKeep + deviation;
             sum_own_[place][at] = sum_own_[place][at] * kKeep + deviation;
         }
@@ -186,6 +186,23 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
 
   private:
+    /// How much of an alternative's window a place shows.
+    [[nodiscard]] Real gain_of(int hypothesis, int k) const noexcept {
+        return hypothesis <= kLate ? Real(1) : gain_[static_cast<std::size_t>(k)];
+    }
+
+    /// Later combustion, as what it adds to the response of the first place.
+    void begin_late(const SliderCrank& crank) noexcept {
+        Window normal{};
+        lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, 0.0, normal.data());
+        for (int late = 0; late < kLate; ++late) {
+            Window& added = mode_[static_cast<std::size_t>(late)];
+            lost_combustion(CombustionWork(crank, late == 0 ? 22.0 : 38.0), bin_deg_, first_bin_, size_, 0.0, 0.0, added.data());
+            for (int j = 0; j < size_; ++j) added[static_cast<std::size_t>(j)] -= normal[static_cast<std::size_t>(j)];
+        }
+        active_ = kLate;
+    }
+
     [[nodiscard]] Real dot(const Window& a, const Window& b) const noexcept {
         Real even = 0;
         Real odd = 0;
@@ -202,7 +219,7 @@ class ResponseBank {
         const auto place = static_cast<std::size_t>(k);
         const auto at = static_cast<std::size_t>(j);
         return rigid_[place][at] +
-               (chosen_ > 0 ? gain_[place] * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
+               (chosen_ > 0 ? gain_of(chosen_, k) * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
     }
 
     /// Keeps `share` of what was learned.
@@ -223,6 +240,7 @@ class ResponseBank {
     int firings_ = 0;
     int first_bin_ = 0;
     int chosen_ = 0;
+    int active_ = 0;  // alternatives in use at this speed
     double bin_deg_ = 0;
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
@@ -232,18 +250,17 @@ class ResponseBank {
     std::array<Real, kMaxCylinders> gain_{};
     std::array<Real, kMaxCylinders> weight_own_{};
     std::array<Real, kMaxCylinders> precision_{};
-    std::array<Real, kMaxCylinders> norm2_{};
     std::array<Real, kMaxCylinders> rigid_precision_{};
     std::array<Real, kHypotheses> evidence_{};
-    std::array<Real, kModes> mode_precision_{};
-    std::array<std::array<Real, kModes>, kMaxCylinders> cross_{};
+    std::array<Real, kAlternatives> mode_precision_{};
+    std::array<std::array<Real, kAlternatives>, kMaxCylinders> cross_{};
     std::array<Window, kMaxCylinders> rigid_{};
     std::array<Window, kMaxCylinders> rigid_weight_{};
     std::array<Window, kMaxCylinders> response_{};
     std::array<Window, kMaxCylinders> weight_{};
     std::array<Window, kMaxCylinders> sum_own_{};
-    std::array<Window, kModes> mode_{};
-    std::array<Window, kModes> mode_weight_{};
+    std::array<Window, kAlternatives> mode_{};
+    std::array<Window, kAlternatives> mode_weight_{};
     Window sum_all_{};
 };
 

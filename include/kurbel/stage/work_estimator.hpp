@@ -40,9 +40,11 @@ struct FiringWork {
 };
 
 /// What the Decision tells the stages that learn.
+template <class Real>
 struct Feedback {
-    bool misfire = false;
-    bool learn = false;  ///< healthy enough to learn from
+    bool misfire = false;   ///< called a misfire, or would be one but for an obstacle
+    bool learn = false;     ///< may be learned from at all
+    Real probability = 0;   ///< that the work was lost
 };
 
 /// Learns the healthy pattern of the cycle and estimates, per firing, the share of work that is missing: the generalised
@@ -74,6 +76,7 @@ class WorkEstimator {
         history_.set_cycle(grid.bins);
         bank_.begin(engine, config.crank_wheel.at, grid, -before_, size_);
         persistent_.begin(engine, config.crank_wheel, grid, -before_, size_);
+        persistent_.set_responses(bank_);
         reset();
     }
 
@@ -111,10 +114,10 @@ class WorkEstimator {
     }
 
     /// Ends the firing that take() gave: learns from it as told. Call once after each take().
-    void learn(const FiringWork<Real>& firing, const Feedback& feedback) noexcept {
+    void learn(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
         if (firing.complete) {
             const auto place = static_cast<std::size_t>(pending_at(0).place);
-            if (feedback.misfire || feedback.learn) learn_window(firing, feedback.misfire);
+            if (feedback.learn) learn_window(firing, feedback);
             if (feedback.misfire)
                 remove_misfire(firing);
             else
@@ -132,7 +135,7 @@ class WorkEstimator {
     }
 
     [[nodiscard]] int cycles_learned() const noexcept { return pattern_.cycles(); }
-    [[nodiscard]] bool settled() const noexcept { return settled_ || pattern_.cycles() >= 20; }
+    [[nodiscard]] bool settled() const noexcept { return pattern_.cycles() >= 4; }
     [[nodiscard]] const ResponseBank<Real>& bank() const noexcept { return bank_; }
     [[nodiscard]] int firings_held_back() const noexcept { return pending_; }
 
@@ -158,7 +161,7 @@ class WorkEstimator {
 
     void begin_learning() noexcept {
         pattern_.begin(grid_.bins, load_known_, full_work_);
-        settled_ = false;
+        persistent_.restart();
         next_cycle_bin_ = -1;
         offset_.fill(0);
         misfire_rate_.fill(0);
@@ -277,8 +280,8 @@ class WorkEstimator {
         }
         firing.lost = amplitude[0];
         const Real precision = bank_.precision(oldest.place);
-        const Real pattern = pattern_.variance(point(oldest.bin)) / (oldest.expected * oldest.expected);
-        firing.pattern_variance = pattern * bank_.weight_norm2(oldest.place);
+        // A pattern learned from n cycles scatters like the mean of n windows.
+        firing.pattern_variance = pattern_.doubt(point(oldest.bin)) / precision;
         firing.lost_se = std::sqrt(Real(1) / precision + firing.pattern_variance);
         const Real left = covariance_.distance2(x) - oldest.amplitude * oldest.amplitude * precision;
         firing.strange = std::max(left, Real(0)) / Real(std::max(size_ - 1, 1));
@@ -364,14 +367,14 @@ class WorkEstimator {
     }
 
     /// Learns the scatter of windows from a healthy firing, the response from a misfire.
-    void learn_window(const FiringWork<Real>& firing, bool misfire) noexcept {
+    void learn_window(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
         const Pending& oldest = pending_at(0);
         Window x;
         fill_window(oldest, x);
         // A window that fits neither health nor misfire must not teach much (bounded influence).
         const Real trust = std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
-        if (!misfire) {
-            covariance_.learn(x, trust);
+        if (!feedback.misfire && feedback.probability < Real(0.5)) {
+            covariance_.learn(x, trust * (Real(1) - feedback.probability));
             return;
         }
         if (firing.lost < Real(0.5) || firing.lost > Real(1.5)) return;
@@ -379,7 +382,7 @@ class WorkEstimator {
         for (int i = 1; i < pending_; ++i)
             if (pending_at(i).amplitude > Real(0.3)) subtract(x, pending_at(i), oldest);
         for (int j = 0; j < size_; ++j) x[static_cast<std::size_t>(j)] /= firing.lost;
-        bank_.refine(oldest.place, x);
+        bank_.refine(oldest.place, x, feedback.probability);
     }
 
     /// Takes the known contribution of firing `other` out of window x of firing `own`.
@@ -423,6 +426,10 @@ class WorkEstimator {
             cut = cut || history_.cut(bin);
         }
         if (cut) return;
+        std::array<Real, kMaxBins> share = residual;
+        const Real expected = expected_work(first + grid_.bins / 2);
+        for (Real& value : share) value /= expected;
+        persistent_.track(share);
         pattern_.learn(residual, mean);
         const int cycles = pattern_.cycles();
         const bool speed_changed = bank_.set_speed(speed_around(first + grid_.bins / 2));
@@ -437,26 +444,19 @@ class WorkEstimator {
         bank_.compose(covariance_);
         if (!covariance_.factorise(bank_.doubt())) return;
         bank_.match(covariance_);
-        persistent_.set_responses(bank_);
     }
 
     void examine(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         if (!covariance_.begun()) return;
         std::array<Real, kMaxBins> pattern{};
-        std::array<bool, kMaxCylinders> may_exceed{};
         const Real expected = expected_work(first + grid_.bins / 2);
-        for (int b = 0; b < grid_.bins; ++b) pattern[static_cast<std::size_t>(b)] = pattern_.at(b, mean) / expected;
-        for (int k = 0; k < grid_.firings; ++k)
-            may_exceed[static_cast<std::size_t>(k)] = misfire_rate_[static_cast<std::size_t>(k)] > Real(0.5);
-        const Real variance = pattern_.variance(mean) / (expected * expected);
+        for (int b = 0; b < grid_.bins; ++b)
+            pattern[static_cast<std::size_t>(b)] = pattern_.at(b, mean) / expected;
         const auto finding =
-            persistent_.examine(pattern, mean.energy / expected, variance, bank_.speed_rpm(), may_exceed);
+            persistent_.examine(pattern, mean.energy / expected, pattern_.doubt(mean), bank_.speed_rpm());
         for (int k = 0; k < grid_.firings; ++k)
             offset_[static_cast<std::size_t>(k)] = finding.deviation[static_cast<std::size_t>(k)];
-        if (persistent_.confirmed(finding))
-            repair(finding.missing, expected, mean.load);
-        else if (finding.sure)
-            settled_ = true;
+        if (persistent_.confirmed(finding)) repair(finding.missing, expected, mean.load);
     }
 
     /// Puts back into the pattern the work of cylinders that were dead while it was learned.
@@ -533,7 +533,6 @@ class WorkEstimator {
     bool two_stroke_ = false;
     bool load_known_ = false;
     bool frame_known_ = false;
-    bool settled_ = false;
     int before_ = 0;  // bins of the window before TDC
     int size_ = 0;    // bins of the window
     int hold_ = 0;    // bins that a firing waits for its neighbours
