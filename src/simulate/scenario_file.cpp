@@ -38,6 +38,7 @@ void with_each(const read::TomlFile& file, const char* name, Function read) {
 void read_run(const read::TomlFile& file, Scenario& s) {
     with_table(file, "scenario", [&](TableReader& r) {
         r.integer("seed", s.seed, 0, 9007199254740992LL);
+        r.integer("machine_seed", s.machine_seed, 1, 9007199254740992LL);
         r.number("seconds", s.seconds, 0.1, 86400.0);
         r.number("settle_s", s.settle_s, 0.0, 600.0);
         r.number("start_deg", s.start_deg, 0.0, 719.999);

@@ -112,7 +112,7 @@ class Run {
 };
 
 void Run::make_cylinders() {
-    Random spread(scenario_.seed, kEngineStream);
+    Random spread(machine_seed(scenario_), kEngineStream);
     const CombustionSettings& combustion = scenario_.combustion;
     const double clearance = model_.cylinder().geometry().clearance_m3;
     for (std::size_t c = 0; c < static_cast<std::size_t>(scenario_.engine.cylinders); ++c) {

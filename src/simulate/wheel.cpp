@@ -76,7 +76,7 @@ void WheelSensor::make_teeth(const Scenario& scenario) {
         narrowest = std::min(narrowest, space);
     }
     pitch_rad_ = narrowest * kRadPerDeg;
-    Random random(scenario.seed, kToothStream);
+    Random random(machine_seed(scenario), kToothStream);
     const double phase = 2.0 * portable::kPi * random.uniform();
     for (std::size_t i = 0; i < teeth; ++i) {
         const double nominal = true_deg_[i];

@@ -153,8 +153,9 @@ struct Scenario {
     WheelConfig crank_wheel{};
     CamConfig cam_wheel{};
     TimerConfig timer{};
-    bool has_timer = false;  ///< false: edges as seconds in 1 ns
-    std::uint64_t seed = 1;
+    bool has_timer = false;          ///< false: edges as seconds in 1 ns
+    std::uint64_t seed = 1;          ///< of what changes from run to run
+    std::uint64_t machine_seed = 0;  ///< of what the machine keeps: tooth errors, spread of cylinders; 0: as `seed`
     double seconds = 30.0;
     double settle_s = 5.0;    ///< run before the recording begins; 0 when cranking
     double start_deg = -1.0;  ///< crank angle at the start of the run; negative: drawn by seed
@@ -171,6 +172,11 @@ struct Scenario {
     WheelErrorSettings wheel_error{};
     ChannelSettings channels{};
 };
+
+/// The seed that tooth errors and cylinder spread are drawn from.
+[[nodiscard]] constexpr std::uint64_t machine_seed(const Scenario& scenario) noexcept {
+    return scenario.machine_seed > 0 ? scenario.machine_seed : scenario.seed;
+}
 
 /// Says whether the scenario can be run; names the parameter that is wrong.
 [[nodiscard]] Status validate(const Scenario& scenario) noexcept;
