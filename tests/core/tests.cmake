@@ -32,3 +32,13 @@ add_test(NAME header_alone.c99.kurbel.h
                  -I${PROJECT_SOURCE_DIR}/include "${unit}")
 set_tests_properties(header_alone.c99.kurbel.h PROPERTIES LABELS headers)
 
+# The whole Detector for double and float, optimised, without exceptions: what it still needs from outside is listed by nm.
+add_library(kurbel_core_alone OBJECT core/core_alone.cpp)
+target_link_libraries(kurbel_core_alone PRIVATE kurbel_headers kurbel_flags)
+target_compile_options(kurbel_core_alone PRIVATE -fno-exceptions -fno-rtti -O2 -fno-sanitize=all)
+target_compile_definitions(kurbel_core_alone PRIVATE NDEBUG EIGEN_NO_MALLOC)
+find_package(Python 3.11 REQUIRED COMPONENTS Interpreter)
+add_test(NAME core_alone.symbols
+         COMMAND "${Python_EXECUTABLE}" "${CMAKE_CURRENT_SOURCE_DIR}/core/check_symbols.py" "${CMAKE_NM}"
+                 $<TARGET_OBJECTS:kurbel_core_alone>)
+set_tests_properties(core_alone.symbols PROPERTIES LABELS headers)

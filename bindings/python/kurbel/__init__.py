@@ -1,0 +1,24 @@
+"""Work and misfire of every firing, from crankshaft tooth timestamps.
+
+`analyze` judges a whole recording (a folder, or arrays), `Detector` judges a stream while it comes in. Both use one kernel and
+give the same bits.
+
+Unknown numbers are NaN. Angles are crank degrees where a name ends in ``_deg``; times are seconds on the recording's clock,
+ticks are counts of the timer. Nothing here prints, and arrays that are returned are yours: no later call changes them.
+"""
+from ._analyze import analyze
+from ._core import InputError, __version__
+from ._detector import Detector
+from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
+
+__all__ = [
+    "EVENT_DTYPE",
+    "REASONS",
+    "VERDICTS",
+    "Detector",
+    "InputError",
+    "Result",
+    "Sync",
+    "__version__",
+    "analyze",
+]

@@ -1,0 +1,76 @@
+// kurbel.h: recordings on disk. The only part of the C interface that allocates, reads files and meets exceptions.
+#include "kurbel/read/recording.hpp"
+
+#include <new>
+#include <utility>
+
+#include "c_api/handle.hpp"
+#include "kurbel/read/analysis.hpp"
+#include "kurbel/read/input_error.hpp"
+
+/// A recording and how far it has been fed.
+struct kurbel_recording {
+    explicit kurbel_recording(kurbel::read::Recording&& read) : data(std::move(read)) {}
+    kurbel::read::Recording data;
+    kurbel::read::Feed feed{kurbel::read::view_of(data)};
+};
+
+namespace {
+
+// An exception must not cross into C.
+template <class Work>
+std::int32_t guarded(char* text, std::size_t text_size, Work&& work) noexcept {
+    using kurbel::c_api::write_text;
+    try {
+        work();
+        write_text("", text, text_size);
+        return KURBEL_OK;
+    } catch (const kurbel::read::InputError& error) {
+        write_text(error.what(), text, text_size);
+        return KURBEL_BAD_INPUT;
+    } catch (const std::bad_alloc&) {
+        write_text(kurbel_status_message(KURBEL_OUT_OF_MEMORY), text, text_size);
+        return KURBEL_OUT_OF_MEMORY;
+    } catch (const std::exception& error) {
+        write_text(error.what(), text, text_size);
+        return KURBEL_INTERNAL;
+    } catch (...) {
+        write_text(kurbel_status_message(KURBEL_INTERNAL), text, text_size);
+        return KURBEL_INTERNAL;
+    }
+}
+
+}  // namespace
+
+int32_t kurbel_recording_open(const char* folder, kurbel_recording** out, char* text, size_t text_size) {
+    if (out != nullptr) *out = nullptr;
+    if (folder == nullptr || out == nullptr) {
+        kurbel::c_api::write_text("folder and out must not be NULL", text, text_size);
+        return KURBEL_BAD_ARGUMENT;
+    }
+    return guarded(text, text_size, [&] { *out = new kurbel_recording(kurbel::read::read_recording(folder)); });
+}
+
+void kurbel_recording_close(kurbel_recording* recording) { delete recording; }
+
+int32_t kurbel_recording_config(const kurbel_recording* recording, kurbel_config* config) {
+    if (recording == nullptr || config == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (config->struct_size < kurbel::c_api::kFirstConfigSize) return KURBEL_BAD_ARGUMENT;
+    kurbel::c_api::write_out(kurbel::c_api::to_c(recording->data.config), config);
+    return KURBEL_OK;
+}
+
+int64_t kurbel_recording_edges(const kurbel_recording* recording) {
+    return recording == nullptr ? 0 : static_cast<std::int64_t>(recording->data.tick.size());
+}
+
+int32_t kurbel_recording_feed(kurbel_recording* recording, kurbel_detector* detector) {
+    if (recording == nullptr || detector == nullptr) return KURBEL_BAD_ARGUMENT;
+    return detector->answer(recording->feed.run(detector->detector));
+}
+
+int32_t kurbel_recording_rewind(kurbel_recording* recording) {
+    if (recording == nullptr) return KURBEL_BAD_ARGUMENT;
+    recording->feed = kurbel::read::Feed(kurbel::read::view_of(recording->data));
+    return KURBEL_OK;
+}

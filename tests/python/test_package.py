@@ -1,0 +1,94 @@
+"""The package around the functions: versions, documentation, stubs, examples, wheel."""
+import doctest
+import inspect
+import os
+import re
+import subprocess
+import sys
+import zipfile
+
+import pytest
+
+import kurbel
+from conftest import DATASETS, SOURCE
+
+
+def test_all_versions_are_one():
+    header = (SOURCE / "include/kurbel/core/version.hpp").read_text()
+    version = re.search(r'VERSION_STRING "([^"]+)"', header).group(1)
+    numbers = [re.search(rf"VERSION_{part} (\d+)", header).group(1) for part in ("MAJOR", "MINOR", "PATCH")]
+    assert ".".join(numbers) == version == kurbel.__version__
+
+
+def test_every_public_name_is_documented():
+    for name in kurbel.__all__:
+        thing = getattr(kurbel, name)
+        if not (inspect.isclass(thing) or inspect.isfunction(thing)):
+            continue
+        assert thing.__doc__, name
+        for member, value in vars(thing).items():
+            if not member.startswith("_") and (inspect.isfunction(value) or isinstance(value, (property, classmethod))):
+                assert inspect.getdoc(getattr(thing, member)), f"{name}.{member}"
+    for section in ("Parameters", "Returns", "Raises", "Examples"):
+        assert section in kurbel.analyze.__doc__
+
+
+def test_signatures_are_documented():
+    for parameter in inspect.signature(kurbel.analyze).parameters:
+        assert re.search(rf"^ +{parameter} : ", kurbel.analyze.__doc__, re.M), parameter
+
+
+def test_examples_run():
+    results = doctest.testmod(
+        sys.modules["kurbel._analyze"], extraglobs={"datasets": os.fspath(DATASETS)}, raise_on_error=False
+    )
+    assert results.attempted > 0
+    assert results.failed == 0
+
+
+def test_stub_names_what_the_module_has():
+    stub = (SOURCE / "bindings/python/kurbel/_core.pyi").read_text()
+    core = sys.modules["kurbel._core"]
+    names = {name for name in vars(core) if not name.startswith("__") or name == "__version__"}
+    in_stub = set(re.findall(r"^(?:class|def) (\w+)", stub, re.M)) | set(re.findall(r"^(\w+):", stub, re.M))
+    assert names == in_stub
+    for class_name, body in re.findall(r"^class (\w+)\S*:\n((?: .*\n|\n(?= ))*)", stub, re.M):
+        members = set(re.findall(r"def (\w+)", body)) - {"__init__"}
+        has = {name for name in vars(getattr(core, class_name)) if not name.startswith("_")}
+        assert members == has, class_name
+
+
+def test_import_is_light():
+    """Nothing but NumPy is imported, pandas in particular is not."""
+    code = "import sys, kurbel; print([m for m in ('pandas', 'scipy', 'matplotlib') if m in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert run.stdout.strip() == "[]"
+
+
+def test_wheel_builds_offline_and_imports(tmp_path):
+    """PEP 517 without a network: the backend builds a wheel that works from another place."""
+    source = tmp_path / "source"
+    source.mkdir()
+    for part in ("CMakeLists.txt", "LICENSE", "README.md", "pyproject.toml", "setup.py", "MANIFEST.in", "include", "src",
+                 "bindings"):
+        os.symlink(SOURCE / part, source / part)
+    code = f"import setuptools.build_meta as b; print(b.build_wheel({os.fspath(tmp_path)!r}))"
+    env = {**os.environ, "TMPDIR": os.fspath(tmp_path)}
+    run = subprocess.run([sys.executable, "-W", "ignore", "-c", code], cwd=source, env=env, capture_output=True, text=True)
+    assert run.returncode == 0, run.stdout + run.stderr
+    wheel = next(tmp_path.glob("kurbel-*.whl"))
+    assert kurbel.__version__ in wheel.name
+    names = zipfile.ZipFile(wheel).namelist()
+    for wanted in ("kurbel/__init__.py", "kurbel/_core.pyi", "kurbel/py.typed"):
+        assert wanted in names
+    target = tmp_path / "site"
+    zipfile.ZipFile(wheel).extractall(target)
+    check = "import kurbel; print(kurbel.__file__)"
+    env = {**os.environ, "PYTHONPATH": os.fspath(target)}
+    run = subprocess.run([sys.executable, "-c", check], env=env, cwd="/", check=True, capture_output=True, text=True)
+    assert run.stdout.startswith(os.fspath(target))
+
+
+@pytest.mark.parametrize("name", ["kurbel", "kurbel._core"])
+def test_the_build_folder_is_what_is_tested(name):
+    assert "site-packages" not in sys.modules[name].__file__
