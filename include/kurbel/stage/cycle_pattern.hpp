@@ -92,11 +92,6 @@ class CyclePattern {
         ++cycles_;
     }
 
-    /// Adds `amount` times `by_load` (load known) or a constant to one bin: used to put back what a dead cylinder took.
-    void shift(int bin, Real amount, bool load_known) noexcept {
-        (load_known ? by_load_ : constant_)[static_cast<std::size_t>(bin)] += amount;
-    }
-
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
     void turn() noexcept {
         const int half = bins_ / 2;

@@ -72,7 +72,9 @@ class HealthyScatter {
     }
 
     /// Healthy standard deviations that a healthy firing exceeds with chance `chance`; `normal`: those of a normal distribution.
-    [[nodiscard]] Real quantile(Real normal) const noexcept { return kTailBegins + stretch_ * std::max(normal - equal_begin_, Real(0)); }
+    [[nodiscard]] Real quantile(Real normal) const noexcept {
+        return kTailBegins + stretch_ * std::max(normal - equal_begin_, Real(0));
+    }
 
     /// The normal deviate that is as rare as z healthy standard deviations are here.
     [[nodiscard]] Real as_normal(Real z) const noexcept {
@@ -145,7 +147,8 @@ class Decision {
     [[nodiscard]] const HealthyScatter<Real>& scatter() const noexcept { return scatter_; }
 
     /// `learning`: the estimator does not know the engine yet; `young`: it knows less than it will soon.
-    [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young, bool phase_missing) noexcept {
+    [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young,
+                                        bool phase_missing) noexcept {
         Judgement<Real> j;
         j.reason = obstacle(firing, phase_missing);
         if (!firing.complete) return j;

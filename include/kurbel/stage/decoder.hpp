@@ -148,7 +148,7 @@ inline int Decoder::finish(Tooth* out) noexcept {
 inline int Decoder::seek(std::int64_t tick, Tooth* out) noexcept {
     if (!search_.push(wheel_, tick)) return 0;
     tracking_ = true;
-    tracker_.start(search_.trace(), tick, search_.ripple());
+    tracker_.start(wheel_, search_.trace(), tick, search_.ripple());
     index_ = search_.trace().tooth;
     last_tick_ = tick;
     cycle_ = 0;

@@ -9,23 +9,12 @@
 
 namespace kurbel::decoding {
 
-/// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
-[[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
-                                  float ripple_level) noexcept {
-    Trace next = trace;
-    pass(wheel, next);
-    for (int k = 1; k < jump; ++k) {
-        next.cost += missed_cost(wheel, next.tooth);
-        pass(wheel, next);
-    }
-    const Fit fit = land(wheel, next, tick, ripple_level);
-    next.cost += fit.firm_cost + fit.weak_cost;
-    return next;
-}
-
 /// A wrong index explains a gap by missed and extra edges or displaced teeth, every time. Where a passage was costly, the
 /// edges are taken once more for consecutive teeth from a few places further or back; if that fits clearly better, the
 /// index has slipped. If the edges were as even as if there were no gap, twice in a row, the wheel stands elsewhere.
+///
+/// Habits are learned under the index that is believed, so a wrong one from the start would soon look usual. Therefore the
+/// passages are also judged by the wheel alone; there one swing of the speed may mislead, so three passages must agree.
 class GapCheck {
   public:
     static constexpr int kLost = 1000;  ///< instead of a slip: the index is wrong, by an unknown amount
@@ -33,6 +22,8 @@ class GapCheck {
     void reset() noexcept {
         count_ = 0;
         strikes_ = 0;
+        bare_slip_ = 0;
+        bare_strikes_ = 0;
         watching_ = false;
     }
 
@@ -41,20 +32,22 @@ class GapCheck {
         return watching_ || wheel.near_gap[static_cast<std::size_t>(tooth)] != 0;
     }
 
-    /// One edge was settled at `tick`, for `cost`; `root` is the last settled tooth, this edge where it was one. Returns
-    /// by how many teeth the index must be moved: 0 unless a passage has just ended that says so; then `root` has moved.
-    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, float cost, bool was_tooth,
-                           float ripple_level) noexcept {
+    /// One edge was settled at `tick`, `jump` teeth after the tooth before (0 = extra), for `cost`; `root` is the last
+    /// settled tooth, this edge where it was one. Returns by how many teeth the index must be moved: 0 unless a passage
+    /// has just ended that says so; then `root` has moved, and `habit` is forgotten where it was learned wrongly.
+    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, int jump, float cost,
+                           float ripple_level, ToothHabit& habit) noexcept {
         const bool near = wheel.near_gap[static_cast<std::size_t>(root.tooth)] != 0;
         int slip = 0;
         if (watching_) {
-            ticks_[static_cast<std::size_t>(count_++)] = tick;
+            ticks_[static_cast<std::size_t>(count_)] = tick;
+            jumps_[static_cast<std::size_t>(count_++)] = static_cast<std::uint8_t>(jump);
             cost_ += cost;
-            if (count_ < kMostEdges && (near || !was_tooth)) return 0;
-            slip = was_tooth ? judge(wheel, root, ripple_level) : 0;
+            if (count_ < kMostEdges && (near || jump == 0)) return 0;
+            slip = jump > 0 ? judge(wheel, root, ripple_level, habit) : 0;
             watching_ = false;
         }
-        if (near && was_tooth && root.firm()) {
+        if (near && jump > 0 && root.firm()) {
             start_ = root;
             start_.cost = 0.0F;
             cost_ = 0.0F;
@@ -68,12 +61,15 @@ class GapCheck {
     static constexpr int kMostEdges = 16;
     static constexpr int kMostSlip = 3;
     static constexpr int kStrikes = 2;
+    static constexpr int kBareStrikes = 3;
     static constexpr float kSuspicious = 4.0F;
     static constexpr float kLead = 2.0F;  ///< by which another explanation must fit better
 
-    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level) noexcept {
+    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
+        const int bare = judge_bare(wheel, root, ripple_level, habit);
+        if (bare != 0) return bare;
         if (cost_ <= kSuspicious) return strikes_ = 0;
-        const int slip = look_back(wheel, root, ripple_level);
+        const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
         if (slip != 0 || !even(wheel, ripple_level)) {
             strikes_ = 0;
             return slip;
@@ -81,17 +77,42 @@ class GapCheck {
         return ++strikes_ < kStrikes ? 0 : kLost;
     }
 
-    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float ripple_level) const noexcept {
+    /// The same without habits, over several passages.
+    [[nodiscard]] int judge_bare(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
+        Trace trace = start_;
+        float extra = 0.0F;
+        for (int i = 0; i < count_; ++i) {
+            const int jump = jumps_[static_cast<std::size_t>(i)];
+            if (jump == 0)
+                extra += kExtraCost;
+            else
+                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], jump, ripple_level, nullptr);
+        }
+        Trace moved = root;
+        const float cost = trace.cost + extra;
+        const int slip = cost > kSuspicious ? look_back(wheel, moved, cost, ripple_level, nullptr) : 0;
+        bare_strikes_ = slip != 0 && slip == bare_slip_ ? bare_strikes_ + 1 : 1;
+        bare_slip_ = slip;
+        if (slip == 0 || bare_strikes_ < kBareStrikes) return 0;
+        bare_strikes_ = 0;
+        root = moved;
+        habit.reset(wheel);
+        return slip;
+    }
+
+    /// Tries the places around; moves `root` and returns the slip where one fits better than `cost`.
+    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float cost, float ripple_level,
+                                const ToothHabit* habit) const noexcept {
         const int stands = root.tooth;
         Trace best = root;
-        best.cost = cost_ - kLead;
+        best.cost = cost - kLead;
         const int most = std::min(kMostSlip, wheel.period - 1);
         for (int slip = -most; slip <= most; ++slip) {
             Trace trace = start_;
             trace.tooth = (trace.tooth + slip + wheel.teeth) % wheel.teeth;
             if (wheel.is_weak(trace.tooth)) continue;
             for (int i = 0; i < count_ && trace.cost < best.cost; ++i)
-                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], 1, ripple_level);
+                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], 1, ripple_level, habit);
             if (trace.cost < best.cost) best = trace;
         }
         // Against where the count stands now: edges taken for extra and teeth for missed have changed it too.
@@ -123,9 +144,12 @@ class GapCheck {
 
     Trace start_{};
     std::array<std::int64_t, kMostEdges> ticks_{};
+    std::array<std::uint8_t, kMostEdges> jumps_{};
     float cost_ = 0.0F;
     std::int32_t count_ = 0;
     std::int32_t strikes_ = 0;
+    std::int32_t bare_slip_ = 0;
+    std::int32_t bare_strikes_ = 0;
     bool watching_ = false;
 };
 

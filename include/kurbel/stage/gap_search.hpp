@@ -92,7 +92,7 @@ class GapSearch {
             if (trace.cost >= best.trace.cost) continue;
             const float before_deg = trace.rate_span;
             const float span_deg = trace.anchor_span;
-            const Fit fit = land(wheel, trace, tick, ripple_.level);
+            const Fit fit = land(wheel, trace, tick, ripple_.level, nullptr);
             trace.cost += std::min(edges_ < 3 ? kMostFirstCost : kMostCost, fit.firm_cost) + fit.weak_cost;
             trace.tooth = to;
             if (trace.cost < best.trace.cost)

@@ -30,10 +30,10 @@ class PersistentMisfire {
     static constexpr int kMaxColumns = kMaxCylinders + kShared;
     using Window = typename ResponseBank<Real>::Window;
 
-    /// Result: which places (firing order) miss their work relative to the pattern: +1 missing, -1 one too many, 0 fine;
-    /// and how far each deviates beyond that (share of expected work, positive: less work than the others).
+    /// Which places (firing order) miss their work in the pattern, and how far each deviates beyond that (share of expected
+    /// work, positive: less work than the others).
     struct Finding {
-        std::array<std::int8_t, kMaxCylinders> missing{};
+        std::array<bool, kMaxCylinders> missing{};
         std::array<Real, kMaxCylinders> deviation{};
     };
 
@@ -64,10 +64,8 @@ class PersistentMisfire {
     /// Forgets what was seen, keeps the engine.
     void restart() noexcept {
         last_ = Finding{};
-        agreed_ = 0;
         tracked_ = 0;
         scatter_.fill(0);
-        put_back_.fill(false);
     }
 
     /// Follows how much each order scatters from cycle to cycle. `residual`: one cycle less the pattern, over expected work.
@@ -107,7 +105,8 @@ class PersistentMisfire {
 
     /// `pattern`: energy difference per bin over expected work. `energy`: mean half speed squared over expected work.
     /// `doubt`: variance of the pattern over the scatter of single cycles.
-    [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real doubt, Real speed_rpm) const noexcept {
+    [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real doubt,
+                                  Real speed_rpm) const noexcept {
         Finding finding;
         if (firings_ < 2 || orders_ == 0 || tracked_ < 3) return finding;
         const int columns = firings_ + kShared;
@@ -134,30 +133,23 @@ class PersistentMisfire {
 
         search(marginal, pull, finding);
         Side mean = Side::Zero(columns);
-        for (int k = 0; k < firings_; ++k) mean[k] = finding.missing[static_cast<std::size_t>(k)];
+        for (int k = 0; k < firings_; ++k) mean[k] = finding.missing[static_cast<std::size_t>(k)] ? Real(1) : Real(0);
         const Side deviation = solver.solve(Side(seen - information * mean));
         for (int k = 0; k < firings_; ++k) finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
         return finding;
     }
 
-    /// True where this finding asks for a repair and the one before it said the same.
+    /// True where the finding before this one named the same places.
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
-        const bool any =
-            std::any_of(finding.missing.begin(), finding.missing.end(), [](std::int8_t m) { return m != 0; });
-        agreed_ = any && finding.missing == last_.missing ? agreed_ + 1 : 0;
+        const bool same = finding.missing == last_.missing;
         last_ = finding;
-        if (agreed_ < 1) return false;
-        for (int k = 0; k < firings_; ++k) {
-            const auto place = static_cast<std::size_t>(k);
-            if (finding.missing[place] != 0) put_back_[place] = finding.missing[place] > 0;
-        }
-        return true;
+        return same;
     }
 
   private:
     static constexpr Real kSpread =
         Real(0.12);  // healthy cylinder-to-cylinder spread of work (engineering range, from memory)
-    static constexpr Real kPenalty = Real(7);  // a cylinder is dead in one of about a thousand recordings
+    static constexpr Real kPenalty = Real(5);  // a cylinder is dead in less than one of a hundred recordings
 
     using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, 2 * kMaxOrders, 1>;
     using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, 2 * kMaxOrders, kMaxColumns>;
@@ -236,62 +228,57 @@ class PersistentMisfire {
         return sum + bent * bent;
     }
 
+    using State = std::array<bool, kMaxCylinders>;
+
     void search(const Square& marginal, const Side& pull, Finding& finding) const noexcept {
-        std::array<std::int8_t, kMaxCylinders> state{};
-        std::array<std::int8_t, kMaxCylinders> best{};
         Real best_score = 0;
         for (int start = -1; start < firings_; ++start) {
-            state.fill(0);
-            if (start >= 0) state[static_cast<std::size_t>(start)] = put_back_[static_cast<std::size_t>(start)] ? -1 : 1;
+            State state{};
+            if (start >= 0) state[static_cast<std::size_t>(start)] = true;
             const Real score = climb(marginal, pull, state);
             if (score > best_score) {
                 best_score = score;
-                best = state;
+                finding.missing = state;
             }
         }
-        finding.missing = best;
     }
 
     /// Flips single cylinders while that helps; returns the log-probability over "none missing".
-    [[nodiscard]] Real climb(const Square& marginal, const Side& pull,
-                             std::array<std::int8_t, kMaxCylinders>& state) const noexcept {
+    [[nodiscard]] Real climb(const Square& marginal, const Side& pull, State& state) const noexcept {
         Real score = value(marginal, pull, state);
         for (int round = 0; round < 2 * firings_; ++round) {
-            int best_place = -1;
-            std::int8_t best_state = 0;
+            int best = -1;
             for (int k = 0; k < firings_; ++k) {
                 const auto place = static_cast<std::size_t>(k);
-                const std::int8_t old = state[place];
-                for (const std::int8_t trial : {std::int8_t(-1), std::int8_t(0), std::int8_t(1)}) {
-                    // A work put back can be taken out again, and none is put back twice.
-                    if (trial == old || trial == (put_back_[place] ? 1 : -1)) continue;
-                    state[place] = trial;
-                    const Real next = value(marginal, pull, state);
-                    if (next > score) {
-                        score = next;
-                        best_place = k;
-                        best_state = trial;
-                    }
+                state[place] = !state[place];
+                const Real next = value(marginal, pull, state);
+                state[place] = !state[place];
+                if (next > score) {
+                    score = next;
+                    best = k;
                 }
-                state[place] = old;
             }
-            if (best_place < 0) break;
-            state[static_cast<std::size_t>(best_place)] = best_state;
+            if (best < 0) break;
+            state[static_cast<std::size_t>(best)] = !state[static_cast<std::size_t>(best)];
         }
         return score;
     }
 
-    [[nodiscard]] Real value(const Square& marginal, const Side& pull,
-                             const std::array<std::int8_t, kMaxCylinders>& state) const noexcept {
-        Real sum = 0;
+    /// The expected work is known to a quarter only, so each set is given the best of a few sizes.
+    [[nodiscard]] Real value(const Square& marginal, const Side& pull, const State& state) const noexcept {
+        Real linear = 0;
+        Real square = 0;
+        Real penalty = 0;
         for (int k = 0; k < firings_; ++k) {
-            const Real s = static_cast<Real>(state[static_cast<std::size_t>(k)]);
-            if (s == Real(0)) continue;
-            sum += s * pull[k] - kPenalty;
+            if (!state[static_cast<std::size_t>(k)]) continue;
+            linear += pull[k];
+            penalty += kPenalty;
             for (int l = 0; l < firings_; ++l)
-                sum -= Real(0.5) * s * static_cast<Real>(state[static_cast<std::size_t>(l)]) * marginal(k, l);
+                if (state[static_cast<std::size_t>(l)]) square += marginal(k, l);
         }
-        return sum;
+        if (square <= Real(0)) return Real(0);
+        const Real size = std::clamp(linear / square, Real(0.6), Real(1.4));
+        return size * linear - Real(0.5) * size * size * square - penalty;
     }
 
     int firings_ = 0;
@@ -300,12 +287,10 @@ class PersistentMisfire {
     int size_ = 0;
     int teeth_ = 0;
     int orders_ = 0;
-    int agreed_ = 0;
     int tracked_ = 0;
     bool two_stroke_ = false;
     Finding last_{};
-    std::array<bool, kMaxCylinders> put_back_{};      // places whose missing work was put back into the pattern
-    std::array<Real, kMaxOrders> scatter_{};          // variance of one component, cycle to cycle
+    std::array<Real, kMaxOrders> scatter_{};  // variance of one component, cycle to cycle
     std::array<int, kMaxOrders> order_{};
     std::array<std::int16_t, kMaxCylinders> tdc_bin_{};
     std::array<Real, kMaxBins> cosine_{};

@@ -45,7 +45,8 @@ struct TroubleCodes {
 class Tally {
   public:
     Tally() = default;
-    explicit Tally(const EngineConfig& engine) noexcept : revolutions_per_cycle_(engine.strokes == 2 ? 1 : 2) {}
+    explicit Tally(const EngineConfig& engine) noexcept
+        : revolutions_per_cycle_(engine.strokes == 2 ? 1 : 2), firings_per_cycle_(engine.cylinders) {}
 
     /// Counts one event. Events come in order of time; a cycle number that falls counts as the same cycle.
     void add(const Event& event) noexcept;
@@ -94,7 +95,7 @@ class Tally {
     TallyRow& row_of(const Event& event) noexcept;
     void advance_to(std::int64_t cycle) noexcept;
     void slide(Window& window) noexcept;
-    void count_in(Window& window, bool misfire) noexcept;
+    void count_in_windows(const Event& event) noexcept;
     void compare(Window& window) noexcept;
     [[nodiscard]] std::int64_t length(const Window& window) const noexcept {
         return window.revolutions / revolutions_per_cycle_;
@@ -120,6 +121,8 @@ class Tally {
     std::int64_t cycles_ = 0;      ///< cycles counted, the present one among them
     std::int64_t last_cycle_ = 0;  ///< number of the present cycle as the events tell it
     std::int32_t revolutions_per_cycle_ = 2;
+    std::int32_t firings_per_cycle_ = 0;
+    std::int32_t firings_in_cycle_ = 0;
 };
 
 // ---------------------------------------------------------------------------------------------------------------
@@ -157,19 +160,17 @@ inline TallyRow& Tally::row_of(const Event& event) noexcept {
     return row;
 }
 
+/// To be called where a cycle is complete: one that still lacks firings would make the share look larger than it is.
 inline void Tally::compare(Window& window) noexcept {
     if (cycles_ >= length(window) && above(window.misfires, window.judged, window.percent)) window.exceeded = true;
 }
 
-/// Takes the cycle that falls out of the window out of its sums. Called after cycles_ was raised. A window may come to its
-/// full length without another judged firing, so it is compared here too.
+/// Takes the cycle that falls out of the window out of its sums. Called after cycles_ was raised.
 inline void Tally::slide(Window& window) noexcept {
     const std::int64_t out = cycles_ - 1 - length(window);
-    if (out >= 0) {
-        window.judged -= ring(out).judged;
-        window.misfires -= ring(out).misfires;
-    }
-    compare(window);
+    if (out < 0) return;
+    window.judged -= ring(out).judged;
+    window.misfires -= ring(out).misfires;
 }
 
 inline void Tally::advance_to(std::int64_t cycle) noexcept {
@@ -178,7 +179,10 @@ inline void Tally::advance_to(std::int64_t cycle) noexcept {
     last_cycle_ = cycle;
     // After a long silence every window is empty: more than a whole ring of steps changes nothing any more.
     if (steps > 2 * kRingCycles) steps = 2 * kRingCycles;
+    firings_in_cycle_ = 0;
     for (; steps > 0; --steps) {
+        compare(short_window_);
+        compare(long_window_);
         ++cycles_;
         slide(short_window_);
         slide(long_window_);
@@ -186,27 +190,29 @@ inline void Tally::advance_to(std::int64_t cycle) noexcept {
     }
 }
 
-inline void Tally::count_in(Window& window, bool misfire) noexcept {
-    ++window.judged;
-    if (misfire) ++window.misfires;
-    compare(window);
+inline void Tally::count_in_windows(const Event& event) noexcept {
+    Cycle& cycle = ring(cycles_ - 1);
+    if (cycle.judged == UINT8_MAX) return;  // events that never advance a cycle: no window can be told
+    const std::uint8_t misfire = event.verdict == Verdict::misfire ? 1 : 0;
+    ++cycle.judged;
+    cycle.misfires = static_cast<std::uint8_t>(cycle.misfires + misfire);
+    for (Window* window : {&short_window_, &long_window_}) {
+        ++window->judged;
+        window->misfires += misfire;
+    }
 }
 
 inline void Tally::add(const Event& event) noexcept {
     advance_to(event.cycle);
     detail::count_event(total_, event);
     detail::count_event(row_of(event), event);
-    if (event.verdict == Verdict::unjudged) {
+    if (event.verdict == Verdict::unjudged)
         ++unjudged_[static_cast<std::size_t>(event.reason) % unjudged_.size()];
-        return;
-    }
-    const bool misfire = event.verdict == Verdict::misfire;
-    Cycle& cycle = ring(cycles_ - 1);
-    if (cycle.judged == UINT8_MAX) return;  // events that never advance a cycle: no window can be told
-    ++cycle.judged;
-    if (misfire) ++cycle.misfires;
-    count_in(short_window_, misfire);
-    count_in(long_window_, misfire);
+    else
+        count_in_windows(event);
+    if (++firings_in_cycle_ != firings_per_cycle_) return;
+    compare(short_window_);
+    compare(long_window_);
 }
 
 inline TroubleCodes Tally::codes() const noexcept {

@@ -65,8 +65,57 @@ struct Ripple {
     return wheel.span(tooth) > wheel.span(wheel.previous(tooth)) ? kMissedBeforeGapCost : kMissedAfterGapCost;
 }
 
+/// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
+/// speed repeats from revolution to revolution while an engine is cranked or idles, and so do wheel error and the places
+/// where weak teeth are really seen: the gap is measured, not insisted upon. 1 until learned.
+struct ToothHabit {
+    std::array<float, kMaxTeeth> ratio{};
+    std::int32_t learned = 0;  ///< teeth learned since the start, up to one revolution
+
+    static constexpr float kShare = 0.5F;  ///< of the newest revolution
+    static constexpr float kMost = 1.8F;   ///< ratios beyond this, or below its inverse, are not habits
+
+    void reset(const WheelTable& wheel) noexcept {
+        std::fill_n(ratio.begin(), wheel.teeth, 1.0F);
+        learned = 0;
+    }
+    [[nodiscard]] bool mature(const WheelTable& wheel) const noexcept { return learned >= wheel.teeth; }
+
+    void learn(const WheelTable& wheel, int tooth, float seen) noexcept {
+        float& habit = ratio[static_cast<std::size_t>(tooth)];
+        const float now = std::clamp(seen, 1.0F / kMost, kMost);
+        habit += (mature(wheel) ? kShare : 1.0F) * (now - habit);
+    }
+
+    /// Expected rate from the firm tooth `span_deg` before `tooth` to `tooth`, relative to the rate at that firm tooth.
+    [[nodiscard]] float expect(const WheelTable& wheel, int tooth, float span_deg) const noexcept {
+        if (span_deg < wheel.sure_span(tooth) * 1.01F) return ratio[static_cast<std::size_t>(tooth)];  // the usual way
+        // Firm teeth were missed: their rates multiply up.
+        int steps = 0;
+        int anchor = tooth;
+        for (float rest = span_deg; rest > 0.5F * wheel.span(wheel.previous(anchor)); ++steps) {
+            anchor = wheel.previous(anchor);
+            rest -= wheel.span(anchor);
+        }
+        float product = 1.0F;
+        float sum = 0.0F;
+        float step_deg = 0.0F;
+        for (; steps > 0; --steps) {
+            step_deg += wheel.span(anchor);
+            anchor = wheel.next(anchor);
+            if (wheel.is_weak(anchor) && steps > 1) continue;
+            product *= ratio[static_cast<std::size_t>(anchor)];
+            sum += product * step_deg;
+            step_deg = 0.0F;
+        }
+        return sum / span_deg;
+    }
+};
+
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
+/// One firm tooth costs no more than this: the speed may jump, once.
+inline constexpr float kMostFirmCost = 20.0F;
 
 /// One story of the edges so far, reduced to what the next edge is judged by.
 struct Trace {
@@ -78,10 +127,10 @@ struct Trace {
     float rate_span = 0.0F;        ///< degrees of the interval that `rate` was measured over
     float cost = 0.0F;
     std::int32_t tooth = 0;
-    /// Weak teeth seen since the anchor: place on the wheel from the anchor, and where they were seen at `rate`, in pitches.
+    /// Weak teeth seen since the anchor: place on the wheel, and where they were seen at `rate`, from the anchor, pitches.
     std::array<float, kMostWeak> weak_place{};
     std::array<float, kMostWeak> weak_seen{};
-    float weak_charged = 0.0F;  ///< what they were charged so far; settled at the next firm tooth
+    std::array<float, kMostWeak> weak_cost{};  ///< what each was charged; settled at the next firm tooth
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
     std::uint8_t gaps = 0;     ///< changes of pitch passed when the speed was known, up to kManyGaps
@@ -92,10 +141,11 @@ struct Trace {
 
     [[nodiscard]] bool firm() const noexcept { return anchor_span == 0.0F; }
 
-    void note_weak(float place, float seen) noexcept {
+    void note_weak(float place, float seen, float charged) noexcept {
         if (weak_count == kMostWeak) return;
-        weak_place[static_cast<std::size_t>(weak_count)] = place;
-        weak_seen[static_cast<std::size_t>(weak_count)] = seen;
+        weak_place[weak_count] = place;
+        weak_seen[weak_count] = seen;
+        weak_cost[weak_count] = charged;
         ++weak_count;
     }
 };
@@ -104,7 +154,7 @@ struct Trace {
 struct Fit {
     float firm_cost = 0.0F;  ///< of the speed measured at a firm tooth
     float weak_cost = 0.0F;  ///< of the places of weak teeth; may give back what was charged before
-    float x = 0.0F;          ///< firm teeth: log ratio of the rates now and before
+    float x = 0.0F;          ///< firm teeth: log ratio of the rate to the expected one
 };
 
 /// Passes over the tooth that `trace` stands at.
@@ -118,47 +168,49 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
 }
 
 /// Judges the weak teeth since the anchor again, now that the firm tooth after them gives the mean rate, `speedup` times
-/// the one before: the rate is taken to have changed linearly. What was charged for them is given back.
-[[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float pitch_deg, float ripple_level) noexcept {
+/// the one before: the rate is taken to have changed linearly. The better of the two judgements counts.
+[[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float pitch_deg, float ripple_level,
+                                       bool by_habit) noexcept {
     const float reach = trace.anchor_span / pitch_deg;
     const float before = trace.rate_span / pitch_deg;
     // A rate that does not change linearly bends the path between the firm teeth by an eighth of the swing.
     const float doubt = 0.125F * kRippleDeg * trace.anchor_span * reach * std::sqrt(ripple_level);
-    float cost = -trace.weak_charged;
-    for (int i = 0; i < trace.weak_count; ++i) {
-        const float place = trace.weak_place[static_cast<std::size_t>(i)];
+    float change = 0.0F;
+    for (std::size_t i = 0; i < trace.weak_count; ++i) {
+        const float place = trace.weak_place[i];
         const float expected = place + (speedup - 1.0F) * place * (place + before) / (reach + before);
-        cost += weak_cost(trace.weak_seen[static_cast<std::size_t>(i)] - expected, doubt);
+        const float cost = weak_cost(trace.weak_seen[i] - expected, doubt);
+        change += (by_habit ? std::min(cost, trace.weak_cost[i]) : cost) - trace.weak_cost[i];
     }
     trace.weak_count = 0;
-    trace.weak_charged = 0.0F;
-    return cost;
+    return change;
 }
 
 /// Takes the edge at `tick` for the tooth that `trace` was passed on to. Firm teeth are judged by the speed since the
-/// last firm one and become the new one; weak teeth are only placed. Adds nothing to trace.cost.
-[[nodiscard]] inline Fit land(const WheelTable& wheel, Trace& trace, std::int64_t tick, float ripple_level) noexcept {
+/// last firm one and become the new one; weak teeth are only placed. `habit` may be null. Adds nothing to trace.cost.
+[[nodiscard]] inline Fit land(const WheelTable& wheel, Trace& trace, std::int64_t tick, float ripple_level,
+                              const ToothHabit* habit) noexcept {
     const double elapsed = ticks_between(trace.anchor_tick, tick);
     const double rate = elapsed / static_cast<double>(trace.anchor_span);
     const bool known = trace.rate > 0.0;
+    const float usual = habit == nullptr ? 1.0F : habit->expect(wheel, trace.tooth, trace.anchor_span);
     Fit fit;
     if (wheel.is_weak(trace.tooth)) {
         if (!known) return fit;
-        const float pitch_deg = wheel.weak_pitch_deg;
-        const float place = trace.anchor_span / pitch_deg;
-        const float seen = static_cast<float>(elapsed / trace.rate) / pitch_deg;
+        const float place = trace.anchor_span / wheel.weak_pitch_deg;
+        const float seen = static_cast<float>(elapsed / trace.rate) / wheel.weak_pitch_deg;
         const float swing = kRippleDeg * 0.5F * (trace.anchor_span + trace.rate_span);
-        fit.weak_cost = weak_cost(seen - place, place * std::min(swing, kRippleMost) * std::sqrt(ripple_level));
-        trace.note_weak(place, seen);
-        trace.weak_charged += fit.weak_cost;
+        fit.weak_cost = weak_cost(seen - place * usual, place * std::min(swing, kRippleMost) * std::sqrt(ripple_level));
+        trace.note_weak(place, seen, fit.weak_cost);
         return fit;
     }
     if (known) {
-        fit.x = log_ratio(rate, trace.rate);
-        fit.firm_cost = 0.5F * fit.x * fit.x / fit_variance(trace.anchor_span, trace.rate_span, ripple_level);
+        fit.x = log_ratio(rate, trace.rate * static_cast<double>(usual));
+        fit.firm_cost = std::min(kMostFirmCost,
+                                 0.5F * fit.x * fit.x / fit_variance(trace.anchor_span, trace.rate_span, ripple_level));
         if (trace.weak_count > 0)
-            fit.weak_cost =
-                settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg, ripple_level);
+            fit.weak_cost = settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg,
+                                        ripple_level, habit != nullptr);
     }
     if (trace.periods >= Trace::kSteady && trace.anchor_span > trace.rate_span && trace.gaps < Trace::kManyGaps)
         ++trace.gaps;
@@ -168,6 +220,20 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
     trace.rate_span = trace.anchor_span;
     trace.anchor_span = 0.0F;
     return fit;
+}
+
+/// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
+[[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
+                                  float ripple_level, const ToothHabit* habit) noexcept {
+    Trace next = trace;
+    pass(wheel, next);
+    for (int k = 1; k < jump; ++k) {
+        next.cost += missed_cost(wheel, next.tooth);
+        pass(wheel, next);
+    }
+    const Fit fit = land(wheel, next, tick, ripple_level, habit);
+    next.cost += fit.firm_cost + fit.weak_cost;
+    return next;
 }
 
 }  // namespace kurbel::decoding

@@ -26,7 +26,7 @@ class ToothTracker {
     static constexpr int kMostStories = 12;
 
     /// Starts at the tooth of the edge at `tick`, where `trace` stands.
-    void start(const Trace& trace, std::int64_t tick, const Ripple& ripple) noexcept {
+    void start(const WheelTable& wheel, const Trace& trace, std::int64_t tick, const Ripple& ripple) noexcept {
         root_ = trace;
         root_.cost = 0.0F;
         root_tick_ = tick;
@@ -36,6 +36,7 @@ class ToothTracker {
         doubt_ = 0.0F;
         slip_ = 0;
         check_.reset();
+        habit_.reset(wheel);
     }
 
     /// Fast path: true if the held edge is beyond doubt the next tooth, and so is this one after it. Then the held
@@ -45,12 +46,14 @@ class ToothTracker {
         const auto tooth = static_cast<std::size_t>(head_.tooth);
         if (head_.anchor_span != wheel.anchor_span_deg[tooth]) return false;
         const double rate = ticks_between(head_.anchor_tick, tick) * wheel.sure_inverse[tooth];
-        const double off = std::abs(rate - head_.rate);
-        if (2.0 * off > static_cast<double>(wheel.sure_width[tooth]) * (rate + head_.rate)) return false;
+        const auto target = static_cast<std::size_t>(wheel.next(head_.tooth));
+        const double usual = head_.rate * static_cast<double>(habit_.ratio[target]);
+        if (2.0 * std::abs(rate - usual) > static_cast<double>(wheel.sure_width[tooth]) * (rate + usual)) return false;
         root_ = head_;
         root_tick_ = open_ticks_[0];
         open_ticks_[0] = tick;
-        advance_head(wheel, tick, rate);
+        learn_held(wheel);
+        advance_head(wheel, tick, rate, usual);
         doubt_ *= kDoubtKept;
         slip_ = 0;
         if (check_.wants(wheel, root_.tooth)) check(wheel, tick);
@@ -82,7 +85,7 @@ class ToothTracker {
     static constexpr float kGiveUp = 5.0F;
     /// Teeth that may be skipped at once, and the cost at which nothing fits any more.
     static constexpr int kMostJump = 4;
-    static constexpr float kLost = 30.0F;
+    static constexpr float kLost = 45.0F;
     static constexpr float kDoubtKept = 0.9F;  ///< a settled edge leaves this share of the doubt before it
 
     /// A pause so many times longer than the reach of the stories is a stop.
@@ -93,47 +96,72 @@ class ToothTracker {
     }
     [[nodiscard]] bool stopped(const WheelTable& wheel, std::int64_t tick) const noexcept;
 
-    void advance_head(const WheelTable& wheel, std::int64_t tick, double rate) noexcept {
-        const auto tooth = static_cast<std::size_t>(head_.tooth);
+    /// Takes the edge at `tick` for the next tooth and holds it. What it teaches waits until it is settled.
+    void advance_head(const WheelTable& wheel, std::int64_t tick, double rate, double usual) noexcept {
+        const float span_deg = head_.anchor_span + wheel.span(head_.tooth);
         head_.tooth = wheel.next(head_.tooth);
+        held_ = {};
         if (wheel.is_weak(head_.tooth)) {
-            head_.anchor_span += wheel.span_deg[tooth];
-            const float place = head_.anchor_span / wheel.weak_pitch_deg;
-            head_.note_weak(place, place * static_cast<float>(rate / head_.rate));
-        } else {
-            const float span_deg = head_.anchor_span + wheel.span_deg[tooth];
-            // Only a swing that matters is worth a division.
-            if (std::abs(rate - head_.rate) > 0.05 * rate)
-                ripple_.observe(log_ratio(rate, head_.rate), 0.5F * (span_deg + head_.rate_span));
-            else
-                ripple_.decay();
-            head_.anchor_tick = tick;
-            head_.rate = rate;
-            head_.rate_span = span_deg;
-            head_.anchor_span = 0.0F;
-            head_.weak_count = 0;
-            head_.weak_charged = 0.0F;
+            head_.anchor_span = span_deg;
+            held_.ratio = static_cast<float>(rate / head_.rate);
+            const float place = span_deg / wheel.weak_pitch_deg;
+            head_.note_weak(place, place * held_.ratio, 0.0F);
+            return;
         }
+        // Only a deviation that matters is worth a division.
+        if (std::abs(rate - usual) > 0.02 * rate) {
+            held_.ratio = static_cast<float>(rate / head_.rate);
+            held_.x = log_ratio(rate, usual);
+            held_.distance_deg = 0.5F * (span_deg + head_.rate_span);
+        }
+        head_.anchor_tick = tick;
+        head_.rate = rate;
+        head_.rate_span = span_deg;
+        head_.anchor_span = 0.0F;
+        head_.weak_count = 0;
+    }
+
+    /// The held edge is settled, and root_ stands at it.
+    void learn_held(const WheelTable& wheel) noexcept {
+        if (held_.ratio > 0.0F) habit_.learn(wheel, root_.tooth, held_.ratio);
+        if (held_.distance_deg > 0.0F)
+            ripple_.observe(held_.x, held_.distance_deg);
+        else
+            ripple_.decay();
+        if (habit_.learned < wheel.teeth) ++habit_.learned;
     }
 
     /// After sure(): the held edge is open_ticks_[0]. A slip moves it along.
     void check(const WheelTable& wheel, std::int64_t tick) noexcept {
-        slip_ = check_.note(wheel, root_, root_tick_, 0.0F, true, ripple_.level);
-        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.level);
+        slip_ = check_.note(wheel, root_, root_tick_, 1, 0.0F, ripple_.level, habit_);
+        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.level, habit());
     }
+
+    [[nodiscard]] const ToothHabit* habit() const noexcept { return &habit_; }
+
+    /// What the held edge teaches; zeros = nothing.
+    struct Lesson {
+        float ratio = 0.0F;
+        float x = 0.0F;
+        float distance_deg = 0.0F;
+    };
 
     void follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept;
     static void keep(Stories& stories, int& count, const Story& story) noexcept;
     [[nodiscard]] int settle(const WheelTable& wheel, Settled* out) noexcept;
     [[nodiscard]] bool all_agree() const noexcept;
     void settle_first(const WheelTable& wheel, Settled& out) noexcept;
+    [[nodiscard]] float land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept;
+    [[nodiscard]] Lesson lesson(const WheelTable& wheel) const noexcept;
     void retell(const WheelTable& wheel) noexcept;
 
     Trace root_{};  ///< at the last settled tooth
     Trace head_{};  ///< at the held edge, while there is no doubt
+    Lesson held_{};
     std::array<std::int64_t, kMostOpen> open_ticks_{};
     Stories story_{};
     Ripple ripple_{};
+    ToothHabit habit_{};
     std::int64_t root_tick_ = 0;
     GapCheck check_{};
     std::int32_t slip_ = 0;  ///< of the edge that sure() settled
@@ -174,7 +202,7 @@ inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int
         float owed = 0.0F;
         next.owed = 0.0F;
         for (int jump = 1, tooth = parent.trace.tooth; jump <= most; ++jump) {
-            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.level);
+            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.level, habit());
             next.jump[at] = static_cast<std::uint8_t>(jump);
             keep(grown, count, next);
             if (next.trace.cost - skipped < nearest) {
@@ -235,13 +263,7 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
     const std::int64_t tick = open_ticks_[0];
     float spent = kExtraCost;
     if (jump > 0) {
-        const Trace before = root_;
-        root_ = extend(wheel, root_, tick, jump, ripple_.level);
-        root_tick_ = tick;
-        if (root_.firm())
-            ripple_.observe(log_ratio(root_.rate, before.rate), 0.5F * (root_.rate_span + before.rate_span));
-        spent = root_.cost;
-        root_.cost = 0.0F;
+        spent = land_root(wheel, tick, jump);
         doubt_ *= kDoubtKept;
     }
     doubt_ += spent;
@@ -253,12 +275,42 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
         story.trace.cost -= spent;
     }
     int slip = 0;
-    if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, spent, jump > 0, ripple_.level);
+    if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, jump, spent, ripple_.level, habit_);
     if (slip != 0 && slip != GapCheck::kLost) {
         retell(wheel);
         doubt_ = 0.0F;
     }
     out = {tick, jump, slip};
+}
+
+/// Moves the root on by `jump` teeth and learns from it; returns the cost.
+inline float ToothTracker::land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept {
+    head_ = extend(wheel, root_, tick, jump, ripple_.level, habit());
+    held_ = lesson(wheel);
+    root_ = head_;
+    root_tick_ = tick;
+    root_.cost = 0.0F;
+    learn_held(wheel);
+    habit_.learned = std::min(habit_.learned + jump - 1, wheel.teeth);
+    return head_.cost;
+}
+
+/// What the step from root_ to head_ teaches. Where firm teeth were missed, it says nothing about one tooth's habit.
+inline ToothTracker::Lesson ToothTracker::lesson(const WheelTable& wheel) const noexcept {
+    const bool firm = head_.firm();
+    const float span_deg = firm ? head_.rate_span : head_.anchor_span;
+    Lesson lesson;
+    const bool usual_way = span_deg < wheel.sure_span(head_.tooth) * 1.01F;
+    if (firm) {
+        const auto usual = root_.rate * static_cast<double>(habit_.expect(wheel, head_.tooth, span_deg));
+        lesson.x = log_ratio(head_.rate, usual);
+        lesson.distance_deg = 0.5F * (span_deg + root_.rate_span);
+        if (usual_way) lesson.ratio = static_cast<float>(head_.rate / root_.rate);
+    } else if (usual_way && head_.weak_count > 0) {
+        const auto last = static_cast<std::size_t>(head_.weak_count - 1);
+        lesson.ratio = head_.weak_seen[last] / head_.weak_place[last];
+    }
+    return lesson;
 }
 
 /// Follows all open edges anew from the last settled tooth.
@@ -284,6 +336,7 @@ inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept 
         if (stories_ == 1 && open_ == 1 && story_[0].jump[0] == 1) {
             head_ = story_[0].trace;
             head_.cost = 0.0F;
+            held_ = lesson(wheel);
             stories_ = 0;
             break;
         }

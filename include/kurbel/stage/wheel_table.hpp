@@ -27,6 +27,7 @@ struct WheelTable {
     std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch lies within a few teeth
 
     std::array<float, kMaxTeeth> anchor_span_deg{};  ///< from the last firm tooth before i (or i itself: 0) to i
+    std::array<float, kMaxTeeth> reach_deg{};        ///< from the last firm tooth before i to i
     std::array<double, kMaxTeeth> sure_inverse{};    ///< 1 / degrees from that firm tooth to tooth i + 1
     std::array<float, kMaxTeeth> sure_width{};       ///< how far tooth i + 1 may deviate and still be beyond doubt
 
@@ -36,6 +37,9 @@ struct WheelTable {
     [[nodiscard]] bool is_weak(int tooth) const noexcept { return weak[static_cast<std::size_t>(tooth)] != 0; }
     /// The smaller of the two spans beside a tooth: the pitch that its displacement is measured in.
     [[nodiscard]] float pitch(int tooth) const noexcept { return std::min(span(tooth), span(previous(tooth))); }
+
+    /// Degrees by which `tooth` is usually reached: from the last firm tooth before it.
+    [[nodiscard]] float sure_span(int tooth) const noexcept { return reach_deg[static_cast<std::size_t>(tooth)]; }
 
     void build(const WheelConfig& wheel) noexcept;
 
@@ -140,6 +144,7 @@ inline void WheelTable::build_anchors() noexcept {
         anchor_span_deg[here] = from_firm;
         from_firm += span(tooth);
         const int target = next(tooth);
+        reach_deg[static_cast<std::size_t>(target)] = from_firm;
         sure_inverse[here] = 1.0 / static_cast<double>(from_firm);
         // A tooth more or less must lie well outside, and a weak tooth's place leaves yet less room.
         const float one_more = span(target) / (from_firm + 0.5F * span(target));

@@ -42,13 +42,15 @@ struct FiringWork {
 /// What the Decision tells the stages that learn.
 template <class Real>
 struct Feedback {
-    bool misfire = false;   ///< called a misfire, or would be one but for an obstacle
-    bool learn = false;     ///< may be learned from at all
-    Real probability = 0;   ///< that the work was lost
+    bool misfire = false;  ///< called a misfire, or would be one but for an obstacle
+    bool learn = false;    ///< may be learned from at all
+    Real probability = 0;  ///< that the work was lost
 };
 
 /// Learns the healthy pattern of the cycle and estimates, per firing, the share of work that is missing: the generalised
 /// least-squares amplitude of the response to one lost combustion in the window from 90 degrees before to 420 after TDC.
+/// A cylinder that was dead while the pattern was learned is part of it; PersistentMisfire finds that, and its firings are
+/// then measured from "all lost" instead of from "healthy".
 /// Firings overlap, so the one that explains most is taken out before its neighbours are looked at. Holds a firing back
 /// until the firings of the following revolution are in, too (780 crank degrees in all).
 ///
@@ -116,12 +118,8 @@ class WorkEstimator {
     /// Ends the firing that take() gave: learns from it as told. Call once after each take().
     void learn(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
         if (firing.complete) {
-            const auto place = static_cast<std::size_t>(pending_at(0).place);
             if (feedback.learn) learn_window(firing, feedback);
-            if (feedback.misfire)
-                remove_misfire(firing);
-            else
-                misfire_rate_[place] *= Real(0.9);
+            if (feedback.misfire != dead_[static_cast<std::size_t>(pending_at(0).place)]) remove_deviation();
         }
         head_ = (head_ + 1) % kPending;
         --pending_;
@@ -164,7 +162,7 @@ class WorkEstimator {
         persistent_.restart();
         next_cycle_bin_ = -1;
         offset_.fill(0);
-        misfire_rate_.fill(0);
+        dead_.fill(false);
         size_factor_ = Real(1);
     }
 
@@ -278,7 +276,8 @@ class WorkEstimator {
             explained[static_cast<std::size_t>(strongest)] = true;
             take_out(strongest, amplitude[static_cast<std::size_t>(strongest)], amplitude);
         }
-        firing.lost = amplitude[0];
+        oldest.amplitude = amplitude[0];
+        firing.lost = amplitude[0] + level(oldest.place);
         const Real precision = bank_.precision(oldest.place);
         // A pattern learned from n cycles scatters like the mean of n windows.
         firing.pattern_variance = pattern_.doubt(point(oldest.bin)) / precision;
@@ -289,6 +288,12 @@ class WorkEstimator {
         weigh_hypotheses(limits);
     }
 
+    /// Share of lost work that the pattern itself holds for this place.
+    [[nodiscard]] Real level(int place) const noexcept {
+        return dead_[static_cast<std::size_t>(place)] ? Real(1) : Real(0);
+    }
+
+    /// The pending firing that explains most among those that are not as the pattern has them; -1 where all are.
     [[nodiscard]] int strongest_above(const std::array<Real, kPending>& amplitude,
                                       const std::array<bool, kPending>& explained, const Limits& limits) noexcept {
         int best = -1;
@@ -296,8 +301,9 @@ class WorkEstimator {
         for (int i = 0; i < pending_; ++i) {
             const Pending& entry = pending_at(i);
             const Real s = amplitude[static_cast<std::size_t>(i)];
+            const bool lost = s + level(entry.place) > limits[static_cast<std::size_t>(entry.place)];
             if (!entry.complete || explained[static_cast<std::size_t>(i)] ||
-                s <= limits[static_cast<std::size_t>(entry.place)])
+                lost == dead_[static_cast<std::size_t>(entry.place)])
                 continue;
             const Real gain = s * s * bank_.precision(entry.place);
             if (gain > best_gain) {
@@ -351,13 +357,11 @@ class WorkEstimator {
         return sum / (static_cast<Real>(bins) * bin_rad_);
     }
 
-    /// Takes the misfire out of what later firings and the pattern see.
-    void remove_misfire(const FiringWork<Real>& firing) noexcept {
+    /// Takes a firing that was not as the pattern has it (a misfire, or a dead cylinder that fired) out of what later firings
+    /// and the pattern see.
+    void remove_deviation() noexcept {
         const Pending& oldest = pending_at(0);
-        const auto place = static_cast<std::size_t>(oldest.place);
-        misfire_rate_[place] += (Real(1) - misfire_rate_[place]) * Real(0.1);
-        // A cylinder known to be dead is taken as a whole work less, so that the pattern keeps the healthy level.
-        const Real size = misfire_rate_[place] > Real(0.5) ? Real(1) : std::min(firing.lost, Real(1.5));
+        const Real size = std::clamp(oldest.amplitude, Real(-1.5), Real(1.5));
         const Window& response = bank_.response(oldest.place);
         for (int j = 0; j < size_; ++j)
             history_.take_out(oldest.bin - before_ + j, size * oldest.expected * response[static_cast<std::size_t>(j)]);
@@ -373,6 +377,12 @@ class WorkEstimator {
         fill_window(oldest, x);
         // A window that fits neither health nor misfire must not teach much (bounded influence).
         const Real trust = std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
+        const bool dead = dead_[static_cast<std::size_t>(oldest.place)];
+        if (dead) {
+            // The pattern holds the dead cylinder as it is, so its windows scatter like healthy ones.
+            if (feedback.misfire) covariance_.learn(x, trust);
+            return;
+        }
         if (!feedback.misfire && feedback.probability < Real(0.5)) {
             covariance_.learn(x, trust * (Real(1) - feedback.probability));
             return;
@@ -380,7 +390,7 @@ class WorkEstimator {
         if (firing.lost < Real(0.5) || firing.lost > Real(1.5)) return;
         // Another misfire in the window is not part of this one's response.
         for (int i = 1; i < pending_; ++i)
-            if (pending_at(i).amplitude > Real(0.3)) subtract(x, pending_at(i), oldest);
+            if (std::fabs(pending_at(i).amplitude) > Real(0.3)) subtract(x, pending_at(i), oldest);
         for (int j = 0; j < size_; ++j) x[static_cast<std::size_t>(j)] /= firing.lost;
         bank_.refine(oldest.place, x, feedback.probability);
     }
@@ -450,37 +460,12 @@ class WorkEstimator {
         if (!covariance_.begun()) return;
         std::array<Real, kMaxBins> pattern{};
         const Real expected = expected_work(first + grid_.bins / 2);
-        for (int b = 0; b < grid_.bins; ++b)
-            pattern[static_cast<std::size_t>(b)] = pattern_.at(b, mean) / expected;
+        for (int b = 0; b < grid_.bins; ++b) pattern[static_cast<std::size_t>(b)] = pattern_.at(b, mean) / expected;
         const auto finding =
             persistent_.examine(pattern, mean.energy / expected, pattern_.doubt(mean), bank_.speed_rpm());
         for (int k = 0; k < grid_.firings; ++k)
             offset_[static_cast<std::size_t>(k)] = finding.deviation[static_cast<std::size_t>(k)];
-        if (persistent_.confirmed(finding)) repair(finding.missing, expected, mean.load);
-    }
-
-    /// Puts back into the pattern the work of cylinders that were dead while it was learned.
-    void repair(const std::array<std::int8_t, kMaxCylinders>& missing, Real expected, Real load) noexcept {
-        const bool by_load = load_known_ && load > Real(0.05);
-        const Real amount = by_load ? expected / load : expected;
-        for (int k = 0; k < grid_.firings; ++k) {
-            const auto place = static_cast<std::size_t>(k);
-            if (missing[place] == 0) continue;
-            for (int j = 0; j < size_; ++j) {
-                const int bin = ((grid_.tdc_bin[place] - before_ + j) % grid_.bins + grid_.bins) % grid_.bins;
-                pattern_.shift(
-                    bin, -static_cast<Real>(missing[place]) * amount * bank_.response(k)[static_cast<std::size_t>(j)],
-                    by_load);
-            }
-            misfire_rate_[place] = missing[place] > 0 ? Real(1) : Real(0);
-        }
-        for (int i = 0; i < pending_; ++i) {
-            Pending& entry = pending_at(i);
-            if (!entry.complete) continue;
-            Window x;
-            fill_window(entry, x);
-            entry.amplitude = bank_.amplitude(entry.place, x);
-        }
+        if (persistent_.confirmed(finding)) dead_ = finding.missing;
     }
 
     void begin_covariance(std::int64_t bin) noexcept {
@@ -548,7 +533,7 @@ class WorkEstimator {
     std::int64_t last_gain_bin_ = 0;
     std::int64_t next_cycle_bin_ = -1;
     std::array<Real, kMaxCylinders> offset_{};
-    std::array<Real, kMaxCylinders> misfire_rate_{};
+    std::array<bool, kMaxCylinders> dead_{};  // cylinders whose missing work the pattern holds
     std::array<Pending, kPending> queue_{};
     BinHistory<Real> history_{};
     CyclePattern<Real> pattern_{};
