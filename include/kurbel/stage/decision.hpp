@@ -196,7 +196,7 @@ class Decision {
     /// around one with the same measurement scatter; prior: this cylinder's running rate.
     [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd) const noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
-        const Real prior = std::max(rate_[k], kRarest);
+        const Real prior = std::max(rate_[k], firing.dead ? Real(0.5) : kRarest);
         const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
         const Real from_misfire = std::min(firing.lost - Real(1), Real(0)) / std::max(sd, Real(0.15));
         const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire);
@@ -209,7 +209,7 @@ class Decision {
     void follow(const FiringWork<Real>& firing, Real probability) noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
         rate_[k] += (probability - rate_[k]) / Real(200);
-        scatter_.learn(firing.place, firing.lost, Real(1) - probability);
+        if (!firing.dead) scatter_.learn(firing.place, firing.lost, Real(1) - probability);
         update_limit(firing.place);
     }
 

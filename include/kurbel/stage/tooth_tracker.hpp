@@ -81,8 +81,11 @@ class ToothTracker {
     };
     using Stories = std::array<Story, kMostStories>;
 
-    /// Stories this far behind the best are given up. Less than an extra edge costs, so that a clean edge leaves one.
-    static constexpr float kGiveUp = 5.0F;
+    /// Stories this far behind the best are given up. More than an extra edge costs, so that an edge that seems a tooth
+    /// may yet turn out to be none.
+    static constexpr float kGiveUp = 8.0F;
+    /// By this lead a story that ends in the next tooth is good enough to go on by the fast path; the edge stays held.
+    static constexpr float kClear = 5.0F;
     /// Teeth that may be skipped at once, and the cost at which nothing fits any more.
     static constexpr int kMostJump = 4;
     static constexpr float kLost = 45.0F;
@@ -150,6 +153,7 @@ class ToothTracker {
     static void keep(Stories& stories, int& count, const Story& story) noexcept;
     [[nodiscard]] int settle(const WheelTable& wheel, Settled* out) noexcept;
     [[nodiscard]] bool all_agree() const noexcept;
+    [[nodiscard]] bool clear() const noexcept;
     void settle_first(const WheelTable& wheel, Settled& out) noexcept;
     [[nodiscard]] float land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept;
     [[nodiscard]] Lesson lesson(const WheelTable& wheel) const noexcept;
@@ -251,6 +255,10 @@ inline void ToothTracker::keep(Stories& stories, int& count, const Story& story)
     ++count;
 }
 
+inline bool ToothTracker::clear() const noexcept {
+    return stories_ == 1 || story_[1].total() >= story_[0].total() + kClear;
+}
+
 inline bool ToothTracker::all_agree() const noexcept {
     for (int i = 1; i < stories_; ++i)
         if (story_[static_cast<std::size_t>(i)].jump[0] != story_[0].jump[0]) return false;
@@ -323,6 +331,14 @@ inline void ToothTracker::retell(const WheelTable& wheel) noexcept {
 inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept {
     int count = 0;
     while (open_ > 0) {
+        // The best story's last edge is the next tooth: hold that edge back and be without doubt again.
+        if (open_ == 1 && story_[0].jump[0] == 1 && clear()) {
+            head_ = story_[0].trace;
+            head_.cost = 0.0F;
+            held_ = lesson(wheel);
+            stories_ = 0;
+            break;
+        }
         if (!all_agree()) {
             if (open_ < kMostOpen) break;
             // No room for more doubt: the best story decides.
@@ -331,14 +347,6 @@ inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept 
                 if (story_[static_cast<std::size_t>(i)].jump[0] == story_[0].jump[0])
                     story_[static_cast<std::size_t>(kept++)] = story_[static_cast<std::size_t>(i)];
             stories_ = kept;
-        }
-        // One story whose last edge is a tooth: hold that edge back and be without doubt again.
-        if (stories_ == 1 && open_ == 1 && story_[0].jump[0] == 1) {
-            head_ = story_[0].trace;
-            head_.cost = 0.0F;
-            held_ = lesson(wheel);
-            stories_ = 0;
-            break;
         }
         settle_first(wheel, out[count++]);
     }

@@ -28,6 +28,7 @@ struct FiringWork {
     bool phase_known = false;
     bool complete = false;  ///< its window was whole; else only time, speed and load are meaningful
     bool cut = false;       ///< fuel was cut for it
+    bool dead = false;      ///< this cylinder was dead all the while that the pattern was learned
     Real load = 0;          ///< at intake closing; NaN where unknown
     Real speed_rpm = 0;
     Real acceleration = 0;      ///< rad/s^2 over the firing interval, healthy pattern removed
@@ -250,6 +251,7 @@ class WorkEstimator {
         firing.speed_rpm = speed_around(entry.bin);
         firing.expected = entry.expected;
         firing.offset = offset_[place];
+        firing.dead = dead_[place];
     }
 
     [[nodiscard]] Real speed_around(std::int64_t bin) const noexcept {
