@@ -1,2 +1,3 @@
 # Scripts that check against outside sources, by part.
 include(${CMAKE_CURRENT_LIST_DIR}/simulator.cmake)
+include(${CMAKE_CURRENT_LIST_DIR}/binomial.cmake)
