@@ -26,7 +26,7 @@ template <class Real>
 class PersistentMisfire {
   public:
     static constexpr int kMaxOrders = 16;
-    static constexpr int kShared = 2;  // combustion and compression, common to all cylinders
+    static constexpr int kShared = 4;  // combustion and compression of all cylinders, rigid and through torsion
     static constexpr int kMaxColumns = kMaxCylinders + kShared;
     using Window = typename ResponseBank<Real>::Window;
 
@@ -56,8 +56,7 @@ class PersistentMisfire {
         orders_ = 0;
         const int highest = std::min({bins_ / 2 - 1, kMaxOrders, even ? firings_ - 1 : std::max(6, firings_ + 2)});
         for (int m = 1; m <= highest; ++m) order_[static_cast<std::size_t>(orders_++)] = m;
-        const SliderCrank crank = SliderCrank::of(engine);
-        project_compression(crank);
+        crank_ = SliderCrank::of(engine);
         restart();
     }
 
@@ -80,10 +79,10 @@ class PersistentMisfire {
         }
     }
 
-    /// How each cylinder's response shows at the orders. The rigid crank's is taken: at these low orders torsion bends it
-    /// little, and a dead cylinder leaves no single misfires by which torsion could be told.
+    /// How each cylinder's response shows at the orders, from the rigid crank's.
     void set_responses(const ResponseBank<Real>& bank) noexcept {
-        for (int k = 0; k < firings_; ++k)
+        for (int k = 0; k < firings_; ++k) {
+            gain_[static_cast<std::size_t>(k)] = bank.torsion_gain(k);
             for (int o = 0; o < orders_; ++o) {
                 Real re = 0;
                 Real im = 0;
@@ -95,18 +94,27 @@ class PersistentMisfire {
                 column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o)] = re;
                 column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(2 * o + 1)] = im;
             }
-        // All cylinders' combustion together: what remains of it at these orders where firing is uneven.
-        for (int i = 0; i < 2 * orders_; ++i) {
-            Real sum = 0;
-            for (int k = 0; k < firings_; ++k) sum += column_[static_cast<std::size_t>(k)][static_cast<std::size_t>(i)];
-            column_[static_cast<std::size_t>(firings_)][static_cast<std::size_t>(i)] = sum;
         }
+        // What all cylinders' combustion together leaves at these orders: rigid where firing is uneven, and through torsion,
+        // which answers to each throw differently.
+        for (int i = 0; i < 2 * orders_; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            Real& rigid = shared(kCombustion)[at];
+            Real& twisted = shared(kTwistedCombustion)[at];
+            rigid = twisted = 0;
+            for (int k = 0; k < firings_; ++k) {
+                rigid += column_[static_cast<std::size_t>(k)][at];
+                twisted += gain_[static_cast<std::size_t>(k)] * column_[static_cast<std::size_t>(k)][at];
+            }
+        }
+        project_compression();
     }
 
     /// `pattern`: energy difference per bin over expected work. `energy`: mean half speed squared over expected work.
     /// `doubt`: variance of the pattern over the scatter of single cycles.
+    /// `mode_per_rev`: first torsion mode, cycles a revolution.
     [[nodiscard]] Finding examine(const std::array<Real, kMaxBins>& pattern, Real energy, Real doubt,
-                                  Real speed_rpm) const noexcept {
+                                  Real mode_per_rev) const noexcept {
         Finding finding;
         if (firings_ < 2 || orders_ == 0 || tracked_ < 3) return finding;
         const int columns = firings_ + kShared;
@@ -116,17 +124,24 @@ class PersistentMisfire {
             const auto [re, im] = project(pattern, o);
             data[2 * o] = re;
             data[2 * o + 1] = im;
-            noise[2 * o] = noise[2 * o + 1] = order_variance(o, energy, doubt, speed_rpm);
+            noise[2 * o] = noise[2 * o + 1] = order_variance(o, energy, doubt, mode_per_rev);
         }
         Columns f(2 * orders_, columns);
-        for (int c = 0; c < columns; ++c)
-            for (int i = 0; i < 2 * orders_; ++i)
-                f(i, c) = column_[static_cast<std::size_t>(c)][static_cast<std::size_t>(i)];
+        for (int i = 0; i < 2 * orders_; ++i) {
+            const Real twist = twisting(crank_order(i / 2), mode_per_rev);
+            for (int c = 0; c < columns; ++c) {
+                const Real value = column_[static_cast<std::size_t>(c)][static_cast<std::size_t>(i)];
+                if (c < firings_)
+                    f(i, c) = value * (Real(1) - gain_[static_cast<std::size_t>(c)] * twist);
+                else
+                    f(i, c) = c - firings_ < kTwistedCombustion ? value : value * twist;
+            }
+        }
         const Columns weighted = noise.cwiseInverse().asDiagonal() * f;
         const Square information = f.transpose() * weighted;
         const Side seen = weighted.transpose() * data;
         Square posterior = information;
-        for (int c = 0; c < columns; ++c) posterior(c, c) += c < firings_ ? Real(1) / (kSpread * kSpread) : Real(1e-2);
+        for (int c = 0; c < columns; ++c) posterior(c, c) += c < firings_ ? Real(1) / (kSpread * kSpread) : Real(0.05);
         const Eigen::LLT<Square> solver(posterior);
         const Square marginal = information - information * solver.solve(information);
         const Side pull = seen - information * solver.solve(seen);
@@ -187,26 +202,52 @@ class PersistentMisfire {
         return static_cast<std::size_t>(at < 0 ? at + bins_ : at);
     }
 
-    /// Compression and expansion of all cylinders, as one shape of free amplitude.
-    void project_compression(const SliderCrank& crank) noexcept {
-        auto& shape = column_[static_cast<std::size_t>(firings_ + 1)];
+    [[nodiscard]] std::array<Real, 2 * kMaxOrders>& shared(int which) noexcept {
+        return column_[static_cast<std::size_t>(firings_ + which)];
+    }
+
+    /// Answer of the sensor end through the first mode over the rigid answer, per unit gain, below resonance:
+    /// order^2 / (mode^2 - order^2). Near and above it nothing is known well enough; order_variance() shuts that out.
+    [[nodiscard]] static Real twisting(Real order, Real mode_per_rev) noexcept {
+        const Real ratio2 = order * order / (mode_per_rev * mode_per_rev);
+        return ratio2 / std::max(Real(1) - ratio2, Real(0.3));
+    }
+
+    /// Compression and expansion of all cylinders, as shapes of free amplitude.
+    void project_compression() noexcept {
+        auto& shape = shared(kCompression);
+        auto& twisted = shared(kTwistedCompression);
         shape.fill(0);
+        twisted.fill(0);
         constexpr double kExponent = 1.3;
         for (int k = 0; k < firings_; ++k)
             for (int o = 0; o < orders_; ++o)
                 for (int deg = -178; deg < 180; deg += 4) {
                     const double angle = to_rad(deg);
-                    const double torque = std::pow(crank.volume(angle), -kExponent) * crank.lever(angle) * to_rad(4.0);
+                    const double torque =
+                        std::pow(crank_.volume(angle), -kExponent) * crank_.lever(angle) * to_rad(4.0);
                     const double phase = 2.0 * std::numbers::pi * order_[static_cast<std::size_t>(o)] *
                                          (tdc_bin_[static_cast<std::size_t>(k)] / static_cast<double>(bins_) +
                                           deg / (two_stroke_ ? 360.0 : 720.0));
-                    shape[static_cast<std::size_t>(2 * o)] += static_cast<Real>(torque * std::cos(phase));
-                    shape[static_cast<std::size_t>(2 * o + 1)] -= static_cast<Real>(torque * std::sin(phase));
+                    const auto re = static_cast<Real>(torque * std::cos(phase));
+                    const auto im = static_cast<Real>(-torque * std::sin(phase));
+                    const auto at = static_cast<std::size_t>(2 * o);
+                    const Real gain = gain_[static_cast<std::size_t>(k)];
+                    shape[at] += re;
+                    shape[at + 1] += im;
+                    twisted[at] += gain * re;
+                    twisted[at + 1] += gain * im;
                 }
     }
 
+    [[nodiscard]] Real largest_gain() const noexcept {
+        Real most = 0;
+        for (int k = 0; k < firings_; ++k) most = std::max(most, std::fabs(gain_[static_cast<std::size_t>(k)]));
+        return most;
+    }
+
     /// Variance of one component of the projection at entry o.
-    [[nodiscard]] Real order_variance(int o, Real energy, Real doubt, Real speed_rpm) const noexcept {
+    [[nodiscard]] Real order_variance(int o, Real energy, Real doubt, Real mode_per_rev) const noexcept {
         const Real order = crank_order(o);
         const Real half_bins = Real(0.5) * static_cast<Real>(bins_);
         Real sum = doubt * scatter_[static_cast<std::size_t>(o)];
@@ -222,9 +263,10 @@ class PersistentMisfire {
             const Real amplitude = Real(2) * order * error * energy * order * bin_rad * half_bins;
             sum += Real(0.5) * amplitude * amplitude;
         }
-        // Healthy torsion bends what the responses say, the more the nearer the order comes to the first mode (here 300 Hz).
-        const Real nearness = order * speed_rpm / (Real(60) * Real(300));
-        const Real bent = Real(0.05) + Real(0.5) * nearness * nearness;
+        // The mode's frequency and shape are known to a quarter at best; near resonance nothing is known.
+        const Real ratio2 = order * order / (mode_per_rev * mode_per_rev);
+        if (ratio2 > Real(0.5)) return Real(1e6);
+        const Real bent = Real(0.05) + Real(0.5) * twisting(order, mode_per_rev) * largest_gain();
         return sum + bent * bent;
     }
 
@@ -281,6 +323,8 @@ class PersistentMisfire {
         return size * linear - Real(0.5) * size * size * square - penalty;
     }
 
+    enum Shared : int { kCombustion, kCompression, kTwistedCombustion, kTwistedCompression };
+
     int firings_ = 0;
     int bins_ = 0;
     int first_bin_ = 0;
@@ -292,6 +336,8 @@ class PersistentMisfire {
     Finding last_{};
     std::array<Real, kMaxOrders> scatter_{};  // variance of one component, cycle to cycle
     std::array<int, kMaxOrders> order_{};
+    SliderCrank crank_{};
+    std::array<Real, kMaxCylinders> gain_{};  // torsion, of each place
     std::array<std::int16_t, kMaxCylinders> tdc_bin_{};
     std::array<Real, kMaxBins> cosine_{};
     std::array<Real, kMaxBins> sine_{};

@@ -117,6 +117,13 @@ class ResponseBank {
 
     /// Inverse variance of amplitude() over healthy firings.
     [[nodiscard]] Real precision(int k) const noexcept { return precision_[static_cast<std::size_t>(k)]; }
+    /// How strongly the first torsion mode shows torque on this place's throw.
+    [[nodiscard]] Real torsion_gain(int k) const noexcept { return gain_[static_cast<std::size_t>(k)]; }
+    /// The first torsion mode, cycles a revolution: the chosen one, else the one expected of an engine of this size.
+    [[nodiscard]] Real mode_per_rev() const noexcept {
+        const double hz = chosen_ > kLate ? mode_hz(chosen_ - 1 - kLate) : mode_hz(kModes / 2);
+        return static_cast<Real>(hz * 60.0) / std::max(speed_rpm_, Real(1));
+    }
     [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
     [[nodiscard]] const Window& response(int k) const noexcept { return response_[static_cast<std::size_t>(k)]; }
 

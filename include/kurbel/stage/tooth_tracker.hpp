@@ -201,20 +201,17 @@ inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int
     for (int i = 0; i < stories_; ++i) {
         const Story& parent = story_[static_cast<std::size_t>(i)];
         Story next = parent;
-        float nearest = 1.0e9F;
-        float skipped = 0.0F;
+        const float moved_deg = static_cast<float>(ticks_between(parent.trace.anchor_tick, tick) / parent.trace.rate);
+        float reach_deg = parent.trace.anchor_span;
         float owed = 0.0F;
         next.owed = 0.0F;
         for (int jump = 1, tooth = parent.trace.tooth; jump <= most; ++jump) {
             next.trace = extend(wheel, parent.trace, tick, jump, ripple_.level, habit());
             next.jump[at] = static_cast<std::uint8_t>(jump);
             keep(grown, count, next);
-            if (next.trace.cost - skipped < nearest) {
-                nearest = next.trace.cost - skipped;
-                owed = skipped;
-            }
+            reach_deg += wheel.span(tooth);
             tooth = wheel.next(tooth);
-            skipped += missed_cost(wheel, tooth);
+            if (moved_deg > reach_deg + 0.5F * wheel.span(tooth)) owed += missed_cost(wheel, tooth);
         }
         // No tooth at all. If the edge came late, the teeth it came too late for will be missing all the same.
         next.trace = parent.trace;

@@ -464,7 +464,7 @@ class WorkEstimator {
         const Real expected = expected_work(first + grid_.bins / 2);
         for (int b = 0; b < grid_.bins; ++b) pattern[static_cast<std::size_t>(b)] = pattern_.at(b, mean) / expected;
         const auto finding =
-            persistent_.examine(pattern, mean.energy / expected, pattern_.doubt(mean), bank_.speed_rpm());
+            persistent_.examine(pattern, mean.energy / expected, pattern_.doubt(mean), bank_.mode_per_rev());
         for (int k = 0; k < grid_.firings; ++k)
             offset_[static_cast<std::size_t>(k)] = finding.deviation[static_cast<std::size_t>(k)];
         if (persistent_.confirmed(finding)) dead_ = finding.missing;
