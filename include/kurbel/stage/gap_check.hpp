@@ -74,7 +74,8 @@ class GapCheck {
             strikes_ = 0;
             return slip;
         }
-        return ++strikes_ < kStrikes ? 0 : kLost;
+        // Right after the start there is nothing yet that the index has proved itself by.
+        return ++strikes_ < (habit.mature(wheel) ? kStrikes : 1) ? 0 : kLost;
     }
 
     /// The same without habits, over several passages.

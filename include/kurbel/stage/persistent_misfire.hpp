@@ -266,7 +266,7 @@ class PersistentMisfire {
         // The mode's frequency and shape are known to a quarter at best; near resonance nothing is known.
         const Real ratio2 = order * order / (mode_per_rev * mode_per_rev);
         if (ratio2 > Real(0.5)) return Real(1e6);
-        const Real bent = Real(0.05) + Real(0.5) * twisting(order, mode_per_rev) * largest_gain();
+        const Real bent = Real(0.05) + Real(0.3) * twisting(order, mode_per_rev) * largest_gain();
         return sum + bent * bent;
     }
 

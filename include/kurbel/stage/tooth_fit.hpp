@@ -73,7 +73,9 @@ struct ToothHabit {
     std::int32_t learned = 0;  ///< teeth learned since the start, up to one revolution
 
     static constexpr float kShare = 0.5F;  ///< of the newest revolution
-    static constexpr float kMost = 1.8F;   ///< ratios beyond this, or below its inverse, are not habits
+    /// Swings beyond this a degree, or in all, are not habits: a gap in the wrong place must never become one.
+    static constexpr float kMostDeg = 0.02F;
+    static constexpr float kMost = 0.7F;
 
     void reset(const WheelTable& wheel) noexcept {
         std::fill_n(ratio.begin(), wheel.teeth, 1.0F);
@@ -83,7 +85,8 @@ struct ToothHabit {
 
     void learn(const WheelTable& wheel, int tooth, float seen) noexcept {
         float& habit = ratio[static_cast<std::size_t>(tooth)];
-        const float now = std::clamp(seen, 1.0F / kMost, kMost);
+        const float most = 0.05F + std::min(kMost, kMostDeg * wheel.sure_span(tooth));
+        const float now = std::clamp(seen, 1.0F - most, 1.0F + most);
         habit += (mature(wheel) ? kShare : 1.0F) * (now - habit);
     }
 
