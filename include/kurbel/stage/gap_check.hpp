@@ -70,7 +70,7 @@ class GapCheck {
         if (bare != 0) return bare;
         if (cost_ <= kSuspicious) return strikes_ = 0;
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
-        if (slip != 0 || !even(wheel, ripple_level)) {
+        if (slip != 0 || !even(wheel, cost_, ripple_level)) {
             strikes_ = 0;
             return slip;
         }
@@ -91,7 +91,8 @@ class GapCheck {
         }
         Trace moved = root;
         const float cost = trace.cost + extra;
-        const int slip = cost > kSuspicious ? look_back(wheel, moved, cost, ripple_level, nullptr) : 0;
+        int slip = cost > kSuspicious ? look_back(wheel, moved, cost, ripple_level, nullptr) : 0;
+        if (cost > kSuspicious && even(wheel, cost, ripple_level)) slip = kLost;
         bare_strikes_ = slip != 0 && slip == bare_slip_ ? bare_strikes_ + 1 : 1;
         bare_slip_ = slip;
         if (slip == 0 || bare_strikes_ < kBareStrikes) return 0;
@@ -125,8 +126,8 @@ class GapCheck {
         return slip > half ? slip - wheel.teeth : slip < -half ? slip + wheel.teeth : slip;
     }
 
-    /// Do the edges look as if no gap were there at all?
-    [[nodiscard]] bool even(const WheelTable& wheel, float ripple_level) const noexcept {
+    /// Do the edges look as if no gap were there at all, more than by a story of cost `than`?
+    [[nodiscard]] bool even(const WheelTable& wheel, float than, float ripple_level) const noexcept {
         const float pitch_deg = wheel.pitch(start_.tooth);
         const float variance = fit_variance(pitch_deg, pitch_deg, ripple_level);
         float cost = 0.0F;
@@ -140,7 +141,7 @@ class GapCheck {
             rate = now;
             last = tick;
         }
-        return cost + kLead < cost_;
+        return cost + kLead < than;
     }
 
     Trace start_{};
