@@ -39,6 +39,30 @@ TEST_P(Shipped, ComesOutOfItsScenarioAgain) {
     fs::remove_all(again);
 }
 
+// The reference shows every key at its default, so it must run as the same engine without all those keys does.
+TEST(ReferenceScenario, ShowsTheDefaults) {
+    const Scenario shown = read_scenario((fs::path(KURBEL_DATASETS) / "scenarios" / "reference.toml").string());
+    Scenario plain;
+    plain.engine = shown.engine;
+    plain.crank_wheel = shown.crank_wheel;
+    plain.cam_wheel = shown.cam_wheel;
+    Scenario run = shown;
+    EXPECT_EQ(run.seconds, plain.seconds);
+    for (const Operation mode : {Operation::neutral, Operation::hold, Operation::cranking}) {
+        for (Scenario* s : {&run, &plain}) {
+            s->seconds = 2.0;
+            s->operation.mode = mode;
+            s->operation.load = mode == Operation::neutral ? Profile() : Profile(0.5);
+            s->wheel_error.jitter_deg = 0.01;
+        }
+        const read::Recording a = simulate(run);
+        const read::Recording b = simulate(plain);
+        EXPECT_TRUE(a.tick == b.tick) << static_cast<int>(mode);
+        ASSERT_EQ(a.channels.size(), b.channels.size());
+        for (std::size_t i = 0; i < a.channels.size(); ++i) ASSERT_EQ(a.channels[i].value, b.channels[i].value);
+    }
+}
+
 INSTANTIATE_TEST_SUITE_P(Datasets, Shipped,
                          ::testing::Values("pickup-1-before", "pickup-2-swapped", "pickup-3-repaired", "pickup-road",
                                            "pickup-cranking"));
