@@ -24,6 +24,7 @@ class GapCheck {
         strikes_ = 0;
         bare_slip_ = 0;
         bare_strikes_ = 0;
+        passages_ = 0;
         watching_ = false;
     }
 
@@ -62,13 +63,19 @@ class GapCheck {
     static constexpr int kMostSlip = 3;
     static constexpr int kStrikes = 2;
     static constexpr int kBareStrikes = 3;
+    /// Passages judged by the wheel alone: the first ones, later one in so many.
+    static constexpr int kBareAtFirst = 12;
+    static constexpr int kBareEvery = 8;
     static constexpr float kSuspicious = 4.0F;
     static constexpr float kLead = 2.0F;  ///< by which another explanation must fit better
 
     [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
-        const int bare = judge_bare(wheel, root, ripple_level, habit);
-        if (bare != 0) return bare;
-        if (cost_ <= kSuspicious) return strikes_ = 0;
+        passages_ = passages_ < kBareAtFirst + kBareEvery ? passages_ + 1 : kBareAtFirst + 1;
+        if (passages_ <= kBareAtFirst || passages_ == kBareAtFirst + kBareEvery) {
+            const int bare = judge_bare(wheel, root, ripple_level, habit);
+            if (bare != 0) return bare;
+        }
+        if (!suspicious(cost_)) return strikes_ = 0;
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
         if (slip != 0 || !even(wheel, cost_, ripple_level)) {
             strikes_ = 0;
@@ -76,6 +83,11 @@ class GapCheck {
         }
         // Right after the start there is nothing yet that the index has proved itself by.
         return ++strikes_ < (habit.mature(wheel) ? kStrikes : 1) ? 0 : kLost;
+    }
+
+    /// A sound edge costs half a unit on average (a squared normal deviate).
+    [[nodiscard]] bool suspicious(float cost) const noexcept {
+        return cost > kSuspicious + 0.5F * static_cast<float>(count_);
     }
 
     /// The same without habits, over several passages.
@@ -91,8 +103,11 @@ class GapCheck {
         }
         Trace moved = root;
         const float cost = trace.cost + extra;
-        int slip = cost > kSuspicious ? look_back(wheel, moved, cost, ripple_level, nullptr) : 0;
-        if (cost > kSuspicious && even(wheel, cost, ripple_level)) slip = kLost;
+        int slip = 0;
+        if (suspicious(cost)) {
+            slip = look_back(wheel, moved, cost, ripple_level, nullptr);
+            if (even(wheel, cost, ripple_level)) slip = kLost;
+        }
         bare_strikes_ = slip != 0 && slip == bare_slip_ ? bare_strikes_ + 1 : 1;
         bare_slip_ = slip;
         if (slip == 0 || bare_strikes_ < kBareStrikes) return 0;
@@ -152,6 +167,7 @@ class GapCheck {
     std::int32_t strikes_ = 0;
     std::int32_t bare_slip_ = 0;
     std::int32_t bare_strikes_ = 0;
+    std::int32_t passages_ = 0;
     bool watching_ = false;
 };
 
