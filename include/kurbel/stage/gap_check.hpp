@@ -75,7 +75,7 @@ class GapCheck {
             const int bare = judge_bare(wheel, root, ripple_level, habit);
             if (bare != 0) return bare;
         }
-        if (!suspicious(cost_)) return strikes_ = 0;
+        if (cost_ <= kSuspicious) return strikes_ = 0;
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
         if (slip != 0 || !even(wheel, cost_, ripple_level)) {
             strikes_ = 0;
@@ -83,11 +83,6 @@ class GapCheck {
         }
         // Right after the start there is nothing yet that the index has proved itself by.
         return ++strikes_ < (habit.mature(wheel) ? kStrikes : 1) ? 0 : kLost;
-    }
-
-    /// A sound edge costs half a unit on average (a squared normal deviate).
-    [[nodiscard]] bool suspicious(float cost) const noexcept {
-        return cost > kSuspicious + 0.5F * static_cast<float>(count_);
     }
 
     /// The same without habits, over several passages.
@@ -104,7 +99,7 @@ class GapCheck {
         Trace moved = root;
         const float cost = trace.cost + extra;
         int slip = 0;
-        if (suspicious(cost)) {
+        if (cost > kSuspicious) {
             slip = look_back(wheel, moved, cost, ripple_level, nullptr);
             if (even(wheel, cost, ripple_level)) slip = kLost;
         }
