@@ -18,14 +18,14 @@ namespace kurbel::test {
 struct WheelEdge {
     std::int64_t tick = 0;
     Signal signal = Signal::crank;
-    int tooth = -1;       ///< true tooth; -1 = extra edge
-    int revolution = 0;   ///< true revolution, from place 0 to place 0; even ones hold cylinder 1's firing TDC
+    int tooth = -1;      ///< true tooth; -1 = extra edge
+    int revolution = 0;  ///< true revolution, from place 0 to place 0; even ones hold cylinder 1's firing TDC
 };
 
 /// How the wheel turns and what goes wrong.
 struct WheelRun {
     Config config{};
-    double start_deg = 0.0;     ///< crank angle at time 0; 0 = place 0 of a first half
+    double start_deg = 0.0;  ///< crank angle at time 0; 0 = place 0 of a first half
     double revolutions = 10.0;
     /// Speed in degrees a second, by crank degrees since the start.
     std::function<double(double)> speed_deg_s = [](double) { return 6.0 * 800.0; };
@@ -70,10 +70,10 @@ inline std::vector<WheelEdge> make_edges(const WheelRun& run) {
     const CamConfig& cam = run.config.cam_wheel;
     const double cycle_deg = run.config.engine.cycle_deg();
     std::vector<WheelEdge> edges;
-    const auto add = [&](double deg, Signal signal, int tooth) {
+    const auto add = [&](double deg, Signal signal, int tooth, int revolution) {
         if (!turning.holds(deg)) return;
-        edges.push_back({static_cast<std::int64_t>(std::llround(turning.time_s(deg) * run.config.timer.hz)), signal, tooth,
-                         static_cast<int>(std::floor(deg / 360.0))});
+        edges.push_back({static_cast<std::int64_t>(std::llround(turning.time_s(deg) * run.config.timer.hz)), signal,
+                         tooth, revolution});
     };
     const int first = static_cast<int>(std::floor(run.start_deg / 360.0)) - 1;
     const int last = static_cast<int>(std::ceil((run.start_deg + run.revolutions * 360.0) / 360.0)) + 1;
@@ -81,16 +81,16 @@ inline std::vector<WheelEdge> make_edges(const WheelRun& run) {
         for (int i = 0; i < wheel.teeth; ++i) {
             const double deg = 360.0 * revolution + static_cast<double>(wheel.angle_deg[static_cast<std::size_t>(i)]);
             if (run.missed(i, revolution)) continue;
-            add(deg + run.displaced_deg(i, revolution), Signal::crank, i);
-            if (!edges.empty()) edges.back().revolution = revolution;
+            add(deg + run.displaced_deg(i, revolution), Signal::crank, i, revolution);
         }
     const int per_cycle = static_cast<int>(cycle_deg / 360.0);
     for (int cycle = first / per_cycle - 1; cycle <= last / per_cycle + 1; ++cycle)
         for (int i = 0; i < cam.edges; ++i)
             if (!run.cam_missed(i, per_cycle * cycle))
-                add(cycle * cycle_deg + wheel.tdc1_deg + cam.edge_deg[static_cast<std::size_t>(i)], Signal::cam, i);
-    for (const double deg : run.extra_deg) add(deg, Signal::crank, -1);
-    for (const double deg : run.cam_extra_deg) add(deg, Signal::cam, -1);
+                add(cycle * cycle_deg + wheel.tdc1_deg + cam.edge_deg[static_cast<std::size_t>(i)], Signal::cam, i,
+                    cycle);
+    for (const double deg : run.extra_deg) add(deg, Signal::crank, -1, 0);
+    for (const double deg : run.cam_extra_deg) add(deg, Signal::cam, -1, 0);
     std::stable_sort(edges.begin(), edges.end(),
                      [](const WheelEdge& a, const WheelEdge& b) { return a.tick < b.tick; });
     return edges;
@@ -104,9 +104,9 @@ struct Outcome {
     int wrong_half = 0;        ///< teeth with phase_known and a half that is not the true one
     int wrong_revolution = 0;  ///< steps in `revolution` that are not the true ones, within one stretch of synchronism
     int restarts = 0;
-    int longest_wrong = 0;     ///< most wrong teeth in a row
-    int edges_to_sync = -1;    ///< crank edges up to the first tooth given out
-    int edges_to_phase = -1;   ///< crank edges up to the first tooth with phase_known
+    int longest_wrong = 0;    ///< most wrong teeth in a row
+    int edges_to_sync = -1;   ///< crank edges up to the first tooth given out
+    int edges_to_phase = -1;  ///< crank edges up to the first tooth with phase_known
 };
 
 inline Outcome decode(const Config& config, const std::vector<WheelEdge>& edges) {
@@ -167,7 +167,8 @@ inline WheelConfig even_wheel(int positions, std::vector<int> absent) {
 
 inline WheelConfig listed_wheel(const std::vector<double>& angles_deg) {
     WheelConfig wheel;
-    for (const double deg : angles_deg) wheel.angle_deg[static_cast<std::size_t>(wheel.teeth++)] = static_cast<float>(deg);
+    for (const double deg : angles_deg)
+        wheel.angle_deg[static_cast<std::size_t>(wheel.teeth++)] = static_cast<float>(deg);
     return wheel;
 }
 
@@ -179,7 +180,8 @@ inline Config car(const WheelConfig& wheel, std::vector<double> cam_deg = {50.0}
     make_even_firing(config.engine);
     config.crank_wheel = wheel;
     config.crank_wheel.tdc1_deg = 84.0;
-    for (const double deg : cam_deg) config.cam_wheel.edge_deg[static_cast<std::size_t>(config.cam_wheel.edges++)] = deg;
+    for (const double deg : cam_deg)
+        config.cam_wheel.edge_deg[static_cast<std::size_t>(config.cam_wheel.edges++)] = deg;
     return config;
 }
 

@@ -50,9 +50,7 @@ class BinHistory {
         const Real energy = bin.energy * inertia_[static_cast<std::size_t>(place)];
         const bool connected = !bin.restart && count_ > 0 && bin.index == newest_ + 1;
         if (connected) {
-            Entry& before = at(newest_);
-            before.raw = energy - before.energy;
-            before.clean = before.raw;
+            raw_[at(newest_)] = clean_[at(newest_)] = energy - energy_;
             mean_ += (energy - mean_) * mean_share_;
             ++run_;
         } else {
@@ -60,15 +58,15 @@ class BinHistory {
             run_ = 1;
         }
         newest_ = bin.index;
+        energy_ = energy;
         ++count_;
-        Entry& entry = at(newest_);
-        entry.energy = energy;
-        entry.raw = entry.clean = 0;
-        entry.mean = mean_;
-        entry.load = load;
-        entry.cut = cut;
-        entry.begin_tick = bin.begin_tick;
-        entry.ticks = bin.ticks;
+        const std::size_t here = at(newest_);
+        raw_[here] = clean_[here] = 0;
+        mean_energy_[here] = mean_;
+        load_[here] = static_cast<float>(load);
+        cut_[here] = cut;
+        begin_tick_[here] = bin.begin_tick;
+        ticks_[here] = bin.ticks;
     }
 
     void set_cycle(int bins) noexcept { mean_share_ = Real(1) / static_cast<Real>(bins); }
@@ -84,53 +82,49 @@ class BinHistory {
     /// Oldest bin connected to the newest, less than the ring back; -1 where there is none.
     [[nodiscard]] std::int64_t oldest_connected() const noexcept { return count_ > 0 ? newest_ - span() + 1 : -1; }
 
-    [[nodiscard]] Real raw(std::int64_t bin) const noexcept { return at(bin).raw; }
-    [[nodiscard]] Real clean(std::int64_t bin) const noexcept { return at(bin).clean; }
-    [[nodiscard]] Real load(std::int64_t bin) const noexcept { return at(holds(bin) ? bin : newest_).load; }
-    [[nodiscard]] bool cut(std::int64_t bin) const noexcept { return at(holds(bin) ? bin : newest_).cut; }
-    [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return at(bin).mean; }
+    [[nodiscard]] Real raw(std::int64_t bin) const noexcept { return raw_[at(bin)]; }
+    [[nodiscard]] Real clean(std::int64_t bin) const noexcept { return clean_[at(bin)]; }
+    [[nodiscard]] Real load(std::int64_t bin) const noexcept {
+        return static_cast<Real>(load_[at(holds(bin) ? bin : newest_)]);
+    }
+    [[nodiscard]] bool cut(std::int64_t bin) const noexcept { return cut_[at(holds(bin) ? bin : newest_)]; }
+    [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return mean_energy_[at(bin)]; }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
-        const Entry& last = at(to - 1);
-        return static_cast<Real>(last.begin_tick - at(from).begin_tick) + last.ticks;
+        return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) + ticks_[at(to - 1)];
     }
     /// Tick at `share` of the bin's length after its beginning (negative: before).
     [[nodiscard]] std::int64_t tick_within(std::int64_t bin, Real share) const noexcept {
-        const Entry& entry = at(bin);
-        const Real after = share * entry.ticks;
-        return entry.begin_tick + static_cast<std::int64_t>(after + (after < Real(0) ? Real(-0.5) : Real(0.5)));
+        const Real after = share * ticks_[at(bin)];
+        return begin_tick_[at(bin)] + static_cast<std::int64_t>(after + (after < Real(0) ? Real(-0.5) : Real(0.5)));
     }
     [[nodiscard]] Real clean_sum(std::int64_t from, std::int64_t to) const noexcept {
         Real sum = 0;
-        for (std::int64_t bin = from; bin < to; ++bin) sum += at(bin).clean;
+        for (std::int64_t bin = from; bin < to; ++bin) sum += clean_[at(bin)];
         return sum;
     }
 
-    void take_out(std::int64_t bin, Real amount) noexcept { at(bin).clean -= amount; }
+    void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= amount; }
 
   private:
-    struct Entry {
-        Real energy = 0;
-        Real raw = 0;
-        Real clean = 0;
-        Real mean = 0;
-        Real load = 0;
-        Real ticks = 0;
-        std::int64_t begin_tick = 0;
-        bool cut = false;
-    };
-
     [[nodiscard]] std::int64_t span() const noexcept { return run_ < kRing - 1 ? run_ : kRing - 1; }
-    [[nodiscard]] Entry& at(std::int64_t bin) noexcept { return ring_[static_cast<std::size_t>(bin) & (kRing - 1)]; }
-    [[nodiscard]] const Entry& at(std::int64_t bin) const noexcept {
-        return ring_[static_cast<std::size_t>(bin) & (kRing - 1)];
+    [[nodiscard]] static std::size_t at(std::int64_t bin) noexcept {
+        return static_cast<std::size_t>(bin) & (kRing - 1);
     }
 
-    std::array<Entry, kRing> ring_{};
+    // One array a quantity: windows read long runs of one of them.
+    std::array<Real, kRing> raw_{};
+    std::array<Real, kRing> clean_{};
+    std::array<Real, kRing> mean_energy_{};
+    std::array<Real, kRing> ticks_{};
+    std::array<float, kRing> load_{};
+    std::array<std::int64_t, kRing> begin_tick_{};
+    std::array<bool, kRing> cut_{};
     std::array<Real, kMaxBins> inertia_{};
     std::int64_t newest_ = -1;
     std::int64_t count_ = 0;
     std::int64_t run_ = 0;  // bins connected up to the newest
     Real mean_ = 0;
+    Real energy_ = 0;  // of the newest bin
     Real mean_share_ = Real(0.03);
 };
 

@@ -62,6 +62,7 @@ class Decoder {
     void advance(int jump) noexcept;
     void write(std::int64_t tick, Tooth& out) noexcept;
     void lose() noexcept;
+    void doubt(std::int64_t tick) noexcept;
     void queue_cam(std::int64_t tick) noexcept;
     void place_cam_edges(std::int64_t tick, double from_deg, double span_deg) noexcept;
     void rotate(double deg) noexcept;
@@ -82,6 +83,7 @@ class Decoder {
     std::int64_t last_tick_ = 0;  ///< of the last settled tooth
     std::int32_t index_ = 0;      ///< of the last settled tooth
     std::int32_t cam_waiting_ = 0;
+    std::int32_t disagreements_ = 0;  ///< edges in a row for which a search of unequal vanes says another tooth
     std::uint8_t half_ = 0;
     bool four_stroke_ = true;
     bool tracking_ = false;  ///< the wheel is being followed, though its position may yet be open
@@ -107,6 +109,7 @@ inline void Decoder::reset() noexcept {
     cycle_ = 0;
     index_ = 0;
     cam_waiting_ = 0;
+    disagreements_ = 0;
     half_ = 0;
     tracking_ = false;
     restart_ = true;
@@ -128,14 +131,29 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
 
 inline int Decoder::crank(std::int64_t tick, Tooth* out) noexcept {
     if (!tracking_) return seek(tick, out);
-    if (tracker_.sure(wheel_, tick)) return give(tracker_.settled(), out);
+    if (tracker_.sure(wheel_, tick)) {
+        const int given = give(tracker_.settled(), out);
+        if (wheel_.low_contrast) doubt(tick);
+        return given;
+    }
     std::array<decoding::Settled, decoding::ToothTracker::kMostOpen> settled;
     const int count = tracker_.push(wheel_, tick, settled.data());
     if (count < 0) {
         lose();
         return seek(tick, out);
     }
-    return give_settled(settled.data(), count, out);
+    const int given = give_settled(settled.data(), count, out);
+    if (tracking_ && wheel_.low_contrast) doubt(tick);
+    return given;
+}
+
+/// Unequal vanes are searched anew all the time: what looked right while cranking may look wrong in steady running.
+inline void Decoder::doubt(std::int64_t tick) noexcept {
+    const bool decided = search_.push(wheel_, tick);
+    const int believed = tracker_.newest_tooth() % wheel_.period;
+    if (!decided || believed < 0) return;
+    disagreements_ = search_.trace().tooth == believed ? 0 : disagreements_ + 1;
+    if (disagreements_ > wheel_.period) lose();
 }
 
 inline int Decoder::finish(Tooth* out) noexcept {
@@ -236,6 +254,7 @@ inline void Decoder::lose() noexcept {
     search_.reset();
     cam_.reset();
     cam_waiting_ = 0;
+    disagreements_ = 0;
 }
 
 inline void Decoder::queue_cam(std::int64_t tick) noexcept {

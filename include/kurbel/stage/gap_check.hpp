@@ -79,10 +79,11 @@ class GapCheck {
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
         if (slip != 0 || !even(wheel, cost_, ripple_level)) {
             strikes_ = 0;
+            if (slip != 0) passages_ = 0;
             return slip;
         }
         // Right after the start there is nothing yet that the index has proved itself by.
-        return ++strikes_ < (habit.mature(wheel) ? kStrikes : 1) ? 0 : kLost;
+        return ++strikes_ < (passages_ > kStrikes ? kStrikes : 1) ? 0 : kLost;
     }
 
     /// The same without habits, over several passages.

@@ -47,6 +47,7 @@ class GapSearch {
     static constexpr float kLead = 5.0F;
     static constexpr float kLeadAgain = 3.0F;
     static constexpr float kWorst = 60.0F;  ///< costs stay within this of the best: old faults are forgotten
+    static constexpr float kCalmer = 4.0F;
     static constexpr int kMostJump = 3;
     static constexpr double kPauseRatio = 6.0;
 
@@ -59,8 +60,12 @@ class GapSearch {
     }
 
     void begin(const WheelTable& wheel, std::int64_t tick) noexcept {
-        for (int tooth = 0; tooth < wheel.period; ++tooth)
-            story_[static_cast<std::size_t>(tooth)] = {tick, 0.0, 0.0F, 0.0F, 0.0F, tooth};
+        for (int tooth = 0; tooth < wheel.period; ++tooth) {
+            Trace& trace = story_[static_cast<std::size_t>(tooth)];
+            trace = Trace{};
+            trace.anchor_tick = tick;
+            trace.tooth = tooth;
+        }
         ripple_.level = 1.0F;
         last_tick_ = tick;
         edges_ = 1;
@@ -79,6 +84,7 @@ class GapSearch {
     [[nodiscard]] Arrival arrive(const WheelTable& wheel, int to, std::int64_t tick, Before before) const noexcept {
         Arrival best{before(to), 0.0F, 0.0F, true};
         best.trace.cost += kExtraCost;
+        best.trace.faultless = false;
         const int most = std::min(kMostJump, std::max(1, wheel.period - 1));
         int from = to;
         for (int jump = 1; jump <= most; ++jump) {
@@ -87,6 +93,7 @@ class GapSearch {
             pass(wheel, trace);
             for (int k = 1; k < jump; ++k) {
                 trace.cost += missed_cost(wheel, trace.tooth);
+                trace.faultless = false;
                 pass(wheel, trace);
             }
             if (trace.cost >= best.trace.cost) continue;
@@ -94,6 +101,7 @@ class GapSearch {
             const float span_deg = trace.anchor_span;
             const Fit fit = land(wheel, trace, tick, ripple_.level, nullptr);
             trace.cost += std::min(edges_ < 3 ? kMostFirstCost : kMostCost, fit.firm_cost) + fit.weak_cost;
+            trace.swing += fit.x * fit.x - trace.swing / static_cast<float>(2 * wheel.period);
             trace.tooth = to;
             if (trace.cost < best.trace.cost)
                 best = {trace, fit.x, trace.firm() && before_deg > 0.0F ? 0.5F * (before_deg + span_deg) : 0.0F, false};
@@ -144,7 +152,19 @@ class GapSearch {
         // start from standstill) and not end in an extra edge (then this edge is no tooth to start from). A story that
         // has stood through two gaps needs less of a lead: rivals that branch off it at each gap keep it small.
         if (last_was_extra_ || trace().gaps == 0) return false;
-        return second - trace().cost >= (trace().gaps > 1 ? kLeadAgain : kLead);
+        const float lead = wheel.has_weak && trace().gaps > 1 ? kLeadAgain : kLead;
+        return second - trace().cost >= lead && (!wheel.low_contrast || calmest(wheel));
+    }
+
+    /// Unequal vanes: a swing that repeats each revolution can make the wrong place look right, and then more revolutions
+    /// do not help. The best story must need far less of a swing than each other one without faults, over a revolution.
+    [[nodiscard]] bool calmest(const WheelTable& wheel) const noexcept {
+        if (edges_ < wheel.period + 2 || !trace().faultless) return false;
+        for (int tooth = 0; tooth < wheel.period; ++tooth) {
+            const Trace& other = story_[static_cast<std::size_t>(tooth)];
+            if (tooth != best_ && other.faultless && other.swing < kCalmer * trace().swing) return false;
+        }
+        return true;
     }
 
     std::array<Trace, kMaxTeeth> story_{};  ///< by tooth

@@ -96,16 +96,14 @@ class ResponseBank {
             const auto place = static_cast<std::size_t>(k);
             covariance.solve(response_[place], weight_[place], size_);
             precision_[place] = dot(response_[place], weight_[place]);
-            covariance.solve(rigid_[place], rigid_weight_[place], size_);
-            rigid_precision_[place] = dot(rigid_[place], rigid_weight_[place]);
         }
+        covariance.solve(rigid_[0], rigid_weight_, size_);
+        rigid_precision_ = dot(rigid_[0], rigid_weight_);
         for (int h = 1; h <= active_; ++h) {
             const auto mode = static_cast<std::size_t>(h - 1);
             covariance.solve(mode_[mode], mode_weight_[mode], size_);
             mode_precision_[mode] = dot(mode_[mode], mode_weight_[mode]);
-            for (int k = 0; k < firings_; ++k)
-                cross_[static_cast<std::size_t>(k)][mode] =
-                    dot(rigid_[static_cast<std::size_t>(k)], mode_weight_[mode]);
+            cross_[mode] = dot(rigid_[0], mode_weight_[mode]);
         }
     }
 
@@ -139,23 +137,18 @@ class ResponseBank {
         return sum / precision_[place];
     }
 
-    /// Log-likelihood gain of "all work lost" over "healthy" for each hypothesis.
-    void gains(int k, const Window& x, std::array<Real, kHypotheses>& gain) const noexcept {
-        const auto place = static_cast<std::size_t>(k);
-        const Real rigid = dot(rigid_weight_[place], x);
-        gain[0] = rigid - Real(0.5) * rigid_precision_[place];
-        for (int h = 1; h <= active_; ++h) {
-            const auto mode = static_cast<std::size_t>(h - 1);
-            const Real share = gain_of(h, k);
-            const Real precision =
-                rigid_precision_[place] + Real(2) * share * cross_[place][mode] + share * share * mode_precision_[mode];
-            gain[static_cast<std::size_t>(h)] = rigid + share * dot(mode_weight_[mode], x) - Real(0.5) * precision;
-        }
+    /// Largest log-likelihood gain of "work lost" over "healthy" among all hypotheses.
+    [[nodiscard]] Real best_gain(int k, const Window& x) const noexcept {
+        std::array<Real, kHypotheses> gain{};
+        gains(k, x, gain);
+        return *std::max_element(gain.begin(), gain.begin() + active_ + 1);
     }
 
     /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
-    void weigh(const std::array<Real, kHypotheses>& gain) noexcept {
+    void weigh(int k, const Window& x) noexcept {
         constexpr Real kRare = Real(0.02);
+        std::array<Real, kHypotheses> gain{};
+        gains(k, x, gain);
         for (int h = 0; h <= active_; ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
             const Real g = gain[static_cast<std::size_t>(h)];
@@ -164,6 +157,9 @@ class ResponseBank {
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }
     }
+
+    /// Enough misfires were seen to know their kind.
+    [[nodiscard]] bool experienced() const noexcept { return weight_all_ > Real(20); }
 
     /// Picks the hypothesis with the most evidence, with some inertia. True where it changed. While no misfire has been seen,
     /// torsion that the healthy engine shows anyway tells its frequency.
@@ -199,6 +195,24 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
 
   private:
+    void gains(int k, const Window& x, std::array<Real, kHypotheses>& gain) const noexcept {
+        const Real rigid = dot(rigid_weight_, x);
+        gain[0] = gain_at(rigid, rigid_precision_);
+        for (int h = 1; h <= active_; ++h) {
+            const auto mode = static_cast<std::size_t>(h - 1);
+            const Real share = gain_of(h, k);
+            const Real precision =
+                rigid_precision_ + Real(2) * share * cross_[mode] + share * share * mode_precision_[mode];
+            gain[static_cast<std::size_t>(h)] = gain_at(rigid + share * dot(mode_weight_[mode], x), precision);
+        }
+    }
+
+    /// Gain of a loss of the likeliest size: the expected work is known to a third.
+    [[nodiscard]] static Real gain_at(Real match, Real precision) noexcept {
+        const Real size = std::clamp(match / precision, Real(0.6), Real(1.4));
+        return size * match - Real(0.5) * size * size * precision;
+    }
+
     /// How much of an alternative's window a place shows.
     [[nodiscard]] Real gain_of(int hypothesis, int k) const noexcept {
         return hypothesis <= kLate ? Real(1) : gain_[static_cast<std::size_t>(k)];
@@ -284,12 +298,12 @@ class ResponseBank {
     std::array<Real, kMaxCylinders> gain_{};
     std::array<Real, kMaxCylinders> weight_own_{};
     std::array<Real, kMaxCylinders> precision_{};
-    std::array<Real, kMaxCylinders> rigid_precision_{};
+    Real rigid_precision_ = 0;
     std::array<Real, kHypotheses> evidence_{};
     std::array<Real, kAlternatives> mode_precision_{};
-    std::array<std::array<Real, kAlternatives>, kMaxCylinders> cross_{};
+    std::array<Real, kAlternatives> cross_{};
     std::array<Window, kMaxCylinders> rigid_{};
-    std::array<Window, kMaxCylinders> rigid_weight_{};
+    Window rigid_weight_{};
     std::array<Window, kMaxCylinders> response_{};
     std::array<Window, kMaxCylinders> weight_{};
     std::array<Window, kMaxCylinders> sum_own_{};

@@ -31,8 +31,6 @@ struct Bin {
 template <class Real>
 class Segmenter {
   public:
-    static constexpr int kMaxBinsPerPush = kMaxBins;
-
     /// `config` was validated.
     void configure(const Config& config, const CycleGrid& grid) noexcept {
         bins_per_rev_ = static_cast<int>(std::lround(360.0 / grid.bin_deg));
@@ -40,7 +38,10 @@ class Segmenter {
         const double bin_rad = grid.bin_deg * std::numbers::pi / 180.0;
         energy_factor_ = static_cast<Real>(0.5 * (bin_rad * config.timer.hz) * (bin_rad * config.timer.hz));
         half_matters_ = config.engine.strokes != 2;
-        wheel_ = config.crank_wheel;
+        for (int i = 0; i < config.crank_wheel.teeth; ++i)
+            wheel_deg_[static_cast<std::size_t>(i)] =
+                static_cast<Real>(config.crank_wheel.angle_deg[static_cast<std::size_t>(i)]);
+        tdc1_deg_ = static_cast<Real>(config.crank_wheel.tdc1_deg);
         reset();
     }
 
@@ -51,86 +52,89 @@ class Segmenter {
         next_bin_ = 0;
     }
 
-    /// Gives out the bins that `tooth` completes, in order: 0 for most teeth. `out` holds kMaxBinsPerPush.
-    int push(const Tooth& tooth, Bin<Real>* out) noexcept {
+    /// Hands the bins that `tooth` completes to `sink(const Bin<Real>&)`, in order: none for most teeth.
+    template <class Sink>
+    void push(const Tooth& tooth, Sink&& sink) noexcept {
         // Bin numbers begin one whole cycle early, so that a first TDC still to come leaves none negative.
         if (base_revolution_ == kNone) base_revolution_ = tooth.revolution - (half_matters_ ? tooth.half + 2 : 1);
         if (half_matters_) turn_ = ((tooth.revolution - base_revolution_ + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
         phase_known_ = tooth.phase_known || !half_matters_;
-        const Real angle_deg = static_cast<Real>(wheel_.angle_deg[static_cast<std::size_t>(tooth.index)]);
+        const Real angle_deg = wheel_deg_[static_cast<std::size_t>(tooth.index)];
         const std::int64_t revolution = tooth.revolution - base_revolution_;
-        int given = 0;
         if (!connected_ || tooth.restart) {
             begin_after(revolution, angle_deg);
         } else {
-            const Real step_deg =
-                angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
-            const Real period = static_cast<Real>(tooth.tick - last_tick_);
-            Real to_boundary_deg = next_boundary_deg(revolution, angle_deg);
-            while (to_boundary_deg <= Real(0) && given < kMaxBinsPerPush) {
-                // The boundary lies `back` before this tooth, as a share of the tooth's period.
-                const Real share = Real(1) + to_boundary_deg / step_deg;
-                given += close(last_tick_, share * period, out + given);
-                to_boundary_deg += bin_deg_;
+            // Whole revolutions are taken out in integers, so the angle keeps its digits however long the stream is.
+            const Real turns = static_cast<Real>(boundary_revolution_ - revolution);
+            Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
+            if (to_boundary_deg <= Real(0)) {
+                const Real step_deg =
+                    angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
+                const Real period = static_cast<Real>(tooth.tick - last_tick_);
+                do {
+                    // The boundary lies this share of the tooth's period behind the last tooth.
+                    const Real share = Real(1) + to_boundary_deg / step_deg;
+                    close(share * period, sink);
+                    to_boundary_deg += bin_deg_;
+                } while (to_boundary_deg <= Real(0));
             }
         }
         connected_ = true;
         last_tick_ = tooth.tick;
         last_angle_deg_ = angle_deg;
         last_revolution_ = revolution;
-        return given;
     }
 
   private:
-    /// Crank degrees from this tooth to the next boundary not yet passed; negative or zero: passed by this tooth.
-    [[nodiscard]] Real next_boundary_deg(std::int64_t revolution, Real angle_deg) const noexcept {
-        // Whole revolutions are taken out in integers, so the angle keeps its digits however long the stream is.
-        const std::int64_t boundary_revolution = next_bin_ / bins_per_rev_;
-        const Real within = static_cast<Real>(next_bin_ - boundary_revolution * bins_per_rev_) * bin_deg_;
-        return within + Real(360) * static_cast<Real>(boundary_revolution - revolution) - (angle_deg - tdc1_deg());
-    }
-
-    [[nodiscard]] Real tdc1_deg() const noexcept { return static_cast<Real>(wheel_.tdc1_deg); }
-
     /// After a loss: the next boundary is the first one after this tooth, and no bin is open.
     void begin_after(std::int64_t revolution, Real angle_deg) noexcept {
-        const Real places = (angle_deg - tdc1_deg()) / bin_deg_;
-        const std::int64_t first = revolution * bins_per_rev_ + static_cast<std::int64_t>(std::floor(places)) + 1;
+        const auto places = static_cast<std::int64_t>(std::floor((angle_deg - tdc1_deg_) / bin_deg_));
+        const std::int64_t first = revolution * bins_per_rev_ + places + 1;
         // Bin numbers never fall, and start at 0 or above also where the first TDC is still to come.
         next_bin_ = first > next_bin_ ? first : next_bin_;
+        boundary_revolution_ = next_bin_ / bins_per_rev_;
+        bin_in_revolution_ = static_cast<int>(next_bin_ % bins_per_rev_);
+        place_boundary();
         open_ = false;
     }
 
-    /// Passes one boundary, `after` ticks behind `tick`; gives the bin that ends there.
-    int close(std::int64_t tick, Real after, Bin<Real>* out) noexcept {
-        int given = 0;
+    void place_boundary() noexcept { boundary_deg_ = static_cast<Real>(bin_in_revolution_) * bin_deg_ + tdc1_deg_; }
+
+    /// Passes one boundary, `after` ticks behind the last tooth; hands over the bin that ends there.
+    template <class Sink>
+    void close(Real after, Sink& sink) noexcept {
+        Bin<Real> bin;
         if (open_) {
-            const Real ticks = static_cast<Real>(tick - begin_tick_) + (after - begin_after_);
-            out->index = next_bin_ - 1;
-            out->begin_tick = begin_tick_ + static_cast<std::int64_t>(begin_after_);
-            out->ticks = ticks;
-            out->energy = energy_factor_ / (ticks * ticks);
-            out->turn = turn_;
-            out->restart = restarted_;
-            out->phase_known = phase_known_;
-            restarted_ = false;
-            given = 1;
-        } else {
-            restarted_ = true;
+            bin.index = next_bin_ - 1;
+            bin.begin_tick = begin_tick_ + static_cast<std::int64_t>(begin_after_);
+            bin.ticks = static_cast<Real>(last_tick_ - begin_tick_) + (after - begin_after_);
+            bin.energy = energy_factor_ / (bin.ticks * bin.ticks);
+            bin.turn = turn_;
+            bin.restart = restarted_;
+            bin.phase_known = phase_known_;
         }
+        const bool whole = open_;
+        restarted_ = !open_;
         open_ = true;
-        begin_tick_ = tick;
+        begin_tick_ = last_tick_;
         begin_after_ = after;
         ++next_bin_;
-        return given;
+        if (++bin_in_revolution_ == bins_per_rev_) {
+            bin_in_revolution_ = 0;
+            ++boundary_revolution_;
+        }
+        place_boundary();
+        if (whole) sink(bin);
     }
 
     static constexpr std::int64_t kNone = INT64_MIN;
 
-    WheelConfig wheel_{};
+    Real tdc1_deg_ = 0;
     Real bin_deg_ = 0;
     Real energy_factor_ = 0;
+    Real boundary_deg_ = 0;  // of the next boundary, in its revolution
     int bins_per_rev_ = 1;
+    int bin_in_revolution_ = 0;
     int turn_ = 0;
     bool half_matters_ = true;
     bool phase_known_ = false;
@@ -139,11 +143,13 @@ class Segmenter {
     bool restarted_ = false;  // the next bin is the first after a loss
     std::int64_t base_revolution_ = kNone;
     std::int64_t last_revolution_ = 0;
+    std::int64_t boundary_revolution_ = 0;
     std::int64_t last_tick_ = 0;
     std::int64_t begin_tick_ = 0;
     std::int64_t next_bin_ = 0;  // boundary that begins this bin comes next
     Real last_angle_deg_ = 0;
     Real begin_after_ = 0;
+    std::array<Real, kMaxTeeth> wheel_deg_{};
 };
 
 }  // namespace kurbel

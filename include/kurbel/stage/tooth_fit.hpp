@@ -136,6 +136,8 @@ struct Trace {
     std::array<float, kMostWeak> weak_cost{};  ///< what each was charged; settled at the next firm tooth
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
+    bool faultless = true;     ///< no missed or extra edge in this story
+    float swing = 0.0F;        ///< squared log ratios of the rates, over about the last two revolutions
     std::uint8_t gaps = 0;     ///< changes of pitch passed when the speed was known, up to kManyGaps
 
     /// Intervals after which the speed counts as known; the first ones may have been a standstill.

@@ -68,6 +68,12 @@ class ToothTracker {
     /// Settles all that is held, at the end of the stream.
     [[nodiscard]] int finish(Settled* out) noexcept;
 
+    /// Tooth of the newest edge, -1 while that is in doubt.
+    [[nodiscard]] int newest_tooth() const noexcept {
+        if (stories_ != 0) return -1;
+        return open_ == 1 ? head_.tooth : root_.tooth;
+    }
+
     /// Ticks a degree by the last settled interval.
     [[nodiscard]] double rate() const noexcept { return root_.rate; }
 

@@ -23,6 +23,9 @@ struct WheelTable {
     /// Teeth beside a gap of a fine wheel are weak: on inductive sensors their edge can move by a good part of a pitch
     /// or vanish. They are given out like any other but the speed is not measured from them.
     std::array<std::uint8_t, kMaxTeeth> weak{};
+    bool has_weak = false;
+    /// No span is clearly longer than its neighbours (unequal vanes): the swing of the speed can look like the pattern.
+    bool low_contrast = false;
     float weak_pitch_deg = 1.0F;  ///< pitch that displacements of weak teeth are measured in: the smallest beside one
     std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch lies within a few teeth
 
@@ -56,6 +59,8 @@ struct WheelTable {
 inline constexpr float kFinePitchDeg = 10.5F;
 /// A span this much longer than the pitch beside it is a gap.
 inline constexpr float kGapRatio = 1.7F;
+/// Spans of less contrast than this are unequal vanes rather than gaps.
+inline constexpr float kContrast = 1.6F;
 /// A tooth is near a change of pitch if one lies within so many teeth.
 inline constexpr int kNearGapTeeth = 5;
 /// Deviation (about that of a ratio from 1) below which an ordinary tooth is beyond doubt. An extra edge splits a span
@@ -117,6 +122,7 @@ inline void WheelTable::find_weak() noexcept {
     // The speed must be measured from somewhere: a wheel of isolated teeth has no weak ones.
     const auto count = std::count(weak.begin(), weak.begin() + teeth, std::uint8_t{1});
     if (2 * count > teeth) weak.fill(0);
+    has_weak = std::count(weak.begin(), weak.begin() + teeth, std::uint8_t{1}) > 0;
     weak_pitch_deg = kFinePitchDeg;
     for (int i = 0; i < teeth; ++i)
         if (is_weak(i)) weak_pitch_deg = std::min(weak_pitch_deg, pitch(i));
@@ -124,9 +130,11 @@ inline void WheelTable::find_weak() noexcept {
 
 inline void WheelTable::find_near_gap() noexcept {
     near_gap.fill(0);
+    low_contrast = period > 1;
     for (int i = 0; i < teeth; ++i) {
         const float a = span(i);
         const float b = span(next(i));
+        if (std::max(a, b) >= kContrast * std::min(a, b)) low_contrast = false;
         if (std::max(a, b) < 1.3F * std::min(a, b)) continue;
         for (int k = 1 - kNearGapTeeth; k <= kNearGapTeeth; ++k)
             near_gap[static_cast<std::size_t>((i + k + kNearGapTeeth * teeth) % teeth)] = 1;

@@ -82,18 +82,6 @@ class WindowCovariance {
         for (int i = length; i < size_; ++i) w[static_cast<std::size_t>(i)] = 0;
     }
 
-    /// Squared length of x in units of the covariance: x' C^-1 x.
-    [[nodiscard]] Real distance2(const Window& x) const noexcept {
-        Window z = x;
-        Real sum = 0;
-        for (int j = 0; j < size_; ++j) {
-            const Real value = z[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];
-            sum += value * value;
-            for (int i = j + 1; i < size_; ++i) z[static_cast<std::size_t>(i)] -= factor_[triangle(i, j)] * value;
-        }
-        return sum;
-    }
-
     [[nodiscard]] int size() const noexcept { return size_; }
     [[nodiscard]] Real variance(int i) const noexcept { return sum_[triangle(i, i)] / total_; }
 
