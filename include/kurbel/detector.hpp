@@ -41,9 +41,8 @@ class BasicDetector {
     Status push_edge(std::int64_t raw_tick, Signal signal) noexcept {
         if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
         if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
-        std::array<Tooth, kMaxTeethPerPush> teeth;
-        const int count = decoder_.push(raw_tick, signal, teeth.data());
-        for (int i = 0; i < count; ++i) take_tooth(teeth[static_cast<std::size_t>(i)]);
+        const int count = decoder_.push(raw_tick, signal, teeth_.data());
+        for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
         return {};
     }
 
@@ -79,10 +78,9 @@ class BasicDetector {
     /// Ends the stream: releases what is held back. queue_full: take events, then call again.
     Status finish() noexcept {
         if (!finished_) {
-            std::array<Tooth, kMaxTeethPerPush> teeth;
             if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
-            const int count = decoder_.finish(teeth.data());
-            for (int i = 0; i < count; ++i) take_tooth(teeth[static_cast<std::size_t>(i)]);
+            const int count = decoder_.finish(teeth_.data());
+            for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
             work_.finish();
             finished_ = true;
         }
@@ -139,18 +137,17 @@ class BasicDetector {
     [[nodiscard]] bool any_cut() const noexcept { return cut_; }
 
     void take_tooth(const Tooth& tooth) noexcept {
-        std::array<Bin<Real>, Segmenter<Real>::kMaxBinsPerPush> bins;
-        const int count = segmenter_.push(tooth, bins.data());
-        for (int i = 0; i < count; ++i) {
-            const Bin<Real>& bin = bins[static_cast<std::size_t>(i)];
-            if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
-            last_turn_ = bin.turn;
-            if (config_.settings.method == Method::segment_roughness)
-                roughness_.push(bin, load_, cut_, bin.phase_known);
-            else
-                work_.push(bin, load_, cut_, bin.phase_known);
-            judge_ready(false);
-        }
+        segmenter_.push(tooth, [this](const Bin<Real>& bin) { take_bin(bin); });
+    }
+
+    void take_bin(const Bin<Real>& bin) noexcept {
+        if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
+        last_turn_ = bin.turn;
+        if (config_.settings.method == Method::segment_roughness)
+            roughness_.push(bin, load_, cut_, bin.phase_known);
+        else
+            work_.push(bin, load_, cut_, bin.phase_known);
+        judge_ready(false);
     }
 
     void judge_ready(bool all) noexcept {
@@ -226,6 +223,7 @@ class BasicDetector {
     Real load_ = std::numeric_limits<Real>::quiet_NaN();
     std::int64_t first_cycle_ = kNone;
     std::array<bool, kMaxCylinders> cut_one_{};
+    std::array<Tooth, kMaxTeethPerPush> teeth_{};  // scratch; clearing it anew for each edge would cost more than the decoder
     std::array<Event, kQueue> queue_{};
 };
 

@@ -52,9 +52,7 @@ class StageWriter {
     void take(const Tooth* teeth, int count) {
         for (int i = 0; i < count; ++i) {
             write_tooth(teeth[i]);
-            std::array<Bin<double>, Segmenter<double>::kMaxBinsPerPush> bins;
-            const int made = segmenter_.push(teeth[i], bins.data());
-            for (int k = 0; k < made; ++k) take_bin(bins[static_cast<std::size_t>(k)]);
+            segmenter_.push(teeth[i], [this](const Bin<double>& bin) { take_bin(bin); });
         }
     }
 
