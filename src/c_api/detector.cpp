@@ -1,11 +1,26 @@
 // kurbel.h: the detector.
 #include <new>
 
-#include "c_api/handle.hpp"
+#include "c_api/convert.hpp"
+#include "kurbel/detector.hpp"
+#include "kurbel/snapshot.hpp"
 
 using kurbel::Status;
 using kurbel::StatusCode;
 using kurbel::c_api::code;
+
+/// One block without pointers, so that it may live in memory of the caller.
+struct kurbel_detector {
+    kurbel::Detector detector{};
+    char error_text[160]{};
+
+    /// Remembers what went wrong; a full queue is no fault of the caller and leaves the text alone.
+    std::int32_t answer(const kurbel::Status& status) noexcept {
+        if (!status.ok() && status.code != kurbel::StatusCode::queue_full)
+            kurbel::c_api::write_text(status, error_text, sizeof error_text);
+        return kurbel::c_api::code(status);
+    }
+};
 
 namespace {
 
@@ -121,4 +136,18 @@ int32_t kurbel_detector_sync(const kurbel_detector* detector, kurbel_sync* sync)
 
 const char* kurbel_detector_last_error(const kurbel_detector* detector) {
     return detector == nullptr ? "detector: must not be NULL" : detector->error_text;
+}
+
+size_t kurbel_detector_snapshot_size(void) { return kurbel::kSnapshotSize<double>; }
+
+int32_t kurbel_detector_snapshot(const kurbel_detector* detector, void* bytes, size_t size) {
+    if (detector == nullptr) return KURBEL_BAD_ARGUMENT;
+    return kurbel::c_api::code(write_snapshot(detector->detector, bytes, size));
+}
+
+int32_t kurbel_detector_restore(kurbel_detector* detector, const void* bytes, size_t size) {
+    if (detector == nullptr || bytes == nullptr) return KURBEL_BAD_ARGUMENT;
+    const kurbel::Status status = read_snapshot(bytes, size, detector->detector);
+    if (status.ok()) detector->error_text[0] = '\0';
+    return detector->answer(status);
 }

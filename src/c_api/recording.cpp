@@ -4,7 +4,7 @@
 #include <new>
 #include <utility>
 
-#include "c_api/handle.hpp"
+#include "c_api/convert.hpp"
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/read/input_error.hpp"
 
@@ -16,6 +16,21 @@ struct kurbel_recording {
 };
 
 namespace {
+
+/// The handle as Feed wants it, through the C calls, which keep the text of what failed.
+struct Through {
+    kurbel_detector* handle;
+
+    [[nodiscard]] static kurbel::Status status(std::int32_t code) noexcept {
+        return {static_cast<kurbel::StatusCode>(code), "", ""};
+    }
+    [[nodiscard]] kurbel::Status push_edge(std::int64_t tick, kurbel::Signal signal) const noexcept {
+        return status(kurbel_detector_push_edge(handle, tick, static_cast<std::int32_t>(signal)));
+    }
+    [[nodiscard]] kurbel::Status push_channel(std::int64_t tick, kurbel::Channel channel, double value) const noexcept {
+        return status(kurbel_detector_push_channel(handle, tick, static_cast<std::int32_t>(channel), value));
+    }
+};
 
 // An exception must not cross into C.
 template <class Work>
@@ -66,7 +81,8 @@ int64_t kurbel_recording_edges(const kurbel_recording* recording) {
 
 int32_t kurbel_recording_feed(kurbel_recording* recording, kurbel_detector* detector) {
     if (recording == nullptr || detector == nullptr) return KURBEL_BAD_ARGUMENT;
-    return detector->answer(recording->feed.run(detector->detector));
+    Through through{detector};
+    return kurbel::c_api::code(recording->feed.run(through));
 }
 
 int32_t kurbel_recording_rewind(kurbel_recording* recording) {

@@ -72,20 +72,17 @@ bool same_bits(const std::vector<kurbel_event>& a, const std::vector<kurbel_even
     return a.size() == b.size() && std::memcmp(a.data(), b.data(), a.size() * sizeof(kurbel_event)) == 0;
 }
 
-TEST(CDetector, JudgesFiringsAndFindsTheLostOnes) {
+TEST(CDetector, JudgesEveryFiringAndCountsEveryEdge) {
     const Handle detector = make();
     const auto events = run(detector.get(), inline4_edges());
-    // 20 s at 1200 rpm are about 800 firings, 16 of them lost.
+    // 20 s at 1200 rpm are about 800 firings.
     EXPECT_GT(events.size(), 700U);
-    const auto misfires =
-        std::count_if(events.begin(), events.end(), [](const auto& e) { return e.verdict == KURBEL_MISFIRE; });
-    EXPECT_GE(misfires, 8);
-    EXPECT_LE(misfires, 17);
     kurbel_sync sync{};
     sync.struct_size = sizeof sync;
     ASSERT_EQ(kurbel_detector_sync(detector.get(), &sync), KURBEL_OK);
     EXPECT_EQ(sync.phase, KURBEL_PHASE_CAM);
     EXPECT_EQ(sync.edges, static_cast<std::int64_t>(inline4_edges().ticks.size()));
+    EXPECT_EQ(sync.faults, 0);
 }
 
 TEST(CDetector, SameBitsAsCpp) {

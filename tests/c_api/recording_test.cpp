@@ -1,6 +1,7 @@
 // kurbel.h: recordings on disk, through the writer's files and shipped ones.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <array>
 #include <cstring>
 #include <filesystem>
@@ -106,6 +107,22 @@ TEST(CRecording, FeedsEdgesAndChannelsAcrossTheCountersWrap) {
     ASSERT_EQ(again.size(), events.size());
     EXPECT_EQ(std::memcmp(again.data(), events.data(), events.size() * sizeof events[0]), 0);
     kurbel_recording_close(recording);
+}
+
+TEST(CRecording, ShippedRecordingNamesItsCylinder) {
+    std::array<char, 300> why{};
+    kurbel_recording* recording = nullptr;
+    ASSERT_EQ(kurbel_recording_open(KURBEL_DATASETS "/pickup-1-before", &recording, why.data(), why.size()), KURBEL_OK)
+        << why.data();
+    kurbel_config config;
+    kurbel_config_default(&config, sizeof config);
+    ASSERT_EQ(kurbel_recording_config(recording, &config), KURBEL_OK);
+    std::array<int, KURBEL_MAX_CYLINDERS + 1> misfires{};
+    for (const auto& event : run(recording, config))
+        if (event.verdict == KURBEL_MISFIRE) ++misfires[static_cast<std::size_t>(event.cylinder)];
+    kurbel_recording_close(recording);
+    EXPECT_EQ(std::max_element(misfires.begin(), misfires.end()) - misfires.begin(), 4);
+    EXPECT_GT(misfires[4], 10);
 }
 
 TEST(CRecording, BadInputNamesFileAndLine) {

@@ -9,7 +9,6 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
-#include "kurbel/detector.hpp"
 
 namespace kurbel::python {
 

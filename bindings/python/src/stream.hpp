@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "bind.hpp"
+#include "kurbel/detector.hpp"
 #include "kurbel/read/recording.hpp"
 
 namespace kurbel::python {
