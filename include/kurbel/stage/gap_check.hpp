@@ -11,7 +11,8 @@ namespace kurbel::decoding {
 
 /// A wrong index explains a gap by missed and extra edges or displaced teeth, every time. Where a passage was costly, the
 /// edges are taken once more for consecutive teeth from a few places further or back; if that fits clearly better, the
-/// index has slipped. If the edges were as even as if there were no gap, twice in a row, the wheel stands elsewhere.
+/// index has slipped. If the edges were as even as if there were no gap, or edges were both missed and extra, twice in a
+/// row, the wheel stands elsewhere.
 ///
 /// Habits are learned under the index that is believed, so a wrong one from the start would soon look usual. Therefore the
 /// passages are also judged by the wheel alone; there one swing of the speed may mislead, so three passages must agree.
@@ -77,13 +78,20 @@ class GapCheck {
         }
         if (cost_ <= kSuspicious) return strikes_ = 0;
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
-        if (slip != 0 || !even(wheel, cost_, ripple_level)) {
+        if (slip != 0 || !(even(wheel, cost_, ripple_level) || both_faults())) {
             strikes_ = 0;
             if (slip != 0) passages_ = 0;
             return slip;
         }
         // Right after the start there is nothing yet that the index has proved itself by.
         return ++strikes_ < (passages_ > kStrikes ? kStrikes : 1) ? 0 : kLost;
+    }
+
+    /// Were edges both missed and extra?
+    [[nodiscard]] bool both_faults() const noexcept {
+        const auto end = jumps_.begin() + count_;
+        return std::find(jumps_.begin(), end, std::uint8_t{0}) != end &&
+               std::any_of(jumps_.begin(), end, [](std::uint8_t jump) { return jump > 1; });
     }
 
     /// The same without habits, over several passages.

@@ -163,12 +163,12 @@ class ResponseBank {
 
     /// Picks the hypothesis with the most evidence, with some inertia. True where it changed. While no misfire has been seen,
     /// torsion that the healthy engine shows anyway tells its frequency.
-    bool choose() noexcept {
+    bool choose(bool covariance_learned) noexcept {
         const Real most = *std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1);
         int best = chosen_;
         if (most < kLittleEvidence) {
-            best = ringing_mode();
-        } else if (most > evidence_[static_cast<std::size_t>(chosen_)] + Real(8)) {
+            if (covariance_learned) best = ringing_mode();
+        } else if (most > evidence_[static_cast<std::size_t>(chosen_)] + kClearlyMore) {
             best = static_cast<int>(std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1) -
                                     evidence_.begin());
         }
@@ -282,6 +282,7 @@ class ResponseBank {
     static constexpr Real kCommonDoubt = Real(0.1);
     static constexpr Real kOwnDoubt = Real(0.03);
     static constexpr Real kLittleEvidence = Real(10);
+    static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
     static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
 
     int size_ = 0;

@@ -25,7 +25,7 @@ class SegmentRoughness {
         grid_ = grid;
         hz_ = static_cast<Real>(config.timer.hz);
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
-        full_work_ = static_cast<Real>(WorkEstimator<Real>::work_at_full_load(config.engine));
+        full_work_ = static_cast<Real>(WorkEstimator<Real>::work_at_full_charge(config.engine));
         reset();
     }
 
@@ -64,7 +64,7 @@ class SegmentRoughness {
         firing.phase_known = frame_known_;
         firing.cut = here.cut;
         firing.load = here.load;
-        firing.expected = full_work_ * (here.load == here.load ? std::fmax(here.load, Real(0.05)) : Real(0.4));
+        firing.expected = full_work_ * WorkEstimator<Real>::useful_charge(here.load);
         firing.complete = taken_ >= z && taken_ + z < count_ && count_ - taken_ + z < kRing;
         firing.speed_rpm = rpm_ticks_ / (here.ticks * static_cast<Real>(z));
         if (firing.complete) {

@@ -21,7 +21,7 @@ inline constexpr float kMissedAfterGapCost = 2.5F;
 
 /// Pitch error and jitter of one interval against its neighbour: relative part, and degrees.
 inline constexpr float kPitchRelative = 0.04F;
-inline constexpr float kPitchDeg = 0.05F;
+inline constexpr float kPitchDeg = 0.1F;
 /// Speed ripple: change of log speed a degree, and its bound. Cranking swings the speed by 2 to 1 within 60 to 90
 /// degrees (0.008 to 0.012 a degree); over longer spans the swing does not grow further.
 inline constexpr float kRippleDeg = 0.008F;
@@ -117,8 +117,15 @@ struct ToothHabit {
 
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
-/// One firm tooth costs no more than this: the speed may jump, once.
-inline constexpr float kMostFirmCost = 20.0F;
+/// One firm tooth costs no more than this: now and then a tooth stands off or the speed jumps, and a squared deviation
+/// would rather believe in a missed and an extra edge.
+inline constexpr float kMostFirmCost = 12.0F;
+
+/// Half of the squared deviation where that is small, towards kMostFirmCost where it is large.
+[[nodiscard]] inline float firm_cost(float x, float variance) noexcept {
+    const float half_square = 0.5F * x * x / variance;
+    return half_square / (1.0F + half_square / kMostFirmCost);
+}
 
 /// One story of the edges so far, reduced to what the next edge is judged by.
 struct Trace {
@@ -211,8 +218,7 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
     }
     if (known) {
         fit.x = log_ratio(rate, trace.rate * static_cast<double>(usual));
-        fit.firm_cost = std::min(kMostFirmCost,
-                                 0.5F * fit.x * fit.x / fit_variance(trace.anchor_span, trace.rate_span, ripple_level));
+        fit.firm_cost = firm_cost(fit.x, fit_variance(trace.anchor_span, trace.rate_span, ripple_level));
         if (trace.weak_count > 0)
             fit.weak_cost = settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg,
                                         ripple_level, habit != nullptr);

@@ -82,6 +82,8 @@ class WindowCovariance {
         for (int i = length; i < size_; ++i) w[static_cast<std::size_t>(i)] = 0;
     }
 
+    /// More windows were seen than the prior counts for, several times over.
+    [[nodiscard]] bool learned() const noexcept { return total_ > Real(4 * kPriorCount) * gain_; }
     [[nodiscard]] int size() const noexcept { return size_; }
     [[nodiscard]] Real variance(int i) const noexcept { return sum_[triangle(i, i)] / total_; }
 

@@ -74,7 +74,7 @@ class WorkEstimator {
         intake_back_ = static_cast<int>(std::lround(150.0 / grid.bin_deg));
         bin_rad_ = static_cast<Real>(to_rad(grid.bin_deg));
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * engine.cycle_deg() / 360.0);
-        full_work_ = static_cast<Real>(work_at_full_load(engine));
+        full_work_ = static_cast<Real>(work_at_full_charge(engine));
         history_.set_inertia(engine, grid);
         history_.set_cycle(grid.bins);
         bank_.begin(engine, config.crank_wheel.at, grid, -before_, size_);
@@ -138,14 +138,21 @@ class WorkEstimator {
     [[nodiscard]] const ResponseBank<Real>& bank() const noexcept { return bank_; }
     [[nodiscard]] int firings_held_back() const noexcept { return pending_; }
 
-    /// Work over inertia at full load: 9 bar of mean indicated pressure (engineering range, from memory). Where inertia is
-    /// unknown, a typical one of 0.075 kg m^2 per litre of all cylinders.
-    [[nodiscard]] static double work_at_full_load(const EngineConfig& engine) noexcept {
-        constexpr double kMeanPressure_pa = 9.0e5;
+    /// Work over inertia of one healthy firing per unit of useful charge: 11 bar of indicated mean pressure (engineering
+    /// range, from memory). Where inertia is unknown, a typical one of 0.075 kg m^2 per litre of all cylinders.
+    [[nodiscard]] static double work_at_full_charge(const EngineConfig& engine) noexcept {
+        constexpr double kMeanPressure_pa = 11.0e5;
         constexpr double kInertiaPerVolume = 75.0;  // kg m^2 per m^3
         const double volume_m3 = 0.25e-9 * std::numbers::pi * engine.bore_mm * engine.bore_mm * engine.stroke_mm;
         if (volume_m3 > 0.0 && engine.inertia_kg_m2 > 0.0) return kMeanPressure_pa * volume_m3 / engine.inertia_kg_m2;
         return kMeanPressure_pa / (kInertiaPerVolume * engine.cylinders);
+    }
+
+    /// Useful share of the charge at this load: residual gas and throttling take about 0.09 of it (engineering range, from
+    /// memory: indicated mean pressure rises in a line with manifold pressure and vanishes near 0.1 bar). An unknown load
+    /// (NaN) is taken as 0.35.
+    [[nodiscard]] static Real useful_charge(Real load) noexcept {
+        return load == load ? std::max(load - Real(0.09), Real(0.04)) : Real(0.26);
     }
 
   private:
@@ -189,9 +196,8 @@ class WorkEstimator {
     }
 
     [[nodiscard]] Real expected_work(std::int64_t bin) const noexcept {
-        // Half load stands for an unknown one until firings have shown their size.
-        const Real load = load_known_ ? std::max(history_.load(bin - intake_back_), Real(0.05)) : Real(0.4);
-        return full_work_ * size_factor_ * load;
+        const Real load = load_known_ ? history_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
+        return full_work_ * size_factor_ * useful_charge(load);
     }
 
     /// A firing whose TDC bin is `bin` is looked at for the first time, if one is there.
@@ -336,7 +342,7 @@ class WorkEstimator {
     /// Evidence on the kind of response counts only where a firing explains more than its neighbours do.
     void weigh_hypotheses(const Window& x) noexcept {
         const Pending& oldest = pending_at(0);
-        if (oldest.gain <= Real(0)) return;
+        if (oldest.gain <= Real(0) || !settled()) return;
         for (int i = 1; i < pending_; ++i)
             if (pending_at(i).complete && pending_at(i).gain > oldest.gain) return;
         if (last_gain_bin_ > oldest.bin - hold_ && last_gain_ > oldest.gain) return;
@@ -464,7 +470,7 @@ class WorkEstimator {
     }
 
     void match() noexcept {
-        bank_.choose();
+        bank_.choose(covariance_.learned());
         if (!covariance_.begun()) return;
         bank_.compose(covariance_);
         if (!covariance_.factorise(bank_.doubt())) return;
