@@ -49,8 +49,9 @@ CylinderModel::CylinderModel(const EngineConfig& engine, const CombustionSetting
     const double vc = geometry_.clearance_m3;
     double leak = 0.0;
     double leak_rate_before = 0.0;
+    constexpr int kTdcNode = kSteps / 2;
     for (int i = 0; i <= kSteps; ++i) {
-        const double angle = (i - kSteps / 2) * step;
+        const double angle = (i - kTdcNode) * step;
         const PistonMotion motion = geometry_.motion(angle);
         const double e = 1e-4;
         Node& node = nodes_[static_cast<std::size_t>(i)];

@@ -136,7 +136,7 @@ CapturedEdges capture(std::vector<SimulatedEdge>& edges, const TimerConfig& time
     for (const SimulatedEdge& edge : edges) {
         const auto tick = static_cast<std::int64_t>(std::floor(std::max(0.0, edge.time_s) * timer.hz));
         if (range > 0 && result.tick.empty())
-            result.clock_shift_s = static_cast<double>(tick / range * range) / timer.hz;
+            result.clock_shift_s = static_cast<double>(tick - tick % range) / timer.hz;
         result.tick.push_back(range > 0 ? tick % range : tick);
         result.signal.push_back(static_cast<std::uint8_t>(edge.signal));
     }
