@@ -7,7 +7,10 @@
 #include <cstdint>
 #include <functional>
 #include <map>
+#include <memory>
 #include <random>
+#include <string>
+#include <utility>
 #include <vector>
 
 #include "kurbel/stage/decoder.hpp"
@@ -104,9 +107,10 @@ struct Outcome {
     int wrong_half = 0;        ///< teeth with phase_known and a half that is not the true one
     int wrong_revolution = 0;  ///< steps in `revolution` that are not the true ones, within one stretch of synchronism
     int restarts = 0;
-    int longest_wrong = 0;    ///< most wrong teeth in a row
-    int edges_to_sync = -1;   ///< crank edges up to the first tooth given out
-    int edges_to_phase = -1;  ///< crank edges up to the first tooth with phase_known
+    int longest_wrong = 0;     ///< most wrong teeth in a row
+    int wrong_in_the_end = 0;  ///< wrong teeth in a row at the end
+    int edges_to_sync = -1;    ///< crank edges up to the first tooth given out
+    int edges_to_phase = -1;   ///< crank edges up to the first tooth with phase_known
 };
 
 inline Outcome decode(const Config& config, const std::vector<WheelEdge>& edges) {
@@ -122,15 +126,18 @@ inline Outcome decode(const Config& config, const std::vector<WheelEdge>& edges)
     int true_revolution = 0;
     const auto beside = [&](const WheelEdge& extra, int index) {
         const auto at = truth.find(extra.tick);
-        const auto is = [&](const WheelEdge& other) {
-            return other.tooth == index && std::abs(other.tick - extra.tick) < 0.25 * config.timer.hz / 60.0;
+        auto before = at;
+        while (before != truth.begin() && before->second.tooth < 0) --before;
+        auto after = at;
+        while (std::next(after) != truth.end() && after->second.tooth < 0) ++after;
+        const auto near = [&](const WheelEdge& tooth) {
+            return tooth.tooth == index && 8 * std::abs(tooth.tick - extra.tick) < after->first - before->first;
         };
-        return (at != truth.begin() && is(std::prev(at)->second)) ||
-               (std::next(at) != truth.end() && is(std::next(at)->second));
+        return near(before->second) || near(after->second);
     };
     const auto take = [&](const Tooth& tooth) {
         const WheelEdge& edge = truth.at(tooth.tick);
-        // An extra edge right beside a tooth may stand for it: no one could tell them apart.
+        // An extra edge within an eighth of a span of a tooth may stand for it: no one could tell them apart.
         const bool wrong = edge.tooth != tooth.index && !(edge.tooth < 0 && beside(edge, tooth.index));
         if (wrong) ++outcome.wrong_index;
         wrong_run = wrong ? wrong_run + 1 : 0;
@@ -153,6 +160,7 @@ inline Outcome decode(const Config& config, const std::vector<WheelEdge>& edges)
     }
     const int count = decoder.finish(out.data());
     for (int i = 0; i < count; ++i) take(out[static_cast<std::size_t>(i)]);
+    outcome.wrong_in_the_end = wrong_run;
     outcome.sync = decoder.sync();
     return outcome;
 }

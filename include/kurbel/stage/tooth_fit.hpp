@@ -119,7 +119,7 @@ struct ToothHabit {
 inline constexpr float kMostWeakCost = 10.0F;
 /// One firm tooth costs no more than this: now and then a tooth stands off or the speed jumps, and a squared deviation
 /// would rather believe in a missed and an extra edge.
-inline constexpr float kMostFirmCost = 12.0F;
+inline constexpr float kMostFirmCost = 20.0F;
 
 /// Half of the squared deviation where that is small, towards kMostFirmCost where it is large.
 [[nodiscard]] inline float firm_cost(float x, float variance) noexcept {
