@@ -83,6 +83,10 @@ void add_simulate(CLI::App& app) {
     command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, s")
         ->check(CLI::Range(0.1, 86400.0));
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
+    command->footer(
+        "Every key of a scenario file with its default: datasets/scenarios/reference.toml\n"
+        "Example: kurbel simulate datasets/scenarios/pickup-1-before.toml --seconds 20 --out my-recording\n\n" +
+        std::string(kStatuses));
     command->callback([options] { run(*options); });
 }
 
