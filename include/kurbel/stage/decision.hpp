@@ -157,7 +157,8 @@ class Decision {
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
-        j.threshold = std::max(scatter_.quantile(normal_limit_), (kLeastLoss - mean) / sd);
+        const Real least = least_loss(firing.sized);
+        j.threshold = std::max(scatter_.quantile(normal_limit_), (least - mean) / sd);
         j.probability = probability(firing, sd);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
@@ -178,6 +179,7 @@ class Decision {
 
   private:
     static constexpr Real kLeastLoss = Real(0.4);  // nearer to "all lost" than to "nothing lost", with room for scatter
+    static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
     static constexpr Real kRarest = Real(1e-4);
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
@@ -192,14 +194,19 @@ class Decision {
         return Reason::none;
     }
 
-    /// Posterior that at least half of the work is missing: two normal distributions, healthy around the mean, misfire
-    /// around one with the same measurement scatter; prior: this cylinder's running rate.
+    /// Posterior that at least half of the work is missing: a healthy firing scatters as learned; one that lost half or more
+    /// may have lost any share from a half to a little over all, blurred by the same scatter. Prior: this cylinder's running
+    /// rate.
     [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd) const noexcept {
+        constexpr Real kHalf = Real(0.5);
+        constexpr Real kRange = Real(0.7);
+        constexpr Real kRootTwoPi = Real(2.506628);
         const auto k = static_cast<std::size_t>(firing.place);
         const Real prior = std::max(rate_[k], firing.dead ? Real(0.5) : kRarest);
         const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
-        const Real from_misfire = std::min(firing.lost - Real(1), Real(0)) / std::max(sd, Real(0.15));
-        const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire);
+        const Real from_misfire = std::min(firing.lost - kHalf, Real(0)) / sd;
+        const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire) +
+                          std::log(std::min(sd * kRootTwoPi / kRange, Real(1)));
         const Real odds = std::log(prior / (Real(1) - prior)) + gain;
         return odds > Real(40) ? Real(1) : Real(1) / (Real(1) + std::exp(-odds));
     }
@@ -208,10 +215,13 @@ class Decision {
     /// that misfires at the edge of what can be seen (expectation-maximisation of a two-part mixture).
     void follow(const FiringWork<Real>& firing, Real probability) noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
+        sized_ = firing.sized;
         rate_[k] += (probability - rate_[k]) / Real(200);
         if (!firing.dead) scatter_.learn(firing.place, firing.lost, Real(1) - probability);
         update_limit(firing.place);
     }
+
+    [[nodiscard]] static Real least_loss(bool sized) noexcept { return sized ? kLeastLoss : kLeastGuess; }
 
     void update_limits() noexcept {
         for (int k = 0; k < firings_; ++k) update_limit(k);
@@ -219,11 +229,12 @@ class Decision {
 
     void update_limit(int place) noexcept {
         limits_[static_cast<std::size_t>(place)] =
-            std::max(kLeastLoss, scatter_.mean(place) + scatter_.quantile(normal_limit_) * scatter_.deviation(place));
+            std::max(least_loss(sized_), scatter_.mean(place) + scatter_.quantile(normal_limit_) * scatter_.deviation(place));
     }
 
     int firings_ = 0;
     bool running_ = false;
+    bool sized_ = true;
     Real normal_limit_ = Real(4.1);
     HealthyScatter<Real> scatter_{};
     Limits limits_{};

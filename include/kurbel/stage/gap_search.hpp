@@ -45,7 +45,7 @@ class GapSearch {
     /// The first period of a stream may hold a standstill; the ratio to it says little.
     static constexpr float kMostFirstCost = 1.5F;
     static constexpr float kLead = 5.0F;
-    static constexpr float kLeadAgain = 3.0F;
+    static constexpr float kLeadAgain = 2.0F;
     static constexpr float kWorst = 60.0F;  ///< costs stay within this of the best: old faults are forgotten
     static constexpr float kCalmer = 4.0F;
     static constexpr int kMostJump = 3;

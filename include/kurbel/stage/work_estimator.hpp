@@ -28,6 +28,7 @@ struct FiringWork {
     bool phase_known = false;
     bool complete = false;  ///< its window was whole; else only time, speed and load are meaningful
     bool cut = false;       ///< fuel was cut for it
+    bool sized = false;     ///< expected work comes from geometry, inertia and load, not from a guess
     bool dead = false;      ///< this cylinder was dead all the while that the pattern was learned
     Real load = 0;          ///< at intake closing; NaN where unknown
     Real speed_rpm = 0;
@@ -67,6 +68,7 @@ class WorkEstimator {
         grid_ = grid;
         const EngineConfig& engine = config.engine;
         two_stroke_ = engine.strokes == 2;
+        geometry_known_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
         before_ = static_cast<int>(std::ceil(90.0 / grid.bin_deg - 1e-9));
         size_ = std::min(kMaxWindow, before_ + static_cast<int>(std::floor(420.0 / grid.bin_deg + 1e-9)));
         size_ = std::max(size_, before_ + 1);
@@ -172,6 +174,7 @@ class WorkEstimator {
         offset_.fill(0);
         dead_.fill(false);
         size_factor_ = Real(1);
+        size_count_ = Real(0);
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -258,6 +261,7 @@ class WorkEstimator {
         firing.expected = entry.expected;
         firing.offset = offset_[place];
         firing.dead = dead_[place];
+        firing.sized = sized();
     }
 
     [[nodiscard]] Real speed_around(std::int64_t bin) const noexcept {
@@ -408,12 +412,25 @@ class WorkEstimator {
             covariance_.learn(x, trust * (Real(1) - feedback.probability));
             return;
         }
+        learn_size(firing.lost, feedback.probability);
         if (firing.lost < Real(0.5) || firing.lost > Real(1.5)) return;
         // Another misfire in the window is not part of this one's response.
         for (int i = 1; i < pending_; ++i)
             if (std::fabs(pending_at(i).amplitude) > Real(0.3)) subtract(x, pending_at(i), oldest);
         for (int j = 0; j < size_; ++j) x[static_cast<std::size_t>(j)] /= firing.lost;
         bank_.refine(oldest.place, x, feedback.probability);
+    }
+
+    /// Whether expected work rests on geometry, inertia and a load channel.
+    [[nodiscard]] bool sized() const noexcept { return load_known_ && geometry_known_; }
+
+    /// Where expected work is a guess, misfires tell their size: a whole work is lost in the typical one.
+    void learn_size(Real lost, Real trust) noexcept {
+        if (sized() || !settled()) return;
+        size_count_ += trust;
+        const Real step = std::clamp(lost, Real(0.25), Real(4));
+        size_factor_ *= std::pow(step, trust / (std::min(size_count_, Real(50)) + Real(2)));
+        size_factor_ = std::clamp(size_factor_, Real(0.1), Real(10));
     }
 
     /// Takes the known contribution of firing `other` out of window x of firing `own`.
@@ -540,6 +557,7 @@ class WorkEstimator {
     CycleGrid grid_{};
     bool two_stroke_ = false;
     bool load_known_ = false;
+    bool geometry_known_ = false;
     bool frame_known_ = false;
     int before_ = 0;  // bins of the window before TDC
     int size_ = 0;    // bins of the window
@@ -552,6 +570,7 @@ class WorkEstimator {
     Real rpm_ticks_ = 0;
     Real full_work_ = 0;
     Real size_factor_ = 1;
+    Real size_count_ = 0;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     std::int64_t next_cycle_bin_ = -1;
