@@ -38,13 +38,7 @@ class BasicDetector {
 
     /// One edge. `raw_tick`: the timer's value (wrapping with TimerConfig::bits, else unwrapped ticks).
     /// queue_full: nothing was consumed; take events, then push again. bad_order: after finish().
-    Status push_edge(std::int64_t raw_tick, Signal signal) noexcept {
-        if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
-        if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
-        const int count = decoder_.push(raw_tick, signal, teeth_.data());
-        for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
-        return {};
-    }
+    Status push_edge(std::int64_t raw_tick, Signal signal) noexcept;
 
     /// One channel value, valid from `tick` (unwrapped ticks) on. NaN = unknown from here on.
     Status push_channel(std::int64_t tick, Channel channel, double value) noexcept {
@@ -76,24 +70,10 @@ class BasicDetector {
     }
 
     /// Ends the stream: releases what is held back. queue_full: take events, then call again.
-    Status finish() noexcept {
-        if (!finished_) {
-            if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
-            const int count = decoder_.finish(teeth_.data());
-            for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
-            work_.finish();
-            finished_ = true;
-        }
-        judge_ready(true);
-        return queued_ == kQueue ? Status{StatusCode::queue_full, "finish", "take events, then call again"} : Status{};
-    }
+    Status finish() noexcept;
 
     /// Forgets everything but the configuration. Made anew in place, so that no stage can keep something learned.
-    void reset() noexcept {
-        const Config config = config_;
-        std::construct_at(this);
-        configure(config);
-    }
+    void reset() noexcept;
 
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
     [[nodiscard]] const Config& config() const noexcept { return config_; }
@@ -109,16 +89,7 @@ class BasicDetector {
     static constexpr int kYoungCycles = 20;
     static constexpr std::int64_t kNone = INT64_MIN;
 
-    void configure(const Config& config) noexcept {
-        config_ = config;
-        grid_ = make_cycle_grid(config.engine, config.crank_wheel);
-        decoder_.configure(config);
-        segmenter_.configure(config, grid_);
-        work_.configure(config, grid_);
-        roughness_.configure(config, grid_);
-        decision_.configure(config);
-        half_turn_partner();
-    }
+    void configure(const Config& config) noexcept;
 
     /// Where the firing angles moved by 360 degrees are the same set, each firing has a partner it can be mistaken for.
     void half_turn_partner() noexcept {
@@ -165,7 +136,8 @@ class BasicDetector {
 
     Feedback<Real> judge(const FiringWork<Real>& firing, bool learning) noexcept {
         const bool phase_missing = !firing.phase_known && !symmetric_;
-        const Judgement<Real> judged = decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing);
+        const Judgement<Real> judged =
+            decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing);
         Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
         event = Event{};
         event.time_s = static_cast<double>(firing.tdc_tick) / config_.timer.hz;
@@ -223,13 +195,63 @@ class BasicDetector {
     Real load_ = std::numeric_limits<Real>::quiet_NaN();
     std::int64_t first_cycle_ = kNone;
     std::array<bool, kMaxCylinders> cut_one_{};
-    std::array<Tooth, kMaxTeethPerPush> teeth_{};  // scratch; clearing it anew for each edge would cost more than the decoder
+    // Scratch: clearing it anew for each edge would cost more than the decoder.
+    std::array<Tooth, kMaxTeethPerPush> teeth_{};
     std::array<Event, kQueue> queue_{};
 };
+
+// Outside of the class, and so not inline: who links the compiled library does not compile them once more.
+
+template <class Real>
+Status BasicDetector<Real>::push_edge(std::int64_t raw_tick, Signal signal) noexcept {
+    if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
+    if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
+    const int count = decoder_.push(raw_tick, signal, teeth_.data());
+    for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+    return {};
+}
+
+template <class Real>
+Status BasicDetector<Real>::finish() noexcept {
+    if (!finished_) {
+        if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
+        const int count = decoder_.finish(teeth_.data());
+        for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+        work_.finish();
+        finished_ = true;
+    }
+    judge_ready(true);
+    return queued_ == kQueue ? Status{StatusCode::queue_full, "finish", "take events, then call again"} : Status{};
+}
+
+template <class Real>
+void BasicDetector<Real>::reset() noexcept {
+    const Config config = config_;
+    std::construct_at(this);
+    configure(config);
+}
+
+template <class Real>
+void BasicDetector<Real>::configure(const Config& config) noexcept {
+    config_ = config;
+    grid_ = make_cycle_grid(config.engine, config.crank_wheel);
+    decoder_.configure(config);
+    segmenter_.configure(config, grid_);
+    work_.configure(config, grid_);
+    roughness_.configure(config, grid_);
+    decision_.configure(config);
+    half_turn_partner();
+}
 
 using Detector = BasicDetector<double>;
 using DetectorF = BasicDetector<float>;
 
 static_assert(std::is_trivially_copyable_v<Detector> && std::is_trivially_copyable_v<DetectorF>);
+
+#if defined(KURBEL_COMPILED)
+// Who links the compiled library finds both detectors in it, and need not wait for them to be compiled once more.
+extern template class BasicDetector<double>;
+extern template class BasicDetector<float>;
+#endif
 
 }  // namespace kurbel

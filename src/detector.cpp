@@ -1,0 +1,9 @@
+// Both detectors, compiled once for everyone who links the library.
+#include "kurbel/detector.hpp"
+
+namespace kurbel {
+
+template class BasicDetector<double>;
+template class BasicDetector<float>;
+
+}  // namespace kurbel
