@@ -72,17 +72,17 @@ std::string wheel_in_words(const WheelConfig& wheel) {
                          widest / narrowest);
 }
 
-/// Many edges but never a position: the description is not of this wheel.
+/// Most edges have no place on the wheel: the description is of another one.
 void refuse_foreign_wheel(const read::Recording& recording, const std::string& folder, const SyncState& sync) {
     const auto crank_edges =
         std::count(recording.signal.begin(), recording.signal.end(), static_cast<std::uint8_t>(Signal::crank));
     const int teeth = recording.config.crank_wheel.teeth;
     constexpr int kRevolutionsToTell = 3;
-    if (sync.revolutions > 0 || crank_edges < kRevolutionsToTell * teeth) return;
+    if (2 * sync.teeth >= crank_edges || crank_edges < kRevolutionsToTell * teeth) return;
     throw read::InputError(joined(folder, "recording.toml"), recording.wheel_line,
-                           "[crank_wheel] does not fit the edges: among " + counted(crank_edges, "crank edge") +
-                               " its pattern was never found; it tells of " +
-                               wheel_in_words(recording.config.crank_wheel));
+                           "[crank_wheel] does not fit the edges: of " + counted(crank_edges, "crank edge") + " " +
+                               (sync.teeth == 0 ? "none" : "only " + std::to_string(sync.teeth)) +
+                               " could be placed on a wheel with " + wheel_in_words(recording.config.crank_wheel));
 }
 
 Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& recording) {

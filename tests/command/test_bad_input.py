@@ -1,0 +1,169 @@
+"""Bad input ends with status 3 and a message that names file, line and cause; nothing half-written stays behind."""
+
+import os
+
+import pytest
+from conftest import run
+
+
+def lines_of(path):
+    return path.read_text().splitlines()
+
+
+def spoil_line(path, number, text):
+    """Replaces line `number`, counted from 1."""
+    lines = lines_of(path)
+    lines[number - 1] = text
+    path.write_text("\n".join(lines) + "\n")
+
+
+def truncate(recording):
+    text = (recording / "edges.csv").read_text()
+    cut = text[: text.rindex(",")]
+    (recording / "edges.csv").write_text(cut)
+    return f"edges.csv:{len(cut.splitlines())}: has 1 of 2 fields; the file seems to be cut off here"
+
+
+def wrong_column(recording):
+    spoil_line(recording / "edges.csv", 1, "seconds,signal")
+    return 'edges.csv:1: no column time_s; the header names "seconds", "signal"'
+
+
+def time_backwards(recording):
+    spoil_line(recording / "edges.csv", 500, "0.000000001,crank")
+    return "edges.csv:500: time_s: time runs backwards"
+
+
+def not_a_number(recording):
+    spoil_line(recording / "edges.csv", 321, "nan,crank")
+    return 'edges.csv:321: time_s: must be a finite number of seconds, not "nan"'
+
+
+def impossible_order(recording):
+    spoil_line(recording / "recording.toml", 5, "firing_order = [1, 3, 3, 2]")
+    return "recording.toml:5: engine.firing_order: a cylinder is named twice"
+
+
+def unknown_key(recording):
+    spoil_line(recording / "recording.toml", 6, "inertia = 0.15")
+    return "recording.toml:6: unknown key engine.inertia; the nearest known one is engine.inertia_kg_m2"
+
+
+def empty_recording(recording):
+    (recording / "edges.csv").write_text("time_s,signal\n")
+    return "edges.csv:1: holds no edges: the recording is empty"
+
+
+def foreign_wheel(recording):
+    text = (recording / "recording.toml").read_text()
+    text = text.replace("positions = 60", "positions = 12").replace("absent = [58, 59]", "absent = [3, 7, 8]")
+    (recording / "recording.toml").write_text(text)
+    return "recording.toml:8: [crank_wheel] does not fit the edges: of "
+
+
+def missing_toml(recording):
+    (recording / "recording.toml").unlink()
+    return "recording.toml: is missing"
+
+
+def missing_edges(recording):
+    (recording / "edges.csv").unlink()
+    return "edges.csv: is missing"
+
+
+def broken_toml(recording):
+    spoil_line(recording / "recording.toml", 5, "firing_order = [1, 3, 4 2]")
+    return "recording.toml:5: "
+
+
+def load_in_percent(recording):
+    (recording / "channels.csv").write_text("time_s,load\n0.0,35\n")
+    return 'channels.csv:2: load: must lie in 0 to 10, not "35"'
+
+
+def unknown_truth_cylinder(recording):
+    spoil_line(recording / "truth.csv", 3, "0.06,9,0,0")
+    return 'truth.csv:3: cylinder: must be a cylinder, 1 to 4, not "9"'
+
+
+FAULTS = [
+    truncate,
+    wrong_column,
+    time_backwards,
+    not_a_number,
+    impossible_order,
+    unknown_key,
+    empty_recording,
+    foreign_wheel,
+    missing_toml,
+    missing_edges,
+    broken_toml,
+    load_in_percent,
+    unknown_truth_cylinder,
+]
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_bad_recording(fault, recording, tmp_path):
+    said = fault(recording)
+    before = sorted(os.listdir(tmp_path))
+    done = run("analyze", recording, "--out", tmp_path / "result")
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {recording}/{said}"), done.stderr
+    assert done.stdout == ""
+    assert sorted(os.listdir(tmp_path)) == before
+
+
+def test_missing_recording(tmp_path):
+    done = run("analyze", tmp_path / "none", "--out", tmp_path / "result")
+    assert done.returncode == 3
+    assert done.stderr == f"kurbel: {tmp_path}/none: is missing; a recording is a folder\n"
+    assert os.listdir(tmp_path) == []
+
+
+def test_folder_that_cannot_be_written(recording, tmp_path):
+    # Below a regular file nobody can create a folder, not even root.
+    done = run("analyze", recording, "--out", recording / "edges.csv" / "result")
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {recording}/edges.csv/result: cannot be written"), done.stderr
+    assert done.stdout == ""
+    assert sorted(os.listdir(tmp_path)) == ["recording"]
+
+
+def test_out_is_a_file(recording):
+    done = run("analyze", recording, "--out", recording / "edges.csv")
+    assert done.returncode == 3
+    assert done.stderr == f"kurbel: {recording}/edges.csv: is a file; a folder is wanted\n"
+
+
+def test_foreign_folder_is_refused_before_any_work(recording, tmp_path):
+    home = tmp_path / "home"
+    home.mkdir()
+    (home / "letter.txt").write_text("dear")
+    done = run("analyze", recording, "--out", home)
+    assert done.returncode == 3
+    assert 'holds "letter.txt", which is no part of a result; nothing was written' in done.stderr
+    assert os.listdir(home) == ["letter.txt"]
+    # A recording is no result either, whatever else it holds.
+    assert run("analyze", recording, "--out", recording).returncode == 3
+    assert (recording / "edges.csv").exists()
+
+
+def test_bad_input_keeps_an_earlier_result(recording, tmp_path):
+    result = tmp_path / "result"
+    assert run("analyze", recording, "--out", result).returncode == 0
+    before = (result / "summary.json").read_bytes()
+    truncate(recording)
+    assert run("analyze", recording, "--out", result).returncode == 3
+    assert (result / "summary.json").read_bytes() == before
+    assert sorted(os.listdir(result)) == ["events.csv", "summary.json"]
+
+
+def test_score_without_truth(recording, tmp_path):
+    result = tmp_path / "result"
+    assert run("analyze", recording, "--out", result).returncode == 0
+    (recording / "truth.csv").unlink()
+    done = run("score", result, "--truth", recording)
+    assert (done.returncode, done.stderr) == (3, f"kurbel: {recording}/truth.csv: is missing\n")
+    done = run("score", tmp_path / "none", "--truth", recording)
+    assert (done.returncode, done.stderr) == (3, f"kurbel: {tmp_path}/none/events.csv: is missing\n")

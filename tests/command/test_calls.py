@@ -1,0 +1,57 @@
+"""Wrong calls end with status 2 and a hint; help and version with 0."""
+
+import pathlib
+import re
+
+import pytest
+from conftest import run
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize(
+    "arguments, said",
+    [
+        ([], "required"),
+        (["bogus"], "no command bogus; there are analyze, score and simulate"),
+        (["analyze"], "RECORDING is required"),
+        (["analyze", "r", "--frob"], "--frob"),
+        (["analyze", "r", "--method", "magic"], "--method"),
+        (["analyze", "r", "--false-alarm", "0.5"], "--false-alarm must lie in 1e-9 to 0.1"),
+        (["analyze", "r", "--false-alarm", "nan"], "--false-alarm must lie in 1e-9 to 0.1"),
+        (["analyze", "r", "--false-alarm", "few"], "--false-alarm"),
+        (["analyze", "r", "--plot"], "--plot writes a file: say where with --out FOLDER"),
+        (["analyze", "r", "--stages"], "--stages writes files: say where with --out FOLDER"),
+        (["analyze", "r", "--out"], "--out"),
+        (["score", "r"], "--truth is required"),
+        (["score", "r", "--truth", "t", "--healthy", "0.9"], "--healthy must lie below --misfire"),
+        (["simulate"], "required"),
+    ],
+)
+def test_wrong_call(arguments, said):
+    done = run(*arguments)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert done.stderr.startswith("kurbel: ")
+    assert done.stdout == ""
+
+
+@pytest.mark.parametrize("command", [[], ["analyze"], ["score"], ["simulate"]])
+def test_help(command):
+    done = run(*command, "--help")
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert "Usage: kurbel" in done.stdout
+    assert "Exit status: 0 done, whatever the verdict; 2 the call is wrong; 3 the input is wrong" in done.stdout
+
+
+def test_help_names_every_command():
+    text = run("--help").stdout
+    assert all(re.search(rf"^  {command} ", text, re.MULTILINE) for command in ("analyze", "score", "simulate"))
+
+
+def test_version_is_the_headers():
+    header = (ROOT / "include/kurbel/core/version.hpp").read_text()
+    version = re.search(r'KURBEL_VERSION_STRING "([^"]+)"', header).group(1)
+    done = run("--version")
+    assert (done.returncode, done.stdout) == (0, f"kurbel {version}\n")

@@ -1,0 +1,11 @@
+# The real program from outside: calls, bad input, results. A missing interpreter or package fails.
+find_package(Python 3.11 REQUIRED COMPONENTS Interpreter)
+if(TARGET kurbel_command)
+  foreach(part calls bad_input analyze score)
+    add_test(NAME command.${part}
+             COMMAND "${Python_EXECUTABLE}" -B -m pytest -q -p no:cacheprovider
+                     "${CMAKE_CURRENT_SOURCE_DIR}/command/test_${part}.py")
+    set_tests_properties(command.${part} PROPERTIES LABELS command
+                         ENVIRONMENT "KURBEL_PROGRAM=$<TARGET_FILE:kurbel_command>")
+  endforeach()
+endif()
