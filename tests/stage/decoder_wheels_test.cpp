@@ -109,7 +109,7 @@ TEST(DecoderWheels, CrankingDoesNotMislead) {
     // Speed swings 2 to 1 twice a revolution, as a four-cylinder engine is cranked.
     for (const NamedWheel& wheel : gap_wheels()) {
         if (wheel.wheel.teeth < 9) continue;  // the next test
-        expect_clean(wheel, {"cranked", swinging(200.0, 0.33, 2.0)}, 2.2);
+        expect_clean(wheel, {"cranked", swinging(200.0, 0.33, 2.0)}, 3.0);
         expect_clean(wheel, {"six cylinders cranked", swinging(250.0, 0.2, 3.0)}, 3.0);
         expect_clean(wheel, {"single cylinder cranked", swinging(250.0, 0.33, 0.5)}, 2.2);
     }

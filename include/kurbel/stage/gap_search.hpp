@@ -44,8 +44,8 @@ class GapSearch {
     static constexpr float kMostCost = 4.0F;
     /// The first period of a stream may hold a standstill; the ratio to it says little.
     static constexpr float kMostFirstCost = 1.5F;
-    static constexpr float kLead = 5.0F;
-    static constexpr float kLeadAgain = 2.0F;
+    static constexpr float kLead = 4.5F;
+    static constexpr float kLeadAgain = 2.5F;
     static constexpr float kWorst = 60.0F;  ///< costs stay within this of the best: old faults are forgotten
     static constexpr float kCalmer = 4.0F;
     static constexpr int kMostJump = 3;
@@ -91,11 +91,7 @@ class GapSearch {
             from = from == 0 ? wheel.period - 1 : from - 1;
             Trace trace = before(from);
             pass(wheel, trace);
-            for (int k = 1; k < jump; ++k) {
-                trace.cost += missed_cost(wheel, trace.tooth);
-                trace.faultless = false;
-                pass(wheel, trace);
-            }
+            for (int k = 1; k < jump; ++k) miss(wheel, trace);
             if (trace.cost >= best.trace.cost) continue;
             const float before_deg = trace.rate_span;
             const float span_deg = trace.anchor_span;

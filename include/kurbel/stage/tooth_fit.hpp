@@ -59,10 +59,15 @@ struct Ripple {
     return kPitchRelative * kPitchRelative + fine * fine + ripple_level * ripple * ripple;
 }
 
+/// The weak tooth right after a gap, as against the one before it.
+[[nodiscard]] inline bool weak_after_gap(const WheelTable& wheel, int tooth) noexcept {
+    return wheel.is_weak(tooth) && wheel.span(wheel.previous(tooth)) > wheel.span(tooth);
+}
+
 /// Cost of seeing no edge of `tooth`.
 [[nodiscard]] inline float missed_cost(const WheelTable& wheel, int tooth) noexcept {
     if (!wheel.is_weak(tooth)) return kMissedCost;
-    return wheel.span(tooth) > wheel.span(wheel.previous(tooth)) ? kMissedBeforeGapCost : kMissedAfterGapCost;
+    return weak_after_gap(wheel, tooth) ? kMissedAfterGapCost : kMissedBeforeGapCost;
 }
 
 /// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
@@ -144,6 +149,7 @@ struct Trace {
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
     bool faultless = true;     ///< no missed or extra edge in this story
+    bool loose = false;        ///< the tooth after a gap was missed, so the next one is the first after it and as weak
     float swing = 0.0F;        ///< squared log ratios of the rates, over about the last two revolutions
     std::uint8_t gaps = 0;     ///< changes of pitch passed when the speed was known, up to kManyGaps
 
@@ -173,6 +179,14 @@ struct Fit {
 inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
     trace.anchor_span += wheel.span(trace.tooth);
     trace.tooth = wheel.next(trace.tooth);
+}
+
+/// Passes over it as a missed one.
+inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
+    trace.cost += missed_cost(wheel, trace.tooth);
+    trace.loose = weak_after_gap(wheel, trace.tooth);
+    trace.faultless = false;
+    pass(wheel, trace);
 }
 
 [[nodiscard]] inline float weak_cost(float off, float doubt) noexcept {
@@ -207,7 +221,9 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
     const bool known = trace.rate > 0.0;
     const float usual = habit == nullptr ? 1.0F : habit->expect(wheel, trace.tooth, trace.anchor_span);
     Fit fit;
-    if (wheel.is_weak(trace.tooth)) {
+    const bool weak = wheel.is_weak(trace.tooth) || (trace.loose && known);
+    trace.loose = false;
+    if (weak) {
         if (!known) return fit;
         const float place = trace.anchor_span / wheel.weak_pitch_deg;
         const float seen = static_cast<float>(elapsed / trace.rate) / wheel.weak_pitch_deg;
@@ -238,10 +254,7 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
                                   float ripple_level, const ToothHabit* habit) noexcept {
     Trace next = trace;
     pass(wheel, next);
-    for (int k = 1; k < jump; ++k) {
-        next.cost += missed_cost(wheel, next.tooth);
-        pass(wheel, next);
-    }
+    for (int k = 1; k < jump; ++k) miss(wheel, next);
     const Fit fit = land(wheel, next, tick, ripple_level, habit);
     next.cost += fit.firm_cost + fit.weak_cost;
     return next;
