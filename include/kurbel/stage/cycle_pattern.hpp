@@ -79,17 +79,27 @@ class CyclePattern {
         }
         for (int i = 0; i < 3; ++i)
             for (int j = 0; j < 3; ++j) covariance_[index(i, j)] -= px[i] * px[j] * total;
-        for (int i = 0; i < 3; ++i) {
-            // Random walk, never less sure than at the start. The wheel does not change, the engine warms up and wears in.
-            const auto at = static_cast<std::size_t>(i);
-            const Real step = i == 2 ? Real(0.0003) : Real(0.003);
-            covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + square(step) * prior_[at], prior_[at]);
-        }
+        widen(point);
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
         const Real seen = mean_square * noise_ / total;
         if (cycles_ > 0) noise_ += share * (seen - noise_);
         ++cycles_;
+    }
+
+    /// Random walk of the coefficients, never less sure than at the start. The wheel does not change, the engine warms up and
+    /// wears in; and where the operating point moves, the terms bend in ways (torsion) that three coefficients do not hold.
+    void widen(const PatternPoint<Real>& point) noexcept {
+        const Real faster =
+            cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
+        const Real fuller = cycles_ > 0 ? std::fabs(point.load - last_.load) : Real(0);
+        const Real step[3] = {square(Real(0.003)), square(Real(0.003)) + Real(0.02) * fuller,
+                              square(Real(0.0003)) + kBend * faster};
+        for (int i = 0; i < 3; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + step[i] * prior_[at], prior_[at]);
+        }
+        last_ = point;
     }
 
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
@@ -103,6 +113,8 @@ class CyclePattern {
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
+    static constexpr Real kBend = Real(0.02);
+
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
     [[nodiscard]] static constexpr std::size_t index(int i, int j) noexcept {
         return static_cast<std::size_t>(3 * i + j);
@@ -111,6 +123,7 @@ class CyclePattern {
     int bins_ = 0;
     int cycles_ = 0;
     Real noise_ = -1;
+    PatternPoint<Real> last_{};
     std::array<Real, 3> prior_{};
     std::array<Real, 9> covariance_{};
     std::array<Real, kMaxBins> constant_{};

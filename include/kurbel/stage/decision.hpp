@@ -32,9 +32,9 @@ class HealthyScatter {
         firings_ = firings;
         mean_.fill(0);
         // Before anything is known: scatter of 15 %, the weight of ten firings.
-        variance_.fill(kPriorVariance);
+        deviation_.fill(kPriorDeviation);
         count_.fill(0);
-        common_variance_ = kPriorVariance;
+        common_deviation_ = kPriorDeviation;
         common_count_ = 0;
         excess_ = kPriorExcess;
         share_beyond_ = kPriorShare;
@@ -48,12 +48,13 @@ class HealthyScatter {
         const Real z = (lost - mean_[k]) / deviation(place);
         common_count_ = std::min(common_count_ + weight, kMemory * Real(firings_));
         count_[k] = std::min(count_[k] + weight, kMemory);
-        // One firing far out must not widen what counts as healthy.
-        const Real step = std::clamp(z, Real(-3.5), Real(3.5)) * deviation(place);
-        mean_[k] += weight * step / (count_[k] + Real(10));
-        const Real square = step * step;
-        variance_[k] += weight * (square - variance_[k]) / (count_[k] + Real(20));
-        common_variance_ += weight * (square - common_variance_) / (common_count_ + Real(20));
+        // Medians by stochastic approximation (Robbins and Monro, 1951) with the gain that is best for a normal distribution:
+        // misfires that were taken for healthy, even one in eight, hardly move them.
+        const Real own = weight / (count_[k] + Real(20));
+        mean_[k] += Real(1.25) * own * deviation(place) * side(z);
+        deviation_[k] += Real(1.17) * own * deviation_[k] * side(std::fabs(lost - mean_[k]) - kMedian * deviation_[k]);
+        common_deviation_ += Real(1.17) * weight / (common_count_ + Real(20)) * common_deviation_ *
+                             side(std::fabs(lost - mean_[k]) - kMedian * common_deviation_);
         share_beyond_ += weight * ((z > kTailBegins ? Real(1) : Real(0)) - share_beyond_) / (common_count_ + Real(400));
         if (z > kTailBegins) {
             tail_count_ = std::min(tail_count_ + weight, Real(300));
@@ -64,11 +65,12 @@ class HealthyScatter {
 
     [[nodiscard]] Real mean(int place) const noexcept { return mean_[static_cast<std::size_t>(place)]; }
 
-    /// Standard deviation of this place, drawn towards the common one while few firings are known.
+    /// Standard deviation of this place (from the median of absolute deviations), drawn towards the common one while few
+    /// firings are known.
     [[nodiscard]] Real deviation(int place) const noexcept {
         const auto k = static_cast<std::size_t>(place);
         const Real trust = count_[k] / (count_[k] + Real(30));
-        return std::sqrt(std::max(trust * variance_[k] + (Real(1) - trust) * common_variance_, Real(1e-6)));
+        return std::max(trust * deviation_[k] + (Real(1) - trust) * common_deviation_, Real(1e-3));
     }
 
     /// Healthy standard deviations that a healthy firing exceeds with chance `chance`; `normal`: those of a normal distribution.
@@ -84,10 +86,15 @@ class HealthyScatter {
   private:
     static constexpr Real kLargestExcess = Real(1.5);
     static constexpr Real kMemory = Real(1000);
-    static constexpr Real kPriorVariance = Real(0.0225);
+    static constexpr Real kPriorDeviation = Real(0.15);
+    static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
     static constexpr Real kTailBegins = Real(2);
     static constexpr Real kPriorShare = Real(0.02275);  // of a normal distribution beyond 2
     static constexpr Real kPriorExcess = Real(0.373);   // its mean beyond 2, less 2
+
+    [[nodiscard]] static constexpr Real side(Real x) noexcept {
+        return x > Real(0) ? Real(1) : (x < Real(0) ? Real(-1) : Real(0));
+    }
 
     /// Fits the stretched tail to the observed share and excess.
     void stretch() noexcept {
@@ -99,7 +106,7 @@ class HealthyScatter {
     }
 
     int firings_ = 1;
-    Real common_variance_ = kPriorVariance;
+    Real common_deviation_ = kPriorDeviation;
     Real common_count_ = 0;
     Real tail_count_ = 0;
     Real excess_ = kPriorExcess;
@@ -107,7 +114,7 @@ class HealthyScatter {
     Real equal_begin_ = kTailBegins;
     Real stretch_ = 1;
     std::array<Real, kMaxCylinders> mean_{};
-    std::array<Real, kMaxCylinders> variance_{};
+    std::array<Real, kMaxCylinders> deviation_{};
     std::array<Real, kMaxCylinders> count_{};
 };
 
@@ -228,8 +235,8 @@ class Decision {
     }
 
     void update_limit(int place) noexcept {
-        limits_[static_cast<std::size_t>(place)] =
-            std::max(least_loss(sized_), scatter_.mean(place) + scatter_.quantile(normal_limit_) * scatter_.deviation(place));
+        limits_[static_cast<std::size_t>(place)] = std::max(
+            least_loss(sized_), scatter_.mean(place) + scatter_.quantile(normal_limit_) * scatter_.deviation(place));
     }
 
     int firings_ = 0;

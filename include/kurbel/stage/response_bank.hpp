@@ -117,9 +117,11 @@ class ResponseBank {
     [[nodiscard]] Real precision(int k) const noexcept { return precision_[static_cast<std::size_t>(k)]; }
     /// How strongly the first torsion mode shows torque on this place's throw.
     [[nodiscard]] Real torsion_gain(int k) const noexcept { return gain_[static_cast<std::size_t>(k)]; }
-    /// The first torsion mode, cycles a revolution: the chosen one, else the one expected of an engine of this size.
+    /// The first torsion mode, cycles a revolution: the chosen one, or the one expected of an engine of this size if that is
+    /// lower, so that what torsion could do is not taken too small.
     [[nodiscard]] Real mode_per_rev() const noexcept {
-        const double hz = chosen_ > kLate ? mode_hz(chosen_ - 1 - kLate) : mode_hz(kModes / 2);
+        const double usual_hz = mode_hz(kModes / 2);
+        const double hz = chosen_ > kLate ? std::min(mode_hz(chosen_ - 1 - kLate), usual_hz) : usual_hz;
         return static_cast<Real>(hz * 60.0) / std::max(speed_rpm_, Real(1));
     }
     [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
@@ -282,7 +284,7 @@ class ResponseBank {
     static constexpr Real kCommonDoubt = Real(0.1);
     static constexpr Real kOwnDoubt = Real(0.03);
     static constexpr Real kLittleEvidence = Real(10);
-    static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
+    static constexpr Real kClearlyMore = Real(4);                 // odds of 55 to 1
     static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
 
     int size_ = 0;

@@ -24,7 +24,7 @@ inline constexpr float kPitchRelative = 0.04F;
 inline constexpr float kPitchDeg = 0.1F;
 /// Speed ripple: change of log speed a degree, and its bound. Cranking swings the speed by 2 to 1 within 60 to 90
 /// degrees (0.008 to 0.012 a degree); over longer spans the swing does not grow further.
-inline constexpr float kRippleDeg = 0.008F;
+inline constexpr float kRippleDeg = 0.010F;
 inline constexpr float kRippleMost = 0.35F;
 
 /// Nearly log(a / b) for positive a, b: 2 (a - b) / (a + b). Rational, so that every platform gives the same bits, and
