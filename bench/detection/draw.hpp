@@ -77,10 +77,10 @@ inline void draw_combustion(Draw& draw, Scenario& s) {
     s.combustion.burn_low_load_deg = draw.from(kBurnLowLoad_deg);
 }
 
-inline void draw_driveline(Draw& draw, Scenario& s) {
+inline void draw_driveline(Draw& draw, const Cell& cell, Scenario& s) {
     s.friction.accessories_nm = draw.from(kAccessories_nm);
     s.driveline.vehicle_kg = draw.from(kVehicle_kg);
-    const double gear = draw.from({0.0, 1.0});
+    const double gear = draw.from(cell.speed_rpm == kIdleSpeed_rpm ? kIdleGear : kAnyGear);
     s.driveline.ratio = Draw::between(kGearing, 1.0 - gear);
     s.driveline.shuffle_hz = Draw::between(kShuffle_hz, gear);
     s.driveline.shuffle_damping = draw.from(kShuffleDamping);
@@ -161,7 +161,7 @@ inline void draw_misfires(Draw& draw, const Cell& cell, Scenario& s) {
     Draw draw(name(cell), seed);
     detail::draw_engine(draw, cell.cylinders, s);
     detail::draw_combustion(draw, s);
-    detail::draw_driveline(draw, s);
+    detail::draw_driveline(draw, cell, s);
     detail::draw_measurement(draw, s);
     detail::draw_operation(draw, cell, s);
     detail::draw_misfires(draw, cell, s);
