@@ -122,9 +122,9 @@ TEST(BestThreshold, IsTheLowestOneAllowed) {
 }
 
 // Names, sizes and draws: nothing depends on which other cells run.
-TEST(Cells, EveryCombinationOnceAndDrawnByItsName) {
+TEST(Cells, EveryCombinationThatMakesSenseDrawnByItsName) {
     const std::vector<Cell> cells = all_cells();
-    EXPECT_EQ(cells.size(), 60U);
+    EXPECT_EQ(cells.size(), 56U);
     EXPECT_EQ(name(cells.front()), "I4 neutral 800 random");
     for (const Cell& cell : cells) {
         const kurbel::simulate::Scenario one = draw_scenario(cell, 3, 1000);
