@@ -36,6 +36,15 @@ std::string nothing_judged(const Outcome& outcome) {
     return "None of the " + counted(total.firings, "firing") + " in this recording could be judged.";
 }
 
+/// What the verdict must not hide: that much of the recording stands behind no judgement.
+std::string unjudged_share(const Outcome& outcome) {
+    const TallyRow& total = outcome.tally.total();
+    const std::int64_t unjudged = total.firings - total.judged;
+    if (unjudged * 5 <= total.firings) return "";
+    return " " + percent(static_cast<double>(unjudged) / static_cast<double>(total.firings)) +
+           " of all firings could not be judged.";
+}
+
 std::string no_misfire(const Outcome& outcome) {
     const TallyRow& total = outcome.tally.total();
     return "No misfire in " + counted(total.judged, "judged firing") + " (with 95 % confidence fewer than " +
@@ -65,10 +74,11 @@ std::string cylinder_text(const TallyRow& row) {
 
 std::string code_text(int number) { return format("P%04d", number); }
 
-std::string verdict_sentence(const Outcome& outcome) {
+namespace {
+
+/// The verdict on the judged firings; there is at least one.
+std::string judged_sentence(const Outcome& outcome, const CylinderLine* worst) {
     const TallyRow& total = outcome.tally.total();
-    const CylinderLine* worst = worst_line(outcome.table);
-    if (total.judged == 0 || worst == nullptr) return nothing_judged(outcome);
     if (total.misfires == 0) return no_misfire(outcome);
     const bool one = worst->counts.misfires * 10 > total.misfires * 9;
     if (outcome.tally.codes().count == 0) {
@@ -84,6 +94,14 @@ std::string verdict_sentence(const Outcome& outcome) {
     return "Several cylinders misfire" + (list.empty() ? std::string() : ", above all " + list) + ": " +
            std::to_string(total.misfires) + " misfires in " + counted(total.judged, "judged firing") + " (" +
            percent(static_cast<double>(total.misfires) / static_cast<double>(total.judged)) + ").";
+}
+
+}  // namespace
+
+std::string verdict_sentence(const Outcome& outcome) {
+    const CylinderLine* worst = worst_line(outcome.table);
+    if (outcome.tally.total().judged == 0 || worst == nullptr) return nothing_judged(outcome);
+    return judged_sentence(outcome, worst) + unjudged_share(outcome);
 }
 
 }  // namespace kurbel::command
