@@ -9,7 +9,7 @@ def main() -> int:
     header = open(header_path, encoding="ascii").read()
     declared = set(re.findall(r"KURBEL_API [^;]*?\b(kurbel_\w+)\(", header))
     text = subprocess.run([nm, "-g", "--defined-only", library], check=True, capture_output=True, text=True).stdout
-    symbols = {line.split()[-1] for line in text.splitlines() if re.search(r" [TDBRV] ", line)}
+    symbols = {line.split()[-1] for line in text.splitlines() if re.search(r" [TDBR] ", line)}
     in_c = {symbol for symbol in symbols if not symbol.startswith("_")}
     strange = {symbol for symbol in symbols - in_c if not re.match(r"_ZN?[A-Z]*[0-9]*6kurbel|_ZT[ISV]N6kurbel|_ZNK?6kurbel", symbol)}
     for what, names in (

@@ -49,6 +49,11 @@ def make_edges(seconds: float = 20.0, rpm: float = 1200.0, lost_every: int = 50)
     return (clock & 0xFFFFFFFF)[keep], signals[order][keep]
 
 
+def bits(events):
+    """The bytes of every field: between fields lies padding that means nothing."""
+    return [events[name].tobytes() for name in events.dtype.names]
+
+
 @pytest.fixture(scope="session")
 def edges():
     return make_edges()

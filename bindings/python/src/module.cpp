@@ -50,7 +50,8 @@ PYBIND11_MODULE(_core, module) {
     using namespace kurbel::python;
     module.attr("__version__") = KURBEL_VERSION_STRING;
     // A file that cannot be used is a ValueError whose text names file, line and cause.
-    pybind11::register_exception<kurbel::read::InputError>(module, "InputError", PyExc_ValueError);
+    const auto& error = pybind11::register_exception<kurbel::read::InputError>(module, "InputError", PyExc_ValueError);
+    error.attr("__doc__") = "A file or folder that cannot be used; the text names file, line and cause. A ValueError.";
     bind_types(module);
     bind_config(module);
     bind_run(module);
