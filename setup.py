@@ -34,8 +34,7 @@ class CMakeBuild(build_ext):
         )
         subprocess.run(["cmake", "--build", str(build), "--target", "kurbel_python"], check=True)
         target.parent.mkdir(parents=True, exist_ok=True)
-        built = next((build / "python/kurbel").glob("_core.*"))
-        self.copy_file(os.fspath(built), os.fspath(target))
+        self.copy_file(os.fspath(build / "python/kurbel" / target.name), os.fspath(target))
 
 
 setup(version=version(), ext_modules=[Extension("kurbel._core", sources=[])], cmdclass={"build_ext": CMakeBuild})
