@@ -24,7 +24,7 @@ inline constexpr float kPitchRelative = 0.04F;
 inline constexpr float kPitchDeg = 0.1F;
 /// Speed ripple: change of log speed a degree, and its bound. Cranking swings the speed by 2 to 1 within 60 to 90
 /// degrees (0.008 to 0.012 a degree); over longer spans the swing does not grow further.
-inline constexpr float kRippleDeg = 0.010F;
+inline constexpr float kRippleDeg = 0.008F;
 inline constexpr float kRippleMost = 0.35F;
 
 /// Nearly log(a / b) for positive a, b: 2 (a - b) / (a + b). Rational, so that every platform gives the same bits, and
@@ -122,14 +122,19 @@ struct ToothHabit {
 
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
-/// One firm tooth costs no more than this: now and then a tooth stands off or the speed jumps, and a squared deviation
-/// would rather believe in a missed and an extra edge.
+/// One firm tooth costs no more than this: now and then a tooth stands off, and a squared deviation would rather believe in
+/// a missed and an extra edge.
 inline constexpr float kMostFirmCost = 20.0F;
+/// Cost of an engine that ran calmly swinging as much as it can, at once: the first firing after cranking, say.
+inline constexpr float kSurpriseCost = 5.0F;
 
-/// Half of the squared deviation where that is small, towards kMostFirmCost where it is large.
-[[nodiscard]] inline float firm_cost(float x, float variance) noexcept {
-    const float half_square = 0.5F * x * x / variance;
-    return half_square / (1.0F + half_square / kMostFirmCost);
+/// Cost of a firm tooth whose log ratio of rates is `x`: half of the squared deviation where that is small.
+[[nodiscard]] inline float firm_cost(float x, float span_deg, float before_deg, float ripple_level) noexcept {
+    const float half_square = 0.5F * x * x;
+    const float calm = half_square / fit_variance(span_deg, before_deg, ripple_level);
+    const float wild = kSurpriseCost + half_square / fit_variance(span_deg, before_deg, 1.0F);
+    const float cost = std::min(calm, wild);
+    return cost / (1.0F + cost / kMostFirmCost);
 }
 
 /// One story of the edges so far, reduced to what the next edge is judged by.
@@ -145,7 +150,8 @@ struct Trace {
     /// Weak teeth seen since the anchor: place on the wheel, and where they were seen at `rate`, from the anchor, pitches.
     std::array<float, kMostWeak> weak_place{};
     std::array<float, kMostWeak> weak_seen{};
-    std::array<float, kMostWeak> weak_cost{};  ///< what each was charged; settled at the next firm tooth
+    std::array<float, kMostWeak> weak_usual{};  ///< where they are usually seen, by the rate before
+    std::array<float, kMostWeak> weak_cost{};   ///< what each was charged; settled at the next firm tooth
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
     bool faultless = true;     ///< no missed or extra edge in this story
@@ -159,10 +165,11 @@ struct Trace {
 
     [[nodiscard]] bool firm() const noexcept { return anchor_span == 0.0F; }
 
-    void note_weak(float place, float seen, float charged) noexcept {
+    void note_weak(float place, float seen, float usual, float charged) noexcept {
         if (weak_count == kMostWeak) return;
         weak_place[weak_count] = place;
         weak_seen[weak_count] = seen;
+        weak_usual[weak_count] = usual;
         weak_cost[weak_count] = charged;
         ++weak_count;
     }
@@ -194,9 +201,10 @@ inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
 }
 
 /// Judges the weak teeth since the anchor again, now that the firm tooth after them gives the mean rate, `speedup` times
-/// the one before: the rate is taken to have changed linearly. The better of the two judgements counts.
-[[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float pitch_deg, float ripple_level,
-                                       bool by_habit) noexcept {
+/// the one before (`usual` times by habit): the rate is taken to have changed linearly, and what a weak tooth usually stands
+/// off that is its own. What it was charged before is given back.
+[[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float usual, float pitch_deg,
+                                       float ripple_level) noexcept {
     const float reach = trace.anchor_span / pitch_deg;
     const float before = trace.rate_span / pitch_deg;
     // A rate that does not change linearly bends the path between the firm teeth by an eighth of the swing.
@@ -204,9 +212,9 @@ inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
     float change = 0.0F;
     for (std::size_t i = 0; i < trace.weak_count; ++i) {
         const float place = trace.weak_place[i];
-        const float expected = place + (speedup - 1.0F) * place * (place + before) / (reach + before);
-        const float cost = weak_cost(trace.weak_seen[i] - expected, doubt);
-        change += (by_habit ? std::min(cost, trace.weak_cost[i]) : cost) - trace.weak_cost[i];
+        const float bend = place * (place + before) / (reach + before);
+        const float expected = trace.weak_usual[i] + (speedup - usual) * bend;
+        change += weak_cost(trace.weak_seen[i] - expected, doubt) - trace.weak_cost[i];
     }
     trace.weak_count = 0;
     return change;
@@ -229,15 +237,15 @@ inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
         const float seen = static_cast<float>(elapsed / trace.rate) / wheel.weak_pitch_deg;
         const float swing = kRippleDeg * 0.5F * (trace.anchor_span + trace.rate_span);
         fit.weak_cost = weak_cost(seen - place * usual, place * std::min(swing, kRippleMost) * std::sqrt(ripple_level));
-        trace.note_weak(place, seen, fit.weak_cost);
+        trace.note_weak(place, seen, place * usual, fit.weak_cost);
         return fit;
     }
     if (known) {
         fit.x = log_ratio(rate, trace.rate * static_cast<double>(usual));
-        fit.firm_cost = firm_cost(fit.x, fit_variance(trace.anchor_span, trace.rate_span, ripple_level));
+        fit.firm_cost = firm_cost(fit.x, trace.anchor_span, trace.rate_span, ripple_level);
         if (trace.weak_count > 0)
-            fit.weak_cost = settle_weak(trace, static_cast<float>(rate / trace.rate), wheel.weak_pitch_deg,
-                                        ripple_level, habit != nullptr);
+            fit.weak_cost =
+                settle_weak(trace, static_cast<float>(rate / trace.rate), usual, wheel.weak_pitch_deg, ripple_level);
     }
     if (trace.periods >= Trace::kSteady && trace.anchor_span > trace.rate_span && trace.gaps < Trace::kManyGaps)
         ++trace.gaps;

@@ -114,7 +114,7 @@ class ToothTracker {
             head_.anchor_span = span_deg;
             held_.ratio = static_cast<float>(rate / head_.rate);
             const float place = span_deg / wheel.weak_pitch_deg;
-            head_.note_weak(place, place * held_.ratio, 0.0F);
+            head_.note_weak(place, place * held_.ratio, place * static_cast<float>(usual / head_.rate), 0.0F);
             return;
         }
         // Only a deviation that matters is worth a division.
