@@ -14,6 +14,7 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/decision.hpp"
 #include "kurbel/stage/decoder.hpp"
+#include "kurbel/stage/phase_finder.hpp"
 #include "kurbel/stage/segment_roughness.hpp"
 #include "kurbel/stage/segmenter.hpp"
 #include "kurbel/stage/work_estimator.hpp"
@@ -105,7 +106,27 @@ class BasicDetector {
     /// One push completes at most a few firings; it is refused unless those have room.
     [[nodiscard]] bool room() const noexcept { return queued_ <= kQueue - kMaxCylinders; }
 
-    [[nodiscard]] bool any_cut() const noexcept { return cut_; }
+    /// Bit n: the cylinder at place n of the firing order has its fuel cut.
+    [[nodiscard]] std::uint32_t cut_mask() const noexcept {
+        std::uint32_t mask = 0;
+        for (int place = 0; place < grid_.firings; ++place) {
+            const auto cylinder =
+                static_cast<std::size_t>(config_.engine.firing_order[static_cast<std::size_t>(place)] - 1);
+            if (cut_ || cut_one_[cylinder]) mask |= 1U << place;
+        }
+        return mask;
+    }
+
+    /// Where no cam has told the phase and the firing angles allow it, the crank's own motion does.
+    void follow_crank_phase(const Bin<Real>& bin) noexcept {
+        if (symmetric_ || bin.phase_known) return;
+        const auto place = static_cast<int>((bin.index + bin.turn) % grid_.bins);
+        phase_finder_.push(place, bin.energy, !bin.restart, cut_);
+        const auto answer = phase_finder_.answer();
+        if (answer == PhaseFinder<Real>::Answer::undecided) return;
+        decoder_.set_phase_from_crank(answer == PhaseFinder<Real>::Answer::flipped);
+        phase_finder_.follow();
+    }
 
     void take_tooth(const Tooth& tooth) noexcept {
         segmenter_.push(tooth, [this](const Bin<Real>& bin) { take_bin(bin); });
@@ -115,9 +136,10 @@ class BasicDetector {
         if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
         last_turn_ = bin.turn;
         if (config_.settings.method == Method::segment_roughness)
-            roughness_.push(bin, load_, cut_, bin.phase_known);
+            roughness_.push(bin, load_, cut_mask(), bin.phase_known);
         else
-            work_.push(bin, load_, cut_, bin.phase_known);
+            work_.push(bin, load_, cut_mask(), bin.phase_known);
+        follow_crank_phase(bin);
         judge_ready(false);
     }
 
@@ -135,7 +157,7 @@ class BasicDetector {
     }
 
     Feedback<Real> judge(const FiringWork<Real>& firing, bool learning) noexcept {
-        const bool phase_missing = !firing.phase_known && !symmetric_;
+        const bool phase_missing = !firing.phase_known && (!symmetric_ || firing.phase_lost);
         const Judgement<Real> judged =
             decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing);
         Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
@@ -147,8 +169,14 @@ class BasicDetector {
         event.load = static_cast<double>(firing.load);
         event.verdict = judged.verdict;
         event.reason = judged.reason;
-        if (firing.complete) fill_work(firing, judged, event);
+        if (firing.complete) event.acceleration_rad_s2 = static_cast<double>(firing.acceleration);
+        if (firing.complete && says_something(judged.reason)) fill_work(firing, judged, event);
         return judged.feedback;
+    }
+
+    /// Without combustion, or without knowing which cylinder it is, there is no expected work to measure against.
+    [[nodiscard]] static bool says_something(Reason reason) noexcept {
+        return reason != Reason::cranking && reason != Reason::fuel_cut && reason != Reason::no_phase;
     }
 
     void name_cylinder(const FiringWork<Real>& firing, Event& event) const noexcept {
@@ -165,7 +193,6 @@ class BasicDetector {
     }
 
     void fill_work(const FiringWork<Real>& firing, const Judgement<Real>& judged, Event& event) const noexcept {
-        event.acceleration_rad_s2 = static_cast<double>(firing.acceleration);
         event.expected_per_inertia = static_cast<double>(firing.expected);
         event.work_per_inertia = static_cast<double>(firing.expected * (Real(1) - judged.severity));
         event.work_se_per_inertia = static_cast<double>(firing.expected * firing.lost_se);
@@ -186,6 +213,7 @@ class BasicDetector {
     WorkEstimator<Real> work_{};
     SegmentRoughness<Real> roughness_{};
     Decision<Real> decision_{};
+    PhaseFinder<Real> phase_finder_{};
     bool symmetric_ = false;
     bool finished_ = false;
     bool cut_ = false;
@@ -240,6 +268,7 @@ void BasicDetector<Real>::configure(const Config& config) noexcept {
     work_.configure(config, grid_);
     roughness_.configure(config, grid_);
     decision_.configure(config);
+    phase_finder_.configure(config, grid_.bins);
     half_turn_partner();
 }
 

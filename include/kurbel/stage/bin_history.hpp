@@ -46,7 +46,7 @@ class BinHistory {
     }
 
     /// `place`: where in the cycle this bin lies (for the inertia of pistons and rods).
-    void push(const Bin<Real>& bin, Real load, bool cut, std::int64_t place) noexcept {
+    void push(const Bin<Real>& bin, Real load, std::uint32_t cut, std::int64_t place) noexcept {
         const Real energy = bin.energy * inertia_[static_cast<std::size_t>(place)];
         const bool connected = !bin.restart && count_ > 0 && bin.index == newest_ + 1;
         if (connected) {
@@ -87,7 +87,7 @@ class BinHistory {
     [[nodiscard]] Real load(std::int64_t bin) const noexcept {
         return static_cast<Real>(load_[at(holds(bin) ? bin : newest_)]);
     }
-    [[nodiscard]] bool cut(std::int64_t bin) const noexcept { return cut_[at(holds(bin) ? bin : newest_)]; }
+    [[nodiscard]] std::uint32_t cut(std::int64_t bin) const noexcept { return cut_[at(holds(bin) ? bin : newest_)]; }
     [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return mean_energy_[at(bin)]; }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
         return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) + ticks_[at(to - 1)];
@@ -118,7 +118,7 @@ class BinHistory {
     std::array<Real, kRing> ticks_{};
     std::array<float, kRing> load_{};
     std::array<std::int64_t, kRing> begin_tick_{};
-    std::array<bool, kRing> cut_{};
+    std::array<std::uint32_t, kRing> cut_{};  // bit n: place n of the firing order
     std::array<Real, kMaxBins> inertia_{};
     std::int64_t newest_ = -1;
     std::int64_t count_ = 0;

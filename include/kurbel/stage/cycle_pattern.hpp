@@ -92,9 +92,7 @@ class CyclePattern {
     void widen(const PatternPoint<Real>& point) noexcept {
         const Real faster =
             cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
-        const Real fuller = cycles_ > 0 ? std::fabs(point.load - last_.load) : Real(0);
-        const Real step[3] = {square(Real(0.003)), square(Real(0.003)) + Real(0.02) * fuller,
-                              square(Real(0.0003)) + kBend * faster};
+        const Real step[3] = {square(Real(0.003)), square(Real(0.003)), square(Real(0.0003)) + kBend * faster};
         for (int i = 0; i < 3; ++i) {
             const auto at = static_cast<std::size_t>(i);
             covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + step[i] * prior_[at], prior_[at]);
@@ -113,7 +111,7 @@ class CyclePattern {
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
-    static constexpr Real kBend = Real(0.02);
+    static constexpr Real kBend = Real(0.01);
 
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
     [[nodiscard]] static constexpr std::size_t index(int i, int j) noexcept {

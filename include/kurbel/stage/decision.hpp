@@ -166,7 +166,7 @@ class Decision {
         j.evidence = (firing.lost - mean) / sd;
         const Real least = least_loss(firing.sized);
         j.threshold = std::max(scatter_.quantile(normal_limit_), (least - mean) / sd);
-        j.probability = probability(firing, sd);
+        j.probability = probability(firing, sd, kRarest);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         j.feedback = {beyond, true, j.probability};
@@ -180,7 +180,7 @@ class Decision {
             j.verdict = Verdict::unjudged;
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
-        follow(firing, j.probability);
+        follow(firing, j.probability, probability(firing, sd, kSuspicion));
         return j;
     }
 
@@ -189,6 +189,8 @@ class Decision {
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
     static constexpr Real kRarest = Real(1e-4);
+    // What is learned as healthy is chosen with more suspicion: some firings too few matter less than misfires among them.
+    static constexpr Real kSuspicion = Real(0.02);
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
 
@@ -204,12 +206,12 @@ class Decision {
     /// Posterior that at least half of the work is missing: a healthy firing scatters as learned; one that lost half or more
     /// may have lost any share from a half to a little over all, blurred by the same scatter. Prior: this cylinder's running
     /// rate.
-    [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd) const noexcept {
+    [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd, Real least_prior) const noexcept {
         constexpr Real kHalf = Real(0.5);
         constexpr Real kRange = Real(0.7);
         constexpr Real kRootTwoPi = Real(2.506628);
         const auto k = static_cast<std::size_t>(firing.place);
-        const Real prior = std::max(rate_[k], firing.dead ? Real(0.5) : kRarest);
+        const Real prior = std::max(rate_[k], firing.dead ? Real(0.5) : least_prior);
         const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
         const Real from_misfire = std::min(firing.lost - kHalf, Real(0)) / sd;
         const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire) +
@@ -220,11 +222,11 @@ class Decision {
 
     /// The rate follows the probabilities, not the verdicts: many firings that are each a little doubtful betray a cylinder
     /// that misfires at the edge of what can be seen (expectation-maximisation of a two-part mixture).
-    void follow(const FiringWork<Real>& firing, Real probability) noexcept {
+    void follow(const FiringWork<Real>& firing, Real probability, Real suspicion) noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
         sized_ = firing.sized;
         rate_[k] += (probability - rate_[k]) / Real(200);
-        if (!firing.dead) scatter_.learn(firing.place, firing.lost, Real(1) - probability);
+        if (!firing.dead) scatter_.learn(firing.place, firing.lost, Real(1) - suspicion);
         update_limit(firing.place);
     }
 

@@ -151,6 +151,10 @@ class PersistentMisfire {
         for (int k = 0; k < firings_; ++k) mean[k] = finding.missing[static_cast<std::size_t>(k)] ? Real(1) : Real(0);
         const Side deviation = solver.solve(Side(seen - information * mean));
         for (int k = 0; k < firings_; ++k) finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
+        // A pattern that no set of cylinders explains (a resonance swept through) accuses none.
+        const Vector left = data - f * (mean + deviation);
+        const Real misfit = left.dot(noise.cwiseInverse().cwiseProduct(left)) / static_cast<Real>(2 * orders_);
+        if (misfit > kLargestMisfit) finding.missing = last_.missing;
         return finding;
     }
 
@@ -162,6 +166,7 @@ class PersistentMisfire {
     }
 
   private:
+    static constexpr Real kLargestMisfit = Real(4);
     static constexpr Real kSpread =
         Real(0.12);  // healthy cylinder-to-cylinder spread of work (engineering range, from memory)
     static constexpr Real kPenalty = Real(5);  // a cylinder is dead in less than one of a hundred recordings

@@ -121,7 +121,7 @@ class PhaseFinder {
         flipped     ///< they are one revolution off
     };
 
-    static constexpr int kMostBins = 96;  ///< bins of one cycle
+    static constexpr int kMostBins = 48;  ///< bins of one cycle
     static constexpr double kDecided = 4.9;
     static constexpr double kLeastCosine = 0.2;
     static constexpr double kSafeHz = 75.0;
@@ -148,10 +148,12 @@ class PhaseFinder {
     }
 
     /// Takes the energy (half of speed squared, rad^2/s^2) of the bin at `place`, 0 to bins - 1, in order;
-    /// `connected` = false where the bin does not follow the one before. `fuel_cut`: this bin's combustion was cut off.
+    /// `connected` = false where the bin does not follow the one before: then all is forgotten. `fuel_cut`: this bin's combustion was cut off.
     /// NaN energies make their cycle count for nothing.
     void push(int place, Real energy, bool connected, bool fuel_cut) noexcept {
         if (!able_) return;
+        // After a loss the revolutions are counted anew, perhaps from the other half: nothing learned before holds.
+        if (!connected) restart_statistics();
         if (!connected || place != expected_place_) expected_place_ = 0;
         if (place != expected_place_) return;
         energy_[static_cast<std::size_t>(place)] = energy;

@@ -35,7 +35,7 @@ class SegmentRoughness {
         begun_ = false;
     }
 
-    void push(const Bin<Real>& bin, Real load, bool cut, bool frame_known) noexcept {
+    void push(const Bin<Real>& bin, Real load, std::uint32_t cut, bool frame_known) noexcept {
         frame_known_ = frame_known;
         if (bin.restart) {
             begun_ = false;
@@ -49,7 +49,7 @@ class SegmentRoughness {
             done.ticks = static_cast<Real>(bin.begin_tick - open_.tick);
             if (count_ - taken_ > kRing - 1) taken_ = count_ - (kRing - 1);
         }
-        open_ = Segment{bin.begin_tick, bin.index, place, load, cut, 0};
+        open_ = Segment{bin.begin_tick, bin.index, place, load, ((cut >> place) & 1U) != 0, 0};
         begun_ = true;
     }
 
@@ -68,8 +68,10 @@ class SegmentRoughness {
         firing.complete = taken_ >= z && taken_ + z < count_ && count_ - taken_ + z < kRing;
         firing.speed_rpm = rpm_ticks_ / (here.ticks * static_cast<Real>(z));
         if (firing.complete) {
-            const Real per_period3 = hz_ * hz_ / (here.ticks * here.ticks * here.ticks);
-            const Real step = at(taken_ + 1).ticks - here.ticks;
+            // Combustion acts early in the segment that begins at its TDC, so the step into that segment is its own.
+            const Real before = at(taken_ - 1).ticks;
+            const Real per_period3 = hz_ * hz_ / (before * before * before);
+            const Real step = here.ticks - before;
             const Real trend = (at(taken_ + z).ticks - at(taken_ - z).ticks) / static_cast<Real>(2 * z);
             const Real angle_rad = Real(4) * std::numbers::pi_v<Real> / static_cast<Real>(z);
             const Real roughness = (step - trend) * per_period3;  // 1/s^2

@@ -26,11 +26,12 @@ struct FiringWork {
     std::int64_t bin = 0;  ///< bin that begins at its TDC
     int place = 0;         ///< in the firing order, of the frame in force when it was given out
     bool phase_known = false;
-    bool complete = false;  ///< its window was whole; else only time, speed and load are meaningful
-    bool cut = false;       ///< fuel was cut for it
-    bool sized = false;     ///< expected work comes from geometry, inertia and load, not from a guess
-    bool dead = false;      ///< this cylinder was dead all the while that the pattern was learned
-    Real load = 0;          ///< at intake closing; NaN where unknown
+    bool phase_lost = false;  ///< it was known and is not now
+    bool complete = false;    ///< its window was whole; else only time, speed and load are meaningful
+    bool cut = false;         ///< fuel was cut for it
+    bool sized = false;       ///< expected work comes from geometry, inertia and load, not from a guess
+    bool dead = false;        ///< this cylinder was dead all the while that the pattern was learned
+    Real load = 0;            ///< at intake closing; NaN where unknown
     Real speed_rpm = 0;
     Real acceleration = 0;      ///< rad/s^2 over the firing interval, healthy pattern removed
     Real expected = 0;          ///< work of a healthy firing here
@@ -93,10 +94,13 @@ class WorkEstimator {
         pending_ = 0;
         head_ = 0;
         turn_ = 0;
+        next_cycle_bin_ = -1;
+        ever_known_ = false;
+        frame_known_ = false;
     }
 
     /// Takes one bin with the channel values in force at its end; `load` NaN where unknown.
-    void push(const Bin<Real>& bin, Real load, bool cut, bool frame_known) noexcept {
+    void push(const Bin<Real>& bin, Real load, std::uint32_t cut, bool frame_known) noexcept {
         follow_frame(bin, frame_known);
         const bool known = load == load;
         if (known && !load_known_) {
@@ -126,7 +130,7 @@ class WorkEstimator {
         }
         head_ = (head_ + 1) % kPending;
         --pending_;
-        learn_cycles(firing.bin - before_);
+        if (!frame_lost()) learn_cycles(firing.bin - before_);
     }
 
     /// After the last bin: opens the windows that still lack their tail, shortened by nothing; they are given out incomplete.
@@ -170,7 +174,6 @@ class WorkEstimator {
     void begin_learning() noexcept {
         pattern_.begin(grid_.bins, load_known_, full_work_);
         persistent_.restart();
-        next_cycle_bin_ = -1;
         offset_.fill(0);
         dead_.fill(false);
         size_factor_ = Real(1);
@@ -179,15 +182,33 @@ class WorkEstimator {
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
     void follow_frame(const Bin<Real>& bin, bool frame_known) noexcept {
+        const bool was_lost = frame_lost();
         if (bin.restart) {
             next_cycle_bin_ = -1;
-            // Without a known phase the halves may have changed places: what was learned does not hold.
-            if (history_.any() && !frame_known && !two_stroke_) begin_learning();
-        } else if (bin.turn != turn_ && history_.any()) {
-            pattern_.turn();
+            // Without a known phase the halves may have changed places: what was learned does not hold. Where a cam has told
+            // it before, it will do so again soon.
+            if (history_.any() && !frame_known && !ever_known_ && !two_stroke_) begin_learning();
         }
+        const bool turned = bin.turn != turn_ && history_.any();
         turn_ = bin.turn;
         frame_known_ = frame_known;
+        ever_known_ = ever_known_ || frame_known;
+        if (!turned || bin.restart) return;
+        if (!was_lost) pattern_.turn();
+        persistent_.restart();
+        dead_.fill(false);
+        reopen_windows();
+    }
+
+    /// The phase was known, is not any more, and will be told again.
+    [[nodiscard]] bool frame_lost() const noexcept { return ever_known_ && !frame_known_; }
+
+    /// Looks for the firings once more, after the frame turned by half a cycle.
+    void reopen_windows() noexcept {
+        if (pending_ == 0) return;
+        const std::int64_t from = pending_at(0).bin;
+        pending_ = 0;
+        for (std::int64_t bin = from; bin <= history_.newest() - size_ + before_; ++bin) open_window(bin);
     }
 
     [[nodiscard]] Pending& pending_at(int i) noexcept {
@@ -252,11 +273,12 @@ class WorkEstimator {
                            ? grid_.firing_at[static_cast<std::size_t>(place_in_cycle(entry.bin))]
                            : entry.place;
         firing.phase_known = frame_known_;
+        firing.phase_lost = frame_lost();
         firing.complete = entry.complete;
         const auto place = static_cast<std::size_t>(firing.place);
         firing.tdc_tick = history_.tick_within(entry.bin, static_cast<Real>(grid_.tdc_offset[place]));
         firing.load = load_known_ ? history_.load(entry.bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
-        firing.cut = history_.cut(entry.bin) || history_.cut(entry.bin - intake_back_);
+        firing.cut = (((history_.cut(entry.bin) | history_.cut(entry.bin - intake_back_)) >> firing.place) & 1U) != 0;
         firing.speed_rpm = speed_around(entry.bin);
         firing.expected = entry.expected;
         firing.offset = offset_[place];
@@ -464,16 +486,25 @@ class WorkEstimator {
         std::array<Real, kMaxBins> residual{};
         const Real trend = history_.clean_sum(first, first + grid_.bins) / Real(grid_.bins);
         PatternPoint<Real> mean;
-        bool cut = false;
+        std::uint32_t cut = 0;
+        bool cut_changed = false;
         for (int b = 0; b < grid_.bins; ++b) {
             const std::int64_t bin = first + b;
             const int place = place_in_cycle(bin);
             residual[static_cast<std::size_t>(place)] = history_.clean(bin) - pattern_.at(place, point(bin)) - trend;
             mean.load += point(bin).load / Real(grid_.bins);
             mean.energy += point(bin).energy / Real(grid_.bins);
-            cut = cut || history_.cut(bin);
+            cut |= history_.cut(bin);
+            cut_changed = cut_changed || history_.cut(bin) != history_.cut(first);
         }
-        if (cut) return;
+        const std::uint32_t all = (1U << grid_.firings) - 1U;
+        if (cut_changed || cut == all) return;
+        if (cut != cut_learned_) {
+            // With other cylinders switched off this is another engine.
+            begin_learning();
+            cut_learned_ = cut;
+            return;
+        }
         std::array<Real, kMaxBins> share = residual;
         const Real expected = expected_work(first + grid_.bins / 2);
         for (Real& value : share) value /= expected;
@@ -557,8 +588,10 @@ class WorkEstimator {
     CycleGrid grid_{};
     bool two_stroke_ = false;
     bool load_known_ = false;
+    std::uint32_t cut_learned_ = 0;  // cylinders that were cut while the pattern was learned
     bool geometry_known_ = false;
     bool frame_known_ = false;
+    bool ever_known_ = false;
     int before_ = 0;  // bins of the window before TDC
     int size_ = 0;    // bins of the window
     int hold_ = 0;    // bins that a firing waits for its neighbours
