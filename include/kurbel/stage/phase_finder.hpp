@@ -147,9 +147,9 @@ class PhaseFinder {
         restart_statistics();
     }
 
-    /// Takes the energy (half of speed squared, rad^2/s^2) of the bin at `place`, 0 to bins - 1, in order;
-    /// `connected` = false where the bin does not follow the one before: then all is forgotten. `fuel_cut`: this bin's combustion was cut off.
-    /// NaN energies make their cycle count for nothing.
+    /// Takes the energy (half of speed squared, rad^2/s^2) of the bin at `place`, 0 to bins - 1, in order; `connected` =
+    /// false where the bin does not follow the one before: then all is forgotten. `fuel_cut`: this bin's combustion was cut
+    /// off. NaN energies make their cycle count for nothing.
     void push(int place, Real energy, bool connected, bool fuel_cut) noexcept {
         if (!able_) return;
         // After a loss the revolutions are counted anew, perhaps from the other half: nothing learned before holds.
