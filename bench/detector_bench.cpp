@@ -20,8 +20,8 @@ long run_all(Detector& detector) {
         while (detector.next_event(event)) misfires += event.verdict == kurbel::Verdict::misfire ? 1 : 0;
     };
     kurbel::read::Feed feed(kurbel::read::view_of(recording()));
-    while (!feed.run(detector).ok()) take();
-    while (!detector.finish().ok()) take();
+    while (feed.run(detector).code == kurbel::StatusCode::queue_full) take();
+    while (detector.finish().code == kurbel::StatusCode::queue_full) take();
     take();
     return misfires;
 }
