@@ -91,7 +91,8 @@ TEST(DecoderGap, WeakToothBeforeTheGap) {
 }
 
 TEST(DecoderGap, AToothBeforeTheGapThatNeverShowsIsTakenForTheOneAfterIt) {
-    // Nothing in the periods tells the two apart, so a convention must: the tooth after the gap is the one that is weak.
+    // Nothing in the periods tells the two apart, so a convention must: the tooth after the gap is the one that is
+    // weak.
     WheelRun run;
     run.config = car(even_wheel(60, {58, 59}));
     run.start_deg = 10.0;

@@ -140,7 +140,8 @@ TEST(DecoderStop, StopsBetweenTwoEdgesOfASingleTooth) {
 }
 
 TEST(DecoderStop, HeavyAccelerationIsNoFault) {
-    // From cranking to 1500 rpm within one and a half revolutions: 2 kJ into 0.15 kg m2, as much as a car engine can do.
+    // From cranking to 1500 rpm within one and a half revolutions: 2 kJ into 0.15 kg m2, as much as a car engine can
+    // do.
     for (const WheelConfig& wheel : {even_wheel(60, {58, 59}), even_wheel(36, {35}), even_wheel(12, {11})}) {
         WheelRun run;
         run.config = car(wheel);

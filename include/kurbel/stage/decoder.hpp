@@ -40,9 +40,9 @@ class Decoder {
     /// Forgets all edges, keeps the configuration.
     void reset() noexcept;
 
-    /// Takes one edge; `raw_tick` wraps where the timer has a width. Writes the teeth that became certain to `out` (room
-    /// for kMaxTeethPerPush) and returns their number. An edge at the time of the one before it on the same signal, or
-    /// in the past, is dropped and counted in `faults`.
+    /// Takes one edge; `raw_tick` wraps where the timer has a width. Writes the teeth that became certain to `out`
+    /// (room for kMaxTeethPerPush) and returns their number. An edge at the time of the one before it on the same
+    /// signal, or in the past, is dropped and counted in `faults`.
     [[nodiscard]] int push(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept;
     /// Gives out the teeth still held back at the end of the stream.
     [[nodiscard]] int finish(Tooth* out) noexcept;
@@ -50,7 +50,8 @@ class Decoder {
     [[nodiscard]] const SyncState& sync() const noexcept { return sync_; }
     /// Unwrapped tick of the last edge.
     [[nodiscard]] std::int64_t now() const noexcept { return unwrap_.now(); }
-    /// The crank's own motion told the phase: flips the internal half where `flip` is set. Ignored once a cam has spoken.
+    /// The crank's own motion told the phase: flips the internal half where `flip` is set. Ignored once a cam has
+    /// spoken.
     void set_phase_from_crank(bool flip) noexcept;
 
   private:
@@ -263,7 +264,8 @@ inline void Decoder::queue_cam(std::int64_t tick) noexcept {
     if (cam_waiting_ < kCamQueue) cam_ticks_[static_cast<std::size_t>(cam_waiting_++)] = tick;
 }
 
-/// Gives the cam edges since the last settled tooth their crank angle, by time between that tooth and the one at `tick`.
+/// Gives the cam edges since the last settled tooth their crank angle, by time between that tooth and the one at
+/// `tick`.
 inline void Decoder::place_cam_edges(std::int64_t tick, double from_deg, double span_deg) noexcept {
     const double period = decoding::ticks_between(last_tick_, tick);
     int placed = 0;

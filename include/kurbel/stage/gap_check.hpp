@@ -9,13 +9,14 @@
 
 namespace kurbel::decoding {
 
-/// A wrong index explains a gap by missed and extra edges or displaced teeth, every time. Where a passage was costly, the
-/// edges are taken once more for consecutive teeth from a few places further or back; if that fits clearly better, the
-/// index has slipped. If the edges were as even as if there were no gap, or edges were both missed and extra, twice in a
-/// row, the wheel stands elsewhere.
+/// A wrong index explains a gap by missed and extra edges or displaced teeth, every time. Where a passage was costly,
+/// the edges are taken once more for consecutive teeth from a few places further or back; if that fits clearly better,
+/// the index has slipped. If the edges were as even as if there were no gap, or edges were both missed and extra,
+/// twice in a row, the wheel stands elsewhere.
 ///
-/// Habits are learned under the index that is believed, so a wrong one from the start would soon look usual. Therefore the
-/// passages are also judged by the wheel alone; there one swing of the speed may mislead, so three passages must agree.
+/// Habits are learned under the index that is believed, so a wrong one from the start would soon look usual. Therefore
+/// the passages are also judged by the wheel alone; there one swing of the speed may mislead, so three passages must
+/// agree.
 class GapCheck {
   public:
     static constexpr int kLost = 1000;  ///< instead of a slip: the index is wrong, by an unknown amount

@@ -5,6 +5,7 @@
 #include <array>
 #include <cstdint>
 
+#include "kurbel/stage/packed_trace.hpp"
 #include "kurbel/stage/tooth_fit.hpp"
 
 namespace kurbel::decoding {
@@ -35,7 +36,7 @@ class GapSearch {
     }
 
     /// The story that won; its tooth is less than wheel.period.
-    [[nodiscard]] const Trace& trace() const noexcept { return story_[static_cast<std::size_t>(best_)]; }
+    [[nodiscard]] const Trace& trace() const noexcept { return won_; }
     [[nodiscard]] const Ripple& ripple() const noexcept { return ripple_; }
 
   private:
@@ -60,16 +61,13 @@ class GapSearch {
     }
 
     void begin(const WheelTable& wheel, std::int64_t tick) noexcept {
-        for (int tooth = 0; tooth < wheel.period; ++tooth) {
-            Trace& trace = story_[static_cast<std::size_t>(tooth)];
-            trace = Trace{};
-            trace.anchor_tick = tick;
-            trace.tooth = tooth;
-        }
+        Trace start;
+        start.anchor_tick = tick;
+        std::fill_n(story_.begin(), wheel.period, PackedTrace(start, tick, wheel.low_contrast));
         ripple_.level = 1.0F;
         last_tick_ = tick;
         edges_ = 1;
-        best_ = 0;
+        won_ = start;
     }
 
     struct Arrival {
@@ -108,67 +106,67 @@ class GapSearch {
     void step(const WheelTable& wheel, std::int64_t tick) noexcept {
         // Going down, the teeth before one still hold their old stories; the lowest look back over the top.
         const int n = wheel.period;
-        std::array<Trace, kMostJump> top;
+        const bool swings = wheel.low_contrast;
+        std::array<PackedTrace, kMostJump> top;
         for (int k = 0; k < kMostJump; ++k)
             top[static_cast<std::size_t>(k)] = story_[static_cast<std::size_t>(std::max(0, n - 1 - k))];
         Arrival winner{};
         for (int to = n - 1; to >= 0; --to) {
             const auto before = [&](int tooth) {
-                return tooth > to ? top[static_cast<std::size_t>(n - 1 - tooth)]
-                                  : story_[static_cast<std::size_t>(tooth)];
+                const PackedTrace& packed =
+                    tooth > to ? top[static_cast<std::size_t>(n - 1 - tooth)] : story_[static_cast<std::size_t>(tooth)];
+                return packed.unpack(tooth, last_tick_, swings);
             };
             const Arrival arrival = arrive(wheel, to, tick, before);
-            story_[static_cast<std::size_t>(to)] = arrival.trace;
+            story_[static_cast<std::size_t>(to)] = PackedTrace(arrival.trace, tick, swings);
             if (to == n - 1 || arrival.trace.cost < winner.trace.cost) winner = arrival;
         }
         last_was_extra_ = winner.extra;
+        won_ = winner.trace;
+        won_.cost = 0.0F;
         if (winner.distance_deg > 0.0F)
             ripple_.observe(winner.x, winner.distance_deg);
         else
             ripple_.decay();
         for (int tooth = 0; tooth < n; ++tooth) {
-            float& cost = story_[static_cast<std::size_t>(tooth)].cost;
-            cost = std::min(cost - winner.trace.cost, kWorst);
+            PackedTrace& story = story_[static_cast<std::size_t>(tooth)];
+            story.set_cost(std::min(story.cost() - winner.trace.cost, kWorst));
         }
     }
 
     /// Does the best story lead by enough?
-    [[nodiscard]] bool decide(const WheelTable& wheel) noexcept {
-        best_ = 0;
+    [[nodiscard]] bool decide(const WheelTable& wheel) const noexcept {
         // Nothing to tell apart: only wait until the speed is known.
         if (wheel.period == 1) return edges_ > (wheel.teeth > 4 ? 2 : 1);
         float second = kWorst;
-        for (int tooth = 1; tooth < wheel.period; ++tooth) {
-            const float cost = story_[static_cast<std::size_t>(tooth)].cost;
-            const float best = story_[static_cast<std::size_t>(best_)].cost;
-            second = std::min(second, std::max(cost, best));
-            if (cost < best) best_ = tooth;
-        }
-        // The story must have passed a gap at known speed (stories that begin in one explain the long first periods of a
-        // start from standstill) and not end in an extra edge (then this edge is no tooth to start from). A story that
-        // has stood through two gaps needs less of a lead: rivals that branch off it at each gap keep it small.
+        for (int tooth = 0; tooth < wheel.period; ++tooth)
+            if (tooth != won_.tooth) second = std::min(second, story_[static_cast<std::size_t>(tooth)].cost());
+        // The story must have passed a gap at known speed (stories that begin in one explain the long first periods of
+        // a start from standstill) and not end in an extra edge (then this edge is no tooth to start from). A story
+        // that has stood through two gaps needs less of a lead: rivals that branch off it at each gap keep it small.
         if (last_was_extra_ || trace().gaps == 0) return false;
         const float lead = wheel.has_weak && trace().gaps > 1 ? kLeadAgain : kLead;
-        return second - trace().cost >= lead && (!wheel.low_contrast || calmest(wheel));
+        return second >= lead && (!wheel.low_contrast || calmest(wheel));
     }
 
-    /// Unequal vanes: a swing that repeats each revolution can make the wrong place look right, and then more revolutions
-    /// do not help. The best story must need far less of a swing than each other one without faults, over a revolution.
+    /// Unequal vanes: a swing that repeats each revolution can make the wrong place look right, and then more
+    /// revolutions do not help. The best story must need far less of a swing than each other one without faults, over
+    /// a revolution.
     [[nodiscard]] bool calmest(const WheelTable& wheel) const noexcept {
         if (edges_ < wheel.period + 2 || !trace().faultless) return false;
         for (int tooth = 0; tooth < wheel.period; ++tooth) {
-            const Trace& other = story_[static_cast<std::size_t>(tooth)];
-            if (tooth != best_ && other.faultless && other.swing < kCalmer * trace().swing) return false;
+            const PackedTrace& other = story_[static_cast<std::size_t>(tooth)];
+            if (tooth != won_.tooth && other.faultless() && other.swing() < kCalmer * won_.swing) return false;
         }
         return true;
     }
 
-    std::array<Trace, kMaxTeeth> story_{};  ///< by tooth
+    std::array<PackedTrace, kMaxTeeth> story_{};  ///< by tooth, relative to last_tick_
+    Trace won_{};                                 ///< the best one
     Ripple ripple_{};
     std::int64_t last_tick_ = 0;
     double last_period_ = 0.0;
     std::int32_t edges_ = 0;
-    std::int32_t best_ = 0;
     bool last_was_extra_ = false;
 };
 

@@ -35,8 +35,8 @@ inline bool symmetric_under_360(const EngineConfig& engine) noexcept {
 
 /// Torque of all cylinders over one engine cycle, for whatever is typical: the shape that the phase is told by.
 /// Polytropic compression and expansion (exponent 1.3, Heywood 1988, sec. 9.2) from half an atmosphere, closed from 140
-/// degrees before to 130 after firing TDC, suction before that; where fired, heat by Wiebe over 60 degrees with half of it
-/// at 10 degrees, enough for 9 bar mean pressure per unit of charge (engineering values, from memory).
+/// degrees before to 130 after firing TDC, suction before that; where fired, heat by Wiebe over 60 degrees with half
+/// of it at 10 degrees, enough for 9 bar mean pressure per unit of charge (engineering values, from memory).
 class CycleTorque {
   public:
     static constexpr int kSteps = 720;  ///< one a degree, from cylinder 1's firing TDC
@@ -96,20 +96,20 @@ class CycleTorque {
 /// Tells whether bins are counted from the right revolution, for engines whose firing angles moved by 360 degrees are
 /// another set (single, I3, I5, odd-fire twins and sixes).
 ///
-/// Method: of the energies y in N bins of one cycle, the difference between the two revolutions, u[b] = y[b] - y[b + N/2],
-/// holds the half orders alone: wheel error, reciprocating inertia and everything else that repeats each revolution drop
-/// out, and so does any linear trend in its steps a[b] = u[b + 1] - u[b], which are torque. These steps are compared with
-/// what compression and combustion at the assumed firing TDCs would give, as the cosine of the angle between the two
-/// vectors: under the wrong revolution it changes sign. Steps are local, so a dead cylinder takes its own pulse away and
-/// leaves the others': the cosine falls, its sign stays.
+/// Method: of the energies y in N bins of one cycle, the difference between the two revolutions, u[b] = y[b] - y[b +
+/// N/2], holds the half orders alone: wheel error, reciprocating inertia and everything else that repeats each
+/// revolution drop out, and so does any linear trend in its steps a[b] = u[b + 1] - u[b], which are torque. These
+/// steps are compared with what compression and combustion at the assumed firing TDCs would give, as the cosine of the
+/// angle between the two vectors: under the wrong revolution it changes sign. Steps are local, so a dead cylinder
+/// takes its own pulse away and leaves the others': the cosine falls, its sign stays.
 ///
-/// Decision: mean cosine over cycles against its own scatter (Student), turned into a normal deviate (Wallace 1959, value
-/// from memory); decided beyond kDecided, which one tail of the normal law passes with 5e-7, so that hundreds of looks
-/// at the running mean stay below 1e-4; and only where the mean is at least kLeastCosine, since a small but steady one may
-/// come from what the model does not know. Torsion of the crank turns the sign of orders above its first mode; so cycles
-/// count only where the firing order lies below kSafeHz, half of the lowest usual first mode (150 to 500 Hz in cars and
-/// lorries, engineering range from memory). Undecided stays undecided. Cycles are forgotten slowly, so a later contradiction
-/// is heard.
+/// Decision: mean cosine over cycles against its own scatter (Student), turned into a normal deviate (Wallace 1959,
+/// value from memory); decided beyond kDecided, which one tail of the normal law passes with 5e-7, so that hundreds of
+/// looks at the running mean stay below 1e-4; and only where the mean is at least kLeastCosine, since a small but
+/// steady one may come from what the model does not know. Torsion of the crank turns the sign of orders above its
+/// first mode; so cycles count only where the firing order lies below kSafeHz, half of the lowest usual first mode
+/// (150 to 500 Hz in cars and lorries, engineering range from memory). Undecided stays undecided. Cycles are forgotten
+/// slowly, so a later contradiction is heard.
 ///
 /// No allocation; one object per stream; a copy is a snapshot.
 template <class Real>
@@ -147,9 +147,9 @@ class PhaseFinder {
         restart_statistics();
     }
 
-    /// Takes the energy (half of speed squared, rad^2/s^2) of the bin at `place`, 0 to bins - 1, in order; `connected` =
-    /// false where the bin does not follow the one before: then all is forgotten. `fuel_cut`: this bin's combustion was cut
-    /// off. NaN energies make their cycle count for nothing.
+    /// Takes the energy (half of speed squared, rad^2/s^2) of the bin at `place`, 0 to bins - 1, in order; `connected`
+    /// = false where the bin does not follow the one before: then all is forgotten. `fuel_cut`: this bin's combustion
+    /// was cut off. NaN energies make their cycle count for nothing.
     void push(int place, Real energy, bool connected, bool fuel_cut) noexcept {
         if (!able_) return;
         // After a loss the revolutions are counted anew, perhaps from the other half: nothing learned before holds.

@@ -14,8 +14,8 @@ namespace kurbel::decoding {
 // Costs are negative log likelihoods. The rates behind the penalties are about 2e-3 a tooth.
 inline constexpr float kExtraCost = 6.0F;   ///< an edge that is no tooth
 inline constexpr float kMissedCost = 6.0F;  ///< a tooth without an edge
-/// Weak teeth vanish more easily. A weak tooth that never shows could be the one before the gap or the one after it, and
-/// nothing in the periods tells which; the difference of these two settles it by convention: it is the one after.
+/// Weak teeth vanish more easily. A weak tooth that never shows could be the one before the gap or the one after it,
+/// and nothing in the periods tells which; the difference of these two settles it by convention: it is the one after.
 inline constexpr float kMissedBeforeGapCost = 7.0F;
 inline constexpr float kMissedAfterGapCost = 2.5F;
 
@@ -33,8 +33,9 @@ inline constexpr float kRippleMost = 0.35F;
     return static_cast<float>(2.0 * (a - b) / (a + b));
 }
 
-/// Running measure of how much the speed swings from interval to interval: 1 = as much as cranking can, down to a floor.
-/// Slow to forget (about half a revolution), so that a quiet stretch between two compressions does not count as calm.
+/// Running measure of how much the speed swings from interval to interval: 1 = as much as cranking can, down to a
+/// floor. Slow to forget (about half a revolution), so that a quiet stretch between two compressions does not count as
+/// calm.
 struct Ripple {
     static constexpr float kFloor = 0.02F;
     float level = 1.0F;
@@ -71,8 +72,8 @@ struct Ripple {
 }
 
 /// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
-/// speed repeats from revolution to revolution while an engine is cranked or idles, and so do wheel error and the places
-/// where weak teeth are really seen: the gap is measured, not insisted upon. 1 until learned.
+/// speed repeats from revolution to revolution while an engine is cranked or idles, and so do wheel error and the
+/// places where weak teeth are really seen: the gap is measured, not insisted upon. 1 until learned.
 struct ToothHabit {
     std::array<float, kMaxTeeth> ratio{};
     std::int32_t learned = 0;  ///< teeth learned since the start, up to one revolution
@@ -122,8 +123,8 @@ struct ToothHabit {
 
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
-/// One firm tooth costs no more than this: now and then a tooth stands off, and a squared deviation would rather believe in
-/// a missed and an extra edge.
+/// One firm tooth costs no more than this: now and then a tooth stands off, and a squared deviation would rather
+/// believe in a missed and an extra edge.
 inline constexpr float kMostFirmCost = 20.0F;
 /// Cost of an engine that ran calmly swinging as much as it can, at once: the first firing after cranking, say.
 inline constexpr float kSurpriseCost = 5.0F;
@@ -147,7 +148,8 @@ struct Trace {
     float rate_span = 0.0F;        ///< degrees of the interval that `rate` was measured over
     float cost = 0.0F;
     std::int32_t tooth = 0;
-    /// Weak teeth seen since the anchor: place on the wheel, and where they were seen at `rate`, from the anchor, pitches.
+    /// Weak teeth seen since the anchor: place on the wheel, and where they were seen at `rate`, from the anchor,
+    /// pitches.
     std::array<float, kMostWeak> weak_place{};
     std::array<float, kMostWeak> weak_seen{};
     std::array<float, kMostWeak> weak_usual{};  ///< where they are usually seen, by the rate before
@@ -200,9 +202,9 @@ inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
     return std::min(kMostWeakCost, 0.5F * off * off / (kWeakPitch * kWeakPitch + doubt * doubt));
 }
 
-/// Judges the weak teeth since the anchor again, now that the firm tooth after them gives the mean rate, `speedup` times
-/// the one before (`usual` times by habit): the rate is taken to have changed linearly, and what a weak tooth usually stands
-/// off that is its own. What it was charged before is given back.
+/// Judges the weak teeth since the anchor again, now that the firm tooth after them gives the mean rate, `speedup`
+/// times the one before (`usual` times by habit): the rate is taken to have changed linearly, and what a weak tooth
+/// usually stands off that is its own. What it was charged before is given back.
 [[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float usual, float pitch_deg,
                                        float ripple_level) noexcept {
     const float reach = trace.anchor_span / pitch_deg;

@@ -44,9 +44,9 @@ class ToothTracker {
     [[nodiscard]] bool sure(const WheelTable& wheel, std::int64_t tick) noexcept {
         if (open_ != 1 || stories_ != 0) return false;
         const auto tooth = static_cast<std::size_t>(head_.tooth);
-        if (head_.anchor_span != wheel.anchor_span_deg[tooth]) return false;
-        const double rate = ticks_between(head_.anchor_tick, tick) * wheel.sure_inverse[tooth];
         const auto target = static_cast<std::size_t>(wheel.next(head_.tooth));
+        if (head_.anchor_span + wheel.span_deg[tooth] != wheel.reach_deg[target]) return false;
+        const double rate = ticks_between(head_.anchor_tick, tick) * static_cast<double>(wheel.sure_inverse[tooth]);
         const double usual = head_.rate * static_cast<double>(habit_.ratio[target]);
         if (2.0 * std::abs(rate - usual) > static_cast<double>(wheel.sure_width[tooth]) * (rate + usual)) return false;
         root_ = head_;

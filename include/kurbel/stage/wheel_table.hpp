@@ -29,10 +29,9 @@ struct WheelTable {
     float weak_pitch_deg = 1.0F;  ///< pitch that displacements of weak teeth are measured in: the smallest beside one
     std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch lies within a few teeth
 
-    std::array<float, kMaxTeeth> anchor_span_deg{};  ///< from the last firm tooth before i (or i itself: 0) to i
-    std::array<float, kMaxTeeth> reach_deg{};        ///< from the last firm tooth before i to i
-    std::array<double, kMaxTeeth> sure_inverse{};    ///< 1 / degrees from that firm tooth to tooth i + 1
-    std::array<float, kMaxTeeth> sure_width{};       ///< how far tooth i + 1 may deviate and still be beyond doubt
+    std::array<float, kMaxTeeth> reach_deg{};     ///< from the last firm tooth before i to i
+    std::array<float, kMaxTeeth> sure_inverse{};  ///< 1 / degrees from that firm tooth to tooth i + 1
+    std::array<float, kMaxTeeth> sure_width{};    ///< how far tooth i + 1 may deviate and still be beyond doubt
 
     [[nodiscard]] int next(int tooth) const noexcept { return tooth + 1 == teeth ? 0 : tooth + 1; }
     [[nodiscard]] int previous(int tooth) const noexcept { return tooth == 0 ? teeth - 1 : tooth - 1; }
@@ -149,11 +148,10 @@ inline void WheelTable::build_anchors() noexcept {
         const int tooth = (firm + k) % teeth;
         const auto here = static_cast<std::size_t>(tooth);
         if (!is_weak(tooth)) from_firm = 0.0F;
-        anchor_span_deg[here] = from_firm;
         from_firm += span(tooth);
         const int target = next(tooth);
         reach_deg[static_cast<std::size_t>(target)] = from_firm;
-        sure_inverse[here] = 1.0 / static_cast<double>(from_firm);
+        sure_inverse[here] = 1.0F / from_firm;
         // A tooth more or less must lie well outside, and a weak tooth's place leaves yet less room.
         const float one_more = span(target) / (from_firm + 0.5F * span(target));
         float width = std::min(kSureWidth, 0.4F * one_more);
