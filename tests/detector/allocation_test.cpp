@@ -9,15 +9,17 @@
 #include "support/inline4_edges.hpp"
 
 #if defined(__SANITIZE_ADDRESS__)
-#include <sanitizer/allocator_interface.h>
+#define KURBEL_TEST_ASAN 1
 #elif defined(__has_feature)
 #if __has_feature(address_sanitizer)
 #define KURBEL_TEST_ASAN 1
-#include <sanitizer/allocator_interface.h>
 #endif
 #endif
-#if defined(__SANITIZE_ADDRESS__)
-#define KURBEL_TEST_ASAN 1
+
+#if defined(KURBEL_TEST_ASAN)
+// Declared here, because g++ 12 ships this function of the sanitizers' public interface without its header.
+extern "C" int __sanitizer_install_malloc_and_free_hooks(void (*on_malloc)(const volatile void*, std::size_t),
+                                                         void (*on_free)(const volatile void*));
 #endif
 
 namespace {
