@@ -57,6 +57,21 @@ def test_columns_are_views_with_the_contracts_names(edges):
     assert "misfires" in repr(result)
 
 
+def test_what_is_no_result_is_unequal_unless_it_says_otherwise(edges):
+    class Anything:
+        def __eq__(self, other):
+            return True
+
+    result = kurbel.analyze(ticks=edges[0], signals=edges[1], **TABLES)
+    shorter = kurbel.analyze(ticks=edges[0][:-2000], signals=edges[1][:-2000], **TABLES)
+    assert result == result
+    assert result != shorter
+    for other in (None, 3, "result", result.sync):
+        assert result != other
+        assert not result == other
+    assert result == Anything()
+
+
 def test_results_are_never_reused(edges):
     first = kurbel.analyze(ticks=edges[0], signals=edges[1], **TABLES)
     kept = first.events.copy()

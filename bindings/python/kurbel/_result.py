@@ -81,9 +81,9 @@ class Result:
         raise AttributeError(f"Result has no attribute '{name}'")
 
     def __eq__(self, other: object) -> bool:
-        """Same bits in every field; NaN equals NaN."""
+        """Same bits in every field; NaN equals NaN. What is no Result is unequal, unless it says otherwise itself."""
         if not isinstance(other, Result):
-            return NotImplemented
+            return super().__eq__(other)
         return self.sync == other.sync and all(
             np.array_equal(self.events[name], other.events[name], equal_nan=self.events[name].dtype.kind == "f")
             for name in EVENT_DTYPE.names or ()
