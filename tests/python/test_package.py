@@ -5,6 +5,7 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 
 import pytest
@@ -65,22 +66,31 @@ def test_import_is_light():
     assert run.stdout.strip() == "[]"
 
 
-def test_wheel_builds_offline_and_imports(tmp_path):
-    """PEP 517 without a network: the backend builds a wheel that works from another place."""
+def build(hook, source, target):
+    """Calls a hook of the build backend that pyproject.toml names, as a PEP 517 front end does, without a network."""
+    backend = tomllib.loads((source / "pyproject.toml").read_text())["build-system"]
+    path = [os.fspath(source / folder) for folder in backend["backend-path"]]
+    code = f"import sys; sys.path[:0] = {path!r}; import {backend['build-backend']} as b; print(b.{hook}({os.fspath(target)!r}))"
+    run = subprocess.run([sys.executable, "-W", "ignore", "-c", code], cwd=source, capture_output=True, text=True)
+    assert run.returncode == 0, run.stdout + run.stderr
+    return target / run.stdout.splitlines()[-1]
+
+
+def test_wheel_builds_offline_from_the_source_archive_and_imports(tmp_path):
+    """Source archive, then the wheel from nothing else, then the package from another place."""
     source = tmp_path / "source"
     source.mkdir()
-    for part in ("CMakeLists.txt", "LICENSE", "README.md", "pyproject.toml", "setup.py", "MANIFEST.in", "include", "src",
-                 "bindings"):
+    for part in ("CMakeLists.txt", "LICENSE", "README.md", "pyproject.toml", "include", "src", "bindings"):
         os.symlink(SOURCE / part, source / part)
-    code = f"import setuptools.build_meta as b; print(b.build_wheel({os.fspath(tmp_path)!r}))"
-    env = {**os.environ, "TMPDIR": os.fspath(tmp_path)}
-    run = subprocess.run([sys.executable, "-W", "ignore", "-c", code], cwd=source, env=env, capture_output=True, text=True)
-    assert run.returncode == 0, run.stdout + run.stderr
-    wheel = next(tmp_path.glob("kurbel-*.whl"))
+    subprocess.run(["tar", "-xzf", build("build_sdist", source, tmp_path), "-C", tmp_path], check=True)
+    unpacked = tmp_path / f"kurbel-{kurbel.__version__}"
+    assert not list(unpacked.rglob("*.pyc"))
+    wheel = build("build_wheel", unpacked, tmp_path)
     assert kurbel.__version__ in wheel.name
     names = zipfile.ZipFile(wheel).namelist()
     for wanted in ("kurbel/__init__.py", "kurbel/_core.pyi", "kurbel/py.typed"):
         assert wanted in names
+    assert not [name for name in names if "build_backend" in name]
     target = tmp_path / "site"
     zipfile.ZipFile(wheel).extractall(target)
     check = "import kurbel; print(kurbel.__file__)"

@@ -1,4 +1,4 @@
-// The one place where the version is written; CMake and pyproject.toml read it from here.
+// The one place where the version is written; CMake and the Python package read it from here.
 #pragma once
 
 #define KURBEL_VERSION_MAJOR 0
