@@ -1,9 +1,10 @@
 """The published classic in NumPy: segment roughness with the cubed period, over a whole recording of an even-firing engine.
 
-    LU_n = (T_{n+1} - T_n) / T_n^3 - (T_{n+z} - T_{n-z}) / (2 z T_n^3)
+    LU_n = (T_n - T_{n-1}) / T_n^3 - (T_{n+z} - T_{n-z}) / (2 z T_n^3)
 
-T is the period from one firing TDC to the next, z the number of segments in a cycle (Plapp, Klenk, Moser, SAE 900232, 1990; the
-span of the second term from memory). What a researcher would write who has the tooth times of a 60-2 wheel in an array:
+T_n is the period from firing n's TDC to the next one, z the number of segments in a cycle (Plapp, Klenk, Moser, SAE 900232, 1990;
+the span of the second term from memory). The publication numbers the same difference by the segment before it; here, as in
+kurbel/stage/segment_roughness.hpp, it bears the number of the firing that made it. What a researcher would write who has the tooth times of a 60-2 wheel in an array:
 find the gap by the ratio of neighbouring periods, place the TDCs between teeth, take differences. No phase, no loss of
 synchronism, no channels, no verdict: less than the library does.
 """
@@ -31,9 +32,9 @@ def segment_roughness(ticks, hz, positions, absent, tdc1_deg, firing_deg):
     length = np.diff(tdc_s)
     z = int(round(720.0 / firing_deg))
     here = length[z:-z]
-    after = length[z + 1 : length.size - z + 1]
+    before = length[z - 1 : -z - 1]
     trend = (length[2 * z :] - length[: -2 * z]) / (2 * z)
-    return (after - here - trend) / here**3, tdc_s[z : z + here.size]
+    return (here - before - trend) / here**3, tdc_s[z : z + here.size]
 
 
 class StreamRoughness:
@@ -73,7 +74,7 @@ class StreamRoughness:
                 length = np.diff(self.tdc_s[-2 * self.z - 2 :])
                 here = length[self.z]
                 trend = (length[2 * self.z] - length[0]) / (2 * self.z)
-                given.append((length[self.z + 1] - here - trend) / here**3)
+                given.append((here - length[self.z - 1] - trend) / here**3)
                 del self.tdc_s[0]
         self.last, self.last_deg = ticks[-1:], angle[-1:]
         return given

@@ -53,14 +53,14 @@ using Statistic = double kurbel::Event::*;
 /// lies between two firings, and either of them can be meant.
 struct Reading {
     Statistic statistic;
-    std::size_t shift;  ///< 0: the event's own firing, 1: the firing after it
+    std::size_t shift;  ///< 0: the event's own firing, after the difference; 1: the firing before it
 };
 
 /// Scores of all events, NaN where there is none.
 [[nodiscard]] inline std::vector<double> scores_of(const std::vector<kurbel::Event>& events, const Reading& reading) {
     std::vector<double> scores(events.size(), kurbel::kUnknown);
-    for (std::size_t i = reading.shift; i < events.size(); ++i)
-        scores[i] = events[i - reading.shift].*reading.statistic;
+    for (std::size_t i = 0; i + reading.shift < events.size(); ++i)
+        scores[i] = events[i + reading.shift].*reading.statistic;
     return scores;
 }
 

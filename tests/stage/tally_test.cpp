@@ -8,20 +8,14 @@
 #include <type_traits>
 #include <vector>
 
+#include "support/even_engine.hpp"
+
 namespace {
 
 using namespace kurbel;
+using kurbel::test::even_engine;
 
 static_assert(std::is_trivially_copyable_v<Tally>, "a snapshot is a copy");
-
-EngineConfig engine_of(int cylinders, int strokes = 4) {
-    EngineConfig engine;
-    engine.cylinders = cylinders;
-    engine.strokes = strokes;
-    for (int i = 0; i < cylinders; ++i) engine.firing_order[static_cast<std::size_t>(i)] = i + 1;
-    make_even_firing(engine);
-    return engine;
-}
 
 /// Every firing of `cycles` cycles; `is_misfire(cycle, cylinder)` says which are lost.
 Tally tally_of(const EngineConfig& engine, int cycles, const std::function<bool(int, int)>& is_misfire,
@@ -47,7 +41,7 @@ std::vector<int> codes_of(const Tally& tally) {
 
 TEST(Tally, CountsFiringsMisfiresAndSeverity) {
     const Tally tally =
-        tally_of(engine_of(4), 50, [](int cycle, int cylinder) { return cylinder == 2 && cycle % 5 == 0; });
+        tally_of(even_engine(4), 50, [](int cycle, int cylinder) { return cylinder == 2 && cycle % 5 == 0; });
     EXPECT_EQ(tally.total().firings, 200);
     EXPECT_EQ(tally.total().judged, 200);
     EXPECT_EQ(tally.cylinder(2).misfires, 10);
@@ -58,7 +52,7 @@ TEST(Tally, CountsFiringsMisfiresAndSeverity) {
 
 TEST(Tally, UnjudgedFiringsCountByReasonAndNotInRates) {
     const Tally tally = tally_of(
-        engine_of(4), 10, [](int, int) { return false; },
+        even_engine(4), 10, [](int, int) { return false; },
         [](int cycle, Event& event) {
             if (cycle >= 3) return;
             event.verdict = Verdict::unjudged;
@@ -71,7 +65,7 @@ TEST(Tally, UnjudgedFiringsCountByReasonAndNotInRates) {
 }
 
 TEST(Tally, CandidatesShareOneRowWhateverTheirOrder) {
-    Tally tally(engine_of(4));
+    Tally tally(even_engine(4));
     Event event;
     event.verdict = Verdict::fired;
     event.candidates = {3, 2};
@@ -89,30 +83,30 @@ TEST(Tally, CandidatesShareOneRowWhateverTheirOrder) {
 
 TEST(TallyCodes, OneCylinderHasItsOwnCode) {
     const auto dead = [](int bad) { return [bad](int, int cylinder) { return cylinder == bad; }; };
-    EXPECT_EQ(codes_of(tally_of(engine_of(4), 200, dead(2))), std::vector<int>{302});
-    EXPECT_EQ(codes_of(tally_of(engine_of(4), 200, dead(3))), std::vector<int>{303});
-    EXPECT_EQ(codes_of(tally_of(engine_of(12), 200, dead(12))), std::vector<int>{312});
+    EXPECT_EQ(codes_of(tally_of(even_engine(4), 200, dead(2))), std::vector<int>{302});
+    EXPECT_EQ(codes_of(tally_of(even_engine(4), 200, dead(3))), std::vector<int>{303});
+    EXPECT_EQ(codes_of(tally_of(even_engine(12), 200, dead(12))), std::vector<int>{312});
 }
 
 TEST(TallyCodes, CylinderAboveTwelveHasTheGeneralCodeAlone) {
-    EXPECT_EQ(codes_of(tally_of(engine_of(16), 200, [](int, int cylinder) { return cylinder == 13; })),
+    EXPECT_EQ(codes_of(tally_of(even_engine(16), 200, [](int, int cylinder) { return cylinder == 13; })),
               std::vector<int>{300});
 }
 
 TEST(TallyCodes, SeveralCylindersHaveTheGeneralCodeFirst) {
     // Shares 50, 41 and 9 %: the last is not above 10 %.
-    const Tally tally = tally_of(engine_of(4), 100, [](int cycle, int cylinder) {
+    const Tally tally = tally_of(even_engine(4), 100, [](int cycle, int cylinder) {
         return (cylinder == 1 && cycle < 50) || (cylinder == 3 && cycle < 41) || (cylinder == 4 && cycle < 9);
     });
     EXPECT_EQ(codes_of(tally), (std::vector<int>{300, 301, 303}));
 }
 
 TEST(TallyCodes, NinetyPercentIsNotMoreThanNinetyPercent) {
-    const Tally ninety = tally_of(engine_of(4), 100, [](int cycle, int cylinder) {
+    const Tally ninety = tally_of(even_engine(4), 100, [](int cycle, int cylinder) {
         return (cylinder == 2 && cycle < 45) || (cylinder == 4 && cycle < 5);
     });
     EXPECT_EQ(codes_of(ninety), (std::vector<int>{300, 302}));
-    const Tally above = tally_of(engine_of(4), 100, [](int cycle, int cylinder) {
+    const Tally above = tally_of(even_engine(4), 100, [](int cycle, int cylinder) {
         return (cylinder == 2 && cycle < 46) || (cylinder == 4 && cycle < 5);
     });
     EXPECT_EQ(codes_of(above), std::vector<int>{302});
@@ -120,7 +114,7 @@ TEST(TallyCodes, NinetyPercentIsNotMoreThanNinetyPercent) {
 
 TEST(TallyCodes, UnknownPhaseHasTheGeneralCodeAlone) {
     const Tally tally = tally_of(
-        engine_of(4), 200, [](int, int cylinder) { return cylinder == 2; },
+        even_engine(4), 200, [](int, int cylinder) { return cylinder == 2; },
         [](int, Event& event) {
             const bool outer = event.cylinder == 1 || event.cylinder == 4;
             event.candidates = outer ? std::array<std::int32_t, 2>{1, 4} : std::array<std::int32_t, 2>{2, 3};
@@ -133,7 +127,7 @@ TEST(TallyCodes, UnknownPhaseHasTheGeneralCodeAlone) {
 TEST(TallyWindows, FivePercentInTwoHundredRevolutions) {
     // 400 firings in 200 revolutions of a four-cylinder four-stroke: 20 misfires are 5 %, 21 exceed it.
     const auto burst = [](int count) {
-        return tally_of(engine_of(4), 2000, [count](int cycle, int cylinder) {
+        return tally_of(even_engine(4), 2000, [count](int cycle, int cylinder) {
             const int in_burst = cycle - 700;
             return cylinder == 1 && in_burst >= 0 && in_burst < 4 * count && in_burst % 4 == 0;
         });
@@ -146,7 +140,7 @@ TEST(TallyWindows, FivePercentInTwoHundredRevolutions) {
 
 TEST(TallyWindows, AnyTwoHundredRevolutionsNotOnlyWholeBlocks) {
     // 21 misfires around cycle 100, half of them on either side of a border between blocks counted from the start.
-    const Tally tally = tally_of(engine_of(4), 1000, [](int cycle, int cylinder) {
+    const Tally tally = tally_of(even_engine(4), 1000, [](int cycle, int cylinder) {
         return cylinder == 1 && cycle >= 85 && cycle < 127 && cycle % 2 == 0;
     });
     EXPECT_EQ(tally.cylinder(1).misfires, 21);
@@ -156,7 +150,7 @@ TEST(TallyWindows, AnyTwoHundredRevolutionsNotOnlyWholeBlocks) {
 TEST(TallyWindows, OnePercentInAThousandRevolutions) {
     // 2000 firings in 1000 revolutions: 20 misfires are 1 %, 21 exceed it; spread out so that 200 revolutions stay below 5 %.
     const auto spread = [](int count) {
-        return tally_of(engine_of(4), 3000, [count](int cycle, int cylinder) {
+        return tally_of(even_engine(4), 3000, [count](int cycle, int cylinder) {
             return cylinder == 4 && cycle >= 1000 && cycle % 23 == 0 && cycle / 23 < 1000 / 23 + 1 + count;
         });
     };
@@ -169,7 +163,7 @@ TEST(TallyWindows, OnePercentInAThousandRevolutions) {
 TEST(TallyWindows, TwoStrokeCyclesAreOneRevolutionLong) {
     // 200 revolutions of a two-cylinder two-stroke are 200 cycles and 400 firings.
     const auto burst = [](int count) {
-        return tally_of(engine_of(2, 2), 1500, [count](int cycle, int cylinder) {
+        return tally_of(even_engine(2, 2), 1500, [count](int cycle, int cylinder) {
             return cylinder == 1 && cycle >= 600 && cycle < 600 + 9 * count && cycle % 9 == 600 % 9;
         });
     };
@@ -179,7 +173,7 @@ TEST(TallyWindows, TwoStrokeCyclesAreOneRevolutionLong) {
 
 TEST(TallyWindows, ShortRecordingIsOneWindowWithAtLeastFiveMisfires) {
     const auto short_run = [](int misfires) {
-        return tally_of(engine_of(4), 50,
+        return tally_of(even_engine(4), 50,
                         [misfires](int cycle, int cylinder) { return cylinder == 3 && cycle < misfires; });
     };
     EXPECT_TRUE(codes_of(short_run(4)).empty()) << "4 of 200 are 2 %, but fewer than five";
@@ -189,7 +183,7 @@ TEST(TallyWindows, ShortRecordingIsOneWindowWithAtLeastFiveMisfires) {
 TEST(TallyWindows, FillsUpWithoutAnotherJudgedFiring) {
     // 12 misfires in 300 cycles, then nothing can be judged: 1 % of 1000 revolutions is exceeded all the same.
     const Tally tally = tally_of(
-        engine_of(2), 600, [](int cycle, int cylinder) { return cylinder == 1 && cycle % 25 == 0; },
+        even_engine(2), 600, [](int cycle, int cylinder) { return cylinder == 1 && cycle % 25 == 0; },
         [](int cycle, Event& event) {
             if (cycle < 300) return;
             event.verdict = Verdict::unjudged;
@@ -201,7 +195,7 @@ TEST(TallyWindows, FillsUpWithoutAnotherJudgedFiring) {
 }
 
 TEST(TallyWindows, JumpsOverCyclesWithoutEvents) {
-    Tally tally(engine_of(4));
+    Tally tally(even_engine(4));
     Event event;
     event.cylinder = 1;
     event.verdict = Verdict::misfire;

@@ -4,20 +4,22 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
-#include <limits>
-#include <numbers>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/segmenter.hpp"
 #include "kurbel/stage/work_estimator.hpp"
 
 namespace kurbel {
 
-/// LU_n = (T_{n+1} - T_n)/T_n^3 - (T_{n+z} - T_{n-z})/(2 z T_n^3), T the period of the segment from one firing TDC to the
-/// next, z segments a cycle (Plapp, Klenk, Moser, SAE 900232, 1990; the span of the dynamic term is from memory).
-/// A firing's lost work follows as segment angle squared times LU, over inertia; the worked case of 100 J lost at 800 rpm
-/// shows half of the drop in each of two differences, so twice that is given.
+/// LU_n = (T_n - T_{n-1})/T_n^3 - (T_{n+z} - T_{n-z})/(2 z T_n^3), T_n the period of the segment that begins at the firing's
+/// TDC, z segments a cycle (Plapp, Klenk, Moser, SAE 900232, 1990; the span of the dynamic term is from memory). The
+/// publication numbers the same difference by the segment before it; combustion acts early in the segment that begins at
+/// its TDC, so here it bears the number of the firing that made it. The firing's lost work follows as segment angle
+/// squared times LU, over inertia. A loss that lasts for the whole segment shows by half in each of two differences, so
+/// twice that is given, and the acceleration likewise: 100 J lost at 800 rpm over 180 degrees, J = 0.15 kg m^2, give LU =
+/// 32.09 and 30.31 1/s^2, that is 95 J and -202 rad/s^2 where -212 are true.
 template <class Real>
 class SegmentRoughness {
   public:
@@ -25,6 +27,7 @@ class SegmentRoughness {
         grid_ = grid;
         hz_ = static_cast<Real>(config.timer.hz);
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
+        angle_rad_ = static_cast<Real>(to_rad(config.engine.cycle_deg()) / grid.firings);
         full_work_ = static_cast<Real>(WorkEstimator<Real>::work_at_full_charge(config.engine));
         reset();
     }
@@ -32,6 +35,7 @@ class SegmentRoughness {
     void reset() noexcept {
         count_ = 0;
         taken_ = 0;
+        connected_ = 0;
         begun_ = false;
     }
 
@@ -39,7 +43,7 @@ class SegmentRoughness {
         frame_known_ = frame_known;
         if (bin.restart) {
             begun_ = false;
-            count_ = taken_ = 0;
+            connected_ = count_;
         }
         const int place = grid_.firing_at[static_cast<std::size_t>((bin.index + bin.turn) % grid_.bins)];
         if (place < 0) return;
@@ -55,7 +59,8 @@ class SegmentRoughness {
 
     [[nodiscard]] bool take(FiringWork<Real>& firing, bool all = false) noexcept {
         const int z = grid_.firings;
-        if (taken_ + (all ? 0 : z) >= count_) return false;
+        const bool waits = !all && taken_ >= connected_;  // nothing will come to those before a loss
+        if (taken_ + (waits ? z : 0) >= count_) return false;
         const Segment& here = at(taken_);
         firing = FiringWork<Real>{};
         firing.tdc_tick = here.tick;
@@ -65,19 +70,15 @@ class SegmentRoughness {
         firing.cut = here.cut;
         firing.load = here.load;
         firing.expected = full_work_ * WorkEstimator<Real>::useful_charge(here.load);
-        firing.complete = taken_ >= z && taken_ + z < count_ && count_ - taken_ + z < kRing;
+        firing.complete = taken_ >= connected_ + z && taken_ + z < count_ && count_ - taken_ + z < kRing;
         firing.speed_rpm = rpm_ticks_ / (here.ticks * static_cast<Real>(z));
         if (firing.complete) {
-            // Combustion acts early in the segment that begins at its TDC, so the step into that segment is its own.
-            const Real before = at(taken_ - 1).ticks;
-            const Real per_period3 = hz_ * hz_ / (before * before * before);
-            const Real step = here.ticks - before;
             const Real trend = (at(taken_ + z).ticks - at(taken_ - z).ticks) / static_cast<Real>(2 * z);
-            const Real angle_rad = Real(4) * std::numbers::pi_v<Real> / static_cast<Real>(z);
-            const Real roughness = (step - trend) * per_period3;  // 1/s^2
-            firing.lost = Real(2) * angle_rad * angle_rad * roughness / firing.expected;
+            const Real step = here.ticks - at(taken_ - 1).ticks - trend;
+            const Real roughness = step * hz_ * hz_ / (here.ticks * here.ticks * here.ticks);  // 1/s^2
+            firing.acceleration = Real(-2) * angle_rad_ * roughness;
+            firing.lost = -angle_rad_ * firing.acceleration / firing.expected;
             firing.lost_se = Real(0);
-            firing.acceleration = -angle_rad * roughness;
         }
         return true;
     }
@@ -101,11 +102,13 @@ class SegmentRoughness {
     CycleGrid grid_{};
     Real hz_ = 1;
     Real rpm_ticks_ = 0;
+    Real angle_rad_ = 0;  // mean angle of a segment
     Real full_work_ = 0;
     bool begun_ = false;
     bool frame_known_ = false;
     std::int64_t count_ = 0;
     std::int64_t taken_ = 0;
+    std::int64_t connected_ = 0;  // first segment after the last loss
     Segment open_{};
     std::array<Segment, kRing> ring_{};
 };
