@@ -24,36 +24,6 @@ def truncate(recording):
     return f"edges.csv:{len(cut.splitlines())}: has 1 of 2 fields; the file seems to be cut off here"
 
 
-def wrong_column(recording):
-    spoil_line(recording / "edges.csv", 1, "seconds,signal")
-    return 'edges.csv:1: no column time_s; the header names "seconds", "signal"'
-
-
-def time_backwards(recording):
-    spoil_line(recording / "edges.csv", 500, "0.000000001,crank")
-    return "edges.csv:500: time_s: time runs backwards"
-
-
-def not_a_number(recording):
-    spoil_line(recording / "edges.csv", 321, "nan,crank")
-    return 'edges.csv:321: time_s: must be a finite number of seconds, not "nan"'
-
-
-def impossible_order(recording):
-    spoil_line(recording / "recording.toml", 5, "firing_order = [1, 3, 3, 2]")
-    return "recording.toml:5: engine.firing_order: a cylinder is named twice"
-
-
-def unknown_key(recording):
-    spoil_line(recording / "recording.toml", 6, "inertia = 0.15")
-    return "recording.toml:6: unknown key engine.inertia; the nearest known one is engine.inertia_kg_m2"
-
-
-def empty_recording(recording):
-    (recording / "edges.csv").write_text("time_s,signal\n")
-    return "edges.csv:1: holds no edges: the recording is empty"
-
-
 def foreign_wheel(recording):
     text = (recording / "recording.toml").read_text()
     text = text.replace("positions = 60", "positions = 12").replace("absent = [58, 59]", "absent = [3, 7, 8]")
@@ -61,49 +31,53 @@ def foreign_wheel(recording):
     return "recording.toml:8: [crank_wheel] does not fit the edges: of "
 
 
-def missing_toml(recording):
-    (recording / "recording.toml").unlink()
-    return "recording.toml: is missing"
+def line(name, number, text, said):
+    """Line `number` of a file replaced; the complaint names that line."""
+
+    def fault(recording):
+        spoil_line(recording / name, number, text)
+        return f"{name}:{number}: {said}"
+
+    return fault
 
 
-def missing_edges(recording):
-    (recording / "edges.csv").unlink()
-    return "edges.csv: is missing"
+def whole(name, text, said):
+    """A file written anew, or removed where `text` is None."""
+
+    def fault(recording):
+        (recording / name).unlink(missing_ok=True)
+        if text is not None:
+            (recording / name).write_text(text)
+        return f"{name}{said}"
+
+    return fault
 
 
-def broken_toml(recording):
-    spoil_line(recording / "recording.toml", 5, "firing_order = [1, 3, 4 2]")
-    return "recording.toml:5: "
+FAULTS = {
+    "truncated": truncate,
+    "wrong column": line("edges.csv", 1, "seconds,signal", 'no column time_s; the header names "seconds", "signal"'),
+    "time backwards": line("edges.csv", 500, "0.000000001,crank", "time_s: time runs backwards"),
+    "not a number": line("edges.csv", 321, "nan,crank", 'time_s: must be a finite number of seconds, not "nan"'),
+    "impossible order": line(
+        "recording.toml", 5, "firing_order = [1, 3, 3, 2]", "engine.firing_order: a cylinder is named twice"
+    ),
+    "unknown key": line(
+        "recording.toml", 6, "inertia = 0.15", "unknown key engine.inertia; the nearest known one is engine.inertia_kg_m2"
+    ),
+    "broken TOML": line("recording.toml", 5, "firing_order = [1, 3, 4 2]", ""),
+    "unknown truth cylinder": line(
+        "truth.csv", 3, "0.06,9,0,0", 'cylinder: must be a cylinder, 1 to 4, not "9"'
+    ),
+    "empty recording": whole("edges.csv", "time_s,signal\n", ":1: holds no edges: the recording is empty"),
+    "empty file": whole("edges.csv", "", ": is empty"),
+    "load in percent": whole("channels.csv", "time_s,load\n0.0,35\n", ':2: load: must lie in 0 to 10, not "35"'),
+    "missing description": whole("recording.toml", None, ": is missing"),
+    "missing edges": whole("edges.csv", None, ": is missing"),
+    "foreign wheel": foreign_wheel,
+}
 
 
-def load_in_percent(recording):
-    (recording / "channels.csv").write_text("time_s,load\n0.0,35\n")
-    return 'channels.csv:2: load: must lie in 0 to 10, not "35"'
-
-
-def unknown_truth_cylinder(recording):
-    spoil_line(recording / "truth.csv", 3, "0.06,9,0,0")
-    return 'truth.csv:3: cylinder: must be a cylinder, 1 to 4, not "9"'
-
-
-FAULTS = [
-    truncate,
-    wrong_column,
-    time_backwards,
-    not_a_number,
-    impossible_order,
-    unknown_key,
-    empty_recording,
-    foreign_wheel,
-    missing_toml,
-    missing_edges,
-    broken_toml,
-    load_in_percent,
-    unknown_truth_cylinder,
-]
-
-
-@pytest.mark.parametrize("fault", FAULTS)
+@pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS)
 def test_bad_recording(fault, recording, tmp_path):
     said = fault(recording)
     before = sorted(os.listdir(tmp_path))

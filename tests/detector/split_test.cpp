@@ -76,6 +76,12 @@ bool same_bits(const kurbel::Event& a, const kurbel::Event& b) {
     return ::testing::AssertionSuccess();
 }
 
+kurbel::Config with_method(kurbel::Method method) {
+    kurbel::Config config = inline4_config();
+    config.settings.method = method;
+    return config;
+}
+
 template <class Detector>
 std::vector<kurbel::Event> whole(const kurbel::Config& config, const Edges& edges) {
     Run<Detector> run(config);
@@ -92,8 +98,7 @@ TYPED_TEST_SUITE(Split, Reals);
 TYPED_TEST(Split, EveryBlockSizeGivesTheSameBits) {
     using Detector = kurbel::BasicDetector<TypeParam>;
     for (const auto method : {kurbel::Method::work, kurbel::Method::segment_roughness}) {
-        auto config = inline4_config();
-        config.settings.method = method;
+        const auto config = with_method(method);
         const Edges edges = inline4_edges();
         const auto expected = whole<Detector>(config, edges);
         ASSERT_GT(expected.size(), 700U);
@@ -129,8 +134,7 @@ TYPED_TEST(Split, CopyAndSnapshotGoOnBitForBit) {
 TYPED_TEST(Split, ResetIsFresh) {
     using Detector = kurbel::BasicDetector<TypeParam>;
     for (const auto method : {kurbel::Method::work, kurbel::Method::segment_roughness}) {
-        auto config = inline4_config();
-        config.settings.method = method;
+        const auto config = with_method(method);
         const Edges edges = inline4_edges();
         Run<Detector> run(config);
         run.push(edges, 0, edges.ticks.size() / 3, 1);

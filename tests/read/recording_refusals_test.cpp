@@ -10,24 +10,35 @@ using kurbel::test::kToml;
 using kurbel::test::reading_complaint;
 using kurbel::test::timer_toml;
 
+const std::string kOneEdge = "time_s,signal\n0.1,crank\n";
+
 struct Refusal {
     const char* name;
     std::string toml;
     std::string edges;
     std::string message;
+    const char* side_file = nullptr;  ///< beside those two
+    std::string side_text{};
 };
 
-class EdgesRefused : public testing::TestWithParam<Refusal> {};
+std::string name_of(const testing::TestParamInfo<Refusal>& refusal) { return refusal.param.name; }
 
-TEST_P(EdgesRefused, WithFileLineAndCause) {
+Refusal side(const char* name, const char* file, const std::string& text, const std::string& message) {
+    return {name, kToml, kOneEdge, message, file, text};
+}
+
+class Refused : public testing::TestWithParam<Refusal> {};
+
+TEST_P(Refused, WithFileLineAndCause) {
     const Folder folder;
     folder.write("recording.toml", GetParam().toml);
     folder.write("edges.csv", GetParam().edges);
+    if (GetParam().side_file != nullptr) folder.write(GetParam().side_file, GetParam().side_text);
     EXPECT_EQ(reading_complaint(folder), GetParam().message);
 }
 
 INSTANTIATE_TEST_SUITE_P(
-    Each, EdgesRefused,
+    Edges, Refused,
     testing::Values(
         Refusal{"CutOffInARow", kToml, "time_s,signal\n0.1,crank\n0.2",
                 "R/edges.csv:3: has 1 of 2 fields; the file seems to be cut off here"},
@@ -72,16 +83,14 @@ INSTANTIATE_TEST_SUITE_P(
                 "R/edges.csv:3: tick: time runs backwards: must not come before \"1000\", not \"900\""},
         Refusal{"UnwrappedBackwards", timer_toml(1e6, 0), "tick,signal\n1000,crank\n900,crank\n",
                 "R/edges.csv:3: tick: time runs backwards: must not come before \"1000\", not \"900\""},
-        Refusal{"UnknownTable", kToml + "[vehicle]\nname = 1\n", "time_s,signal\n0.1,crank\n",
+        Refusal{"UnknownTable", kToml + "[vehicle]\nname = 1\n", kOneEdge,
                 "R/recording.toml:8: unknown key vehicle; the nearest known one is engine"},
-        Refusal{"FutureContract", "contract = 2\n" + kToml, "time_s,signal\n0.1,crank\n",
-                "R/recording.toml:1: contract: must be 1"},
+        Refusal{"FutureContract", "contract = 2\n" + kToml, kOneEdge, "R/recording.toml:1: contract: must be 1"},
         Refusal{
             "GaplessWithoutCam",
             "[engine]\ncylinders = 1\nfiring_order = [1]\n[crank_wheel]\npositions = 4\nabsent = []\ntdc1_deg = 0\n",
-            "time_s,signal\n0.1,crank\n",
-            "R/recording.toml:6: crank_wheel.absent: a wheel without a gap needs a cam signal"}),
-    [](const testing::TestParamInfo<Refusal>& refusal) { return refusal.param.name; });
+            kOneEdge, "R/recording.toml:6: crank_wheel.absent: a wheel without a gap needs a cam signal"}),
+    name_of);
 
 TEST(FolderRefused, WhereFilesAreMissing) {
     const Folder folder;
@@ -90,7 +99,7 @@ TEST(FolderRefused, WhereFilesAreMissing) {
     EXPECT_EQ(reading_complaint(folder), "R/edges.csv: is missing (crank.npy too)");
     folder.write("cam.npy", "x");
     EXPECT_EQ(reading_complaint(folder), "R/edges.csv: is missing, and cam.npy alone tells nothing of the crank");
-    folder.write("edges.csv", "time_s,signal\n0.1,crank\n");
+    folder.write("edges.csv", kOneEdge);
     EXPECT_EQ(reading_complaint(folder),
               "R/edges.csv: stands beside crank.npy or cam.npy; a recording has one of the forms");
     const auto missing = [&] { (void)kurbel::read::read_recording(folder.path() + "/none"); };
@@ -106,44 +115,27 @@ TEST(FolderRefused, WhereAFileIsAFolder) {
     EXPECT_EQ(reading_complaint(folder), "R/edges.csv: is a folder, not a file");
 }
 
-struct SideRefusal {
-    const char* name;
-    const char* file;
-    std::string text;
-    std::string message;
-};
-
-class SideFileRefused : public testing::TestWithParam<SideRefusal> {};
-
-TEST_P(SideFileRefused, WithFileLineAndCause) {
-    const Folder folder;
-    folder.write("recording.toml", kToml);
-    folder.write("edges.csv", "time_s,signal\n0.1,crank\n");
-    folder.write(GetParam().file, GetParam().text);
-    EXPECT_EQ(reading_complaint(folder), GetParam().message);
-}
-
 INSTANTIATE_TEST_SUITE_P(
-    Each, SideFileRefused,
+    SideFiles, Refused,
     testing::Values(
-        SideRefusal{"ChannelsWithoutTime", "channels.csv", "load\n0.3\n",
-                    "R/channels.csv:1: no column time_s; the header names \"load\""},
-        SideRefusal{"LoadInPercent", "channels.csv", "time_s,load\n0.0,32\n",
-                    "R/channels.csv:2: load: must lie in 0 to 10, not \"32\""},
-        SideRefusal{"LoadNotANumber", "channels.csv", "time_s,load\n0.0,NaN\n",
-                    "R/channels.csv:2: load: must be a finite number, not \"NaN\""},
-        SideRefusal{"FuelCutHalf", "channels.csv", "time_s,fuel_cut\n0.0,0.5\n",
-                    "R/channels.csv:2: fuel_cut: must be 0 or 1, not \"0.5\""},
-        SideRefusal{"ChannelsBackwards", "channels.csv", "time_s,load\n0.2,0.3\n0.1,0.3\n",
-                    "R/channels.csv:3: time_s: time runs backwards: must not come before the row above, not \"0.1\""},
-        SideRefusal{"TruthWithoutSeverity", "truth.csv", "time_s,cylinder,fuel_cut\n0.0,1,0\n",
-                    "R/truth.csv:1: no column severity; the header names \"time_s\", \"cylinder\", \"fuel_cut\""},
-        SideRefusal{"TruthCylinder", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,5,0,0\n",
-                    "R/truth.csv:2: cylinder: must be a cylinder, 1 to 4, not \"5\""},
-        SideRefusal{"TruthSeverity", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,1,1.5,0\n",
-                    "R/truth.csv:2: severity: must lie in 0 to 1, not \"1.5\""},
-        SideRefusal{"TruthCutOff", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,1,0,0\n0.1,3",
-                    "R/truth.csv:3: has 2 of 4 fields; the file seems to be cut off here"}),
-    [](const testing::TestParamInfo<SideRefusal>& refusal) { return refusal.param.name; });
+        side("ChannelsWithoutTime", "channels.csv", "load\n0.3\n",
+             "R/channels.csv:1: no column time_s; the header names \"load\""),
+        side("LoadInPercent", "channels.csv", "time_s,load\n0.0,32\n",
+             "R/channels.csv:2: load: must lie in 0 to 10, not \"32\""),
+        side("LoadNotANumber", "channels.csv", "time_s,load\n0.0,NaN\n",
+             "R/channels.csv:2: load: must be a finite number, not \"NaN\""),
+        side("FuelCutHalf", "channels.csv", "time_s,fuel_cut\n0.0,0.5\n",
+             "R/channels.csv:2: fuel_cut: must be 0 or 1, not \"0.5\""),
+        side("ChannelsBackwards", "channels.csv", "time_s,load\n0.2,0.3\n0.1,0.3\n",
+             "R/channels.csv:3: time_s: time runs backwards: must not come before the row above, not \"0.1\""),
+        side("TruthWithoutSeverity", "truth.csv", "time_s,cylinder,fuel_cut\n0.0,1,0\n",
+             "R/truth.csv:1: no column severity; the header names \"time_s\", \"cylinder\", \"fuel_cut\""),
+        side("TruthCylinder", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,5,0,0\n",
+             "R/truth.csv:2: cylinder: must be a cylinder, 1 to 4, not \"5\""),
+        side("TruthSeverity", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,1,1.5,0\n",
+             "R/truth.csv:2: severity: must lie in 0 to 1, not \"1.5\""),
+        side("TruthCutOff", "truth.csv", "time_s,cylinder,severity,fuel_cut\n0.0,1,0,0\n0.1,3",
+             "R/truth.csv:3: has 2 of 4 fields; the file seems to be cut off here")),
+    name_of);
 
 }  // namespace

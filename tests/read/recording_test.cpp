@@ -22,11 +22,17 @@ std::string with_windows_line_ends(const std::string& text) {
     return out;
 }
 
-TEST(ReadRecording, SecondsBecomeNanosecondTicks) {
+/// A folder that holds these two files.
+Recording reading(const std::string& toml, const std::string& edges) {
     const Folder folder;
-    folder.write("recording.toml", "contract = 1\n" + kToml);
-    folder.write("edges.csv", "time_s,signal\n0.000034000,crank\n0.000589,cam\n36000.123456789,crank\n");
-    const Recording recording = read_recording(folder.path());
+    folder.write("recording.toml", toml);
+    folder.write("edges.csv", edges);
+    return read_recording(folder.path());
+}
+
+TEST(ReadRecording, SecondsBecomeNanosecondTicks) {
+    const Recording recording =
+        reading("contract = 1\n" + kToml, "time_s,signal\n0.000034000,crank\n0.000589,cam\n36000.123456789,crank\n");
     EXPECT_EQ(recording.tick, (std::vector<std::int64_t>{34000, 589000, 36000123456789}));
     EXPECT_EQ(recording.signal, (std::vector<std::uint8_t>{0, 1, 0}));
     EXPECT_EQ(recording.config.timer.hz, 1e9);
@@ -38,49 +44,35 @@ TEST(ReadRecording, SecondsBecomeNanosecondTicks) {
 }
 
 TEST(ReadRecording, TicksStayAsTheyStand) {
-    const Folder folder;
-    folder.write("recording.toml", timer_toml(1e6, 16));
-    folder.write("edges.csv", "signal,note,tick\ncrank,x,65000\ncrank,,100\ncam,y,101\n");
-    const Recording recording = read_recording(folder.path());
+    const Recording recording =
+        reading(timer_toml(1e6, 16), "signal,note,tick\ncrank,x,65000\ncrank,,100\ncam,y,101\n");
     EXPECT_EQ(recording.tick, (std::vector<std::int64_t>{65000, 100, 101}));
     EXPECT_EQ(recording.config.timer.bits, 16);
     EXPECT_DOUBLE_EQ(duration_s(recording), 637e-6) << "the counter wrapped once";
 }
 
 TEST(ReadRecording, AcceptsByteOrderMarkWindowsLineEndsQuotesSpacesAndMissingLastLineEnd) {
-    const Folder folder;
-    folder.write("recording.toml", with_windows_line_ends(kToml));
-    folder.write("edges.csv",
-                 with_windows_line_ends("\"time_s\", signal,\"a,b\"\n0.1 , \"crank\",\"x,y\"\n 0.2,cam,1\n\n\n"));
-    EXPECT_EQ(read_recording(folder.path()).tick, (std::vector<std::int64_t>{100000000, 200000000}));
-    folder.write("edges.csv", "time_s,signal\n0.1,crank\n0.2,cam");
-    EXPECT_EQ(read_recording(folder.path()).tick.size(), 2U);
+    const std::string toml = with_windows_line_ends(kToml);
+    const std::string edges = "\"time_s\", signal,\"a,b\"\n0.1 , \"crank\",\"x,y\"\n 0.2,cam,1\n\n\n";
+    EXPECT_EQ(reading(toml, with_windows_line_ends(edges)).tick, (std::vector<std::int64_t>{100000000, 200000000}));
+    EXPECT_EQ(reading(toml, "time_s,signal\n0.1,crank\n0.2,cam").tick.size(), 2U);
 }
 
 TEST(ReadRecording, PrefersTicksWhereATimerIsNamed) {
-    const Folder folder;
-    folder.write("recording.toml", timer_toml(1e6, 0));
-    folder.write("edges.csv", "time_s,tick,signal\n0.1,7,crank\n");
-    EXPECT_EQ(read_recording(folder.path()).tick.front(), 7);
-    folder.write("recording.toml", kToml);
-    EXPECT_EQ(read_recording(folder.path()).tick.front(), 100000000);
+    const std::string edges = "time_s,tick,signal\n0.1,7,crank\n";
+    EXPECT_EQ(reading(timer_toml(1e6, 0), edges).tick.front(), 7);
+    EXPECT_EQ(reading(kToml, edges).tick.front(), 100000000);
 }
 
 TEST(ReadRecording, TwoEdgesAtOneTimeAreLeftToTheDecoder) {
-    const Folder folder;
-    folder.write("recording.toml", kToml);
-    folder.write("edges.csv", "time_s,signal\n0.1,crank\n0.1,crank\n");
-    EXPECT_EQ(read_recording(folder.path()).tick.size(), 2U);
+    EXPECT_EQ(reading(kToml, "time_s,signal\n0.1,crank\n0.1,crank\n").tick.size(), 2U);
 }
 
 TEST(ReadRecording, WideCounterMayWrapAndNarrowOneMayStepFar) {
-    const Folder folder;
-    folder.write("recording.toml", timer_toml(1e6, 32));
-    folder.write("edges.csv", "tick,signal\n4294967290,crank\n5,crank\n");
-    EXPECT_DOUBLE_EQ(duration_s(read_recording(folder.path())), 11e-6);
-    folder.write("recording.toml", timer_toml(1e6, 16));
-    folder.write("edges.csv", "tick,signal\n100,crank\n60000,crank\n59000,crank\n");
-    EXPECT_DOUBLE_EQ(duration_s(read_recording(folder.path())), (59900.0 + 64536.0) * 1e-6);
+    const Recording wide = reading(timer_toml(1e6, 32), "tick,signal\n4294967290,crank\n5,crank\n");
+    EXPECT_DOUBLE_EQ(duration_s(wide), 11e-6);
+    const Recording narrow = reading(timer_toml(1e6, 16), "tick,signal\n100,crank\n60000,crank\n59000,crank\n");
+    EXPECT_DOUBLE_EQ(duration_s(narrow), (59900.0 + 64536.0) * 1e-6);
 }
 
 TEST(ReadRecording, ChannelRowsStandAtTheFirstTickNotBeforeThem) {

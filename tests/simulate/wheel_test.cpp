@@ -2,6 +2,8 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "simulate/engines.hpp"
@@ -30,20 +32,50 @@ std::vector<SimulatedEdge> turn(const Scenario& scenario, double seconds) {
     return turn(seconds, sensor);
 }
 
+std::vector<SimulatedEdge> crank_edges(const Scenario& scenario, double seconds) {
+    std::vector<SimulatedEdge> edges = turn(scenario, seconds);
+    std::erase_if(edges, [](const SimulatedEdge& edge) { return edge.signal != Signal::crank; });
+    return edges;
+}
+
+/// How far crank angle `deg` lies from where a tooth of test::inline_four() belongs: place 0 passes 84 degrees before cylinder
+/// 1's TDC, which is at angle 0.
+double off_place_deg(double deg, int tooth) { return std::remainder(deg + 84.0 - tooth * 6.0, 360.0); }
+
+double turned_deg(double rad) { return rad / kTurn * 360.0; }
+
+/// Mean and largest of how far the teeth of a wheel really stand from their even places.
+struct Displaced {
+    double mean_deg = 0.0;
+    double rms_deg = 0.0;
+    double highest_deg = 0.0;
+};
+
+Displaced displaced(const Scenario& scenario) {
+    const WheelSensor sensor(scenario);
+    Displaced result;
+    for (std::size_t i = 0; i < 58; ++i) {
+        const double error = sensor.true_angle_deg()[i] - 6.0 * static_cast<double>(i);
+        result.mean_deg += error / 58.0;
+        result.rms_deg += error * error / 58.0;
+        result.highest_deg = std::max(result.highest_deg, std::fabs(error));
+    }
+    result.rms_deg = std::sqrt(result.rms_deg);
+    return result;
+}
+
 TEST(WheelSensor, ToothTimesAtConstantSpeedAreExact) {
     const Scenario s = test::inline_four();
     const std::vector<SimulatedEdge> edges = turn(s, 2.0);
     int cam = 0;
     for (const SimulatedEdge& edge : edges) {
-        const double degrees = std::fmod(edge.time_s * kSpeed / kTurn * 360.0, 720.0);
+        const double deg = turned_deg(edge.time_s * kSpeed);
         if (edge.signal == Signal::cam) {
-            EXPECT_NEAR(degrees, 50.0, 1e-8);
+            EXPECT_NEAR(std::remainder(deg - 50.0, 720.0), 0.0, 1e-8);
             ++cam;
-            continue;
+        } else {
+            EXPECT_NEAR(off_place_deg(deg, edge.tooth), 0.0, 1e-8);
         }
-        // Place 0 passes 84 degrees before cylinder 1's TDC, which is at angle 0.
-        const double place = std::fmod(degrees + 84.0, 360.0);
-        EXPECT_NEAR(std::remainder(place - edge.tooth * 6.0, 360.0), 0.0, 1e-8);
     }
     EXPECT_EQ(cam, static_cast<int>(std::ceil((2.0 * kSpeed / kTurn - 50.0 / 360.0) / 2.0)));
     EXPECT_NEAR(static_cast<double>(edges.size()) - cam, 58.0 * 2.0 * kSpeed / kTurn, 3.0);
@@ -65,79 +97,49 @@ TEST(WheelSensor, CrossingFollowsAnAcceleratingShaft) {
     ASSERT_GT(edges.size(), 100U);
     for (const SimulatedEdge& edge : edges) {
         if (edge.signal != Signal::crank) continue;
-        const double place = std::fmod(angle(edge.time_s) / kTurn * 360.0 + 84.0, 360.0);
-        EXPECT_NEAR(std::remainder(place - edge.tooth * 6.0, 360.0), 0.0, 1e-8);
+        EXPECT_NEAR(off_place_deg(turned_deg(angle(edge.time_s)), edge.tooth), 0.0, 1e-8);
     }
 }
 
 TEST(WheelSensor, ErrorsHaveTheirSize) {
     Scenario s = test::inline_four();
     s.wheel_error.pitch_deg = 0.1;
-    const WheelSensor pitch(s);
-    double square = 0.0;
-    for (std::size_t i = 0; i < 58; ++i) {
-        const double error = pitch.true_angle_deg()[i] - 6.0 * static_cast<double>(i);
-        square += error * error;
-    }
-    EXPECT_NEAR(std::sqrt(square / 58.0), 0.1, 0.03);
+    EXPECT_NEAR(displaced(s).rms_deg, 0.1, 0.03);
 
     s.wheel_error = {};
     s.wheel_error.run_out_deg = 0.2;
-    const WheelSensor eccentric(s);
-    double highest = 0.0;
-    double sum = 0.0;
-    for (std::size_t i = 0; i < 58; ++i) {
-        const double error = eccentric.true_angle_deg()[i] - 6.0 * static_cast<double>(i);
-        highest = std::max(highest, std::fabs(error));
-        sum += error;
-    }
-    EXPECT_NEAR(highest, 0.2, 0.002);
-    EXPECT_NEAR(sum / 58.0, 0.0, 0.02);
+    EXPECT_NEAR(displaced(s).highest_deg, 0.2, 0.002);
+    EXPECT_NEAR(displaced(s).mean_deg, 0.0, 0.02);
 
     s.wheel_error = {};
     s.wheel_error.jitter_deg = 0.02;
-    const std::vector<SimulatedEdge> edges = turn(s, 10.0);
-    double jitter = 0.0;
-    int n = 0;
+    const std::vector<SimulatedEdge> edges = crank_edges(s, 10.0);
+    double square = 0.0;
     for (const SimulatedEdge& edge : edges) {
-        if (edge.signal != Signal::crank) continue;
-        const double place = std::fmod(edge.time_s * kSpeed / kTurn * 360.0 + 84.0, 360.0);
-        const double error = std::remainder(place - edge.tooth * 6.0, 360.0);
-        jitter += error * error;
-        ++n;
+        const double error = off_place_deg(turned_deg(edge.time_s * kSpeed), edge.tooth);
+        square += error * error;
     }
-    EXPECT_NEAR(std::sqrt(jitter / n), 0.02, 0.001);
+    EXPECT_NEAR(std::sqrt(square / static_cast<double>(edges.size())), 0.02, 0.001);
 }
 
 TEST(WheelSensor, LosesAndDoublesTheSharesAskedFor) {
     Scenario s = test::inline_four();
     s.wheel_error.missed = 0.02;
     s.wheel_error.extra = 0.01;
-    const std::vector<SimulatedEdge> edges = turn(s, 60.0);
-    int extra = 0;
-    int teeth = 0;
-    for (const SimulatedEdge& edge : edges) {
-        if (edge.signal != Signal::crank) continue;
-        (edge.tooth < 0 ? extra : teeth) += 1;
-    }
+    const std::vector<SimulatedEdge> edges = crank_edges(s, 60.0);
+    const auto extra = std::count_if(edges.begin(), edges.end(), [](const SimulatedEdge& e) { return e.tooth < 0; });
     const double expected = 58.0 * 60.0 * kSpeed / kTurn;
-    EXPECT_NEAR(teeth / expected, 0.98, 0.003);
-    EXPECT_NEAR(extra / expected, 0.01, 0.002);
+    EXPECT_NEAR((static_cast<double>(edges.size()) - static_cast<double>(extra)) / expected, 0.98, 0.003);
+    EXPECT_NEAR(static_cast<double>(extra) / expected, 0.01, 0.002);
 }
 
 TEST(WheelSensor, WeakToothVanishesForWholeRevolutions) {
     Scenario s = test::inline_four();
     s.wheel_error.weak_tooth = 0.25;
     s.wheel_error.gap_shift_pitch = 0.2;
-    const std::vector<SimulatedEdge> edges = turn(s, 60.0);
-    int first = 0;
-    int second = 0;
-    for (const SimulatedEdge& edge : edges) {
-        if (edge.signal != Signal::crank) continue;
-        first += edge.tooth == 0 ? 1 : 0;
-        second += edge.tooth == 1 ? 1 : 0;
-    }
-    EXPECT_NEAR(static_cast<double>(first) / second, 0.75, 0.05);
+    std::array<int, 58> seen{};
+    for (const SimulatedEdge& edge : crank_edges(s, 60.0)) ++seen.at(static_cast<std::size_t>(edge.tooth));
+    EXPECT_NEAR(static_cast<double>(seen[0]) / seen[1], 0.75, 0.05);
     EXPECT_NEAR(WheelSensor(s).true_angle_deg()[0], 0.2 * 6.0, 1e-12);
 }
 

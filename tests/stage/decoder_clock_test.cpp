@@ -183,12 +183,18 @@ TEST(DecoderClock, RandomInputKeepsItsPromises) {
     }
 }
 
-TEST(DecoderClock, ResetIsAsNew) {
+/// A decoder that has seen nothing yet, and edges for it.
+class FreshDecoder : public ::testing::Test {
+  protected:
+    FreshDecoder() { decoder.configure(run.config); }
+
     const WheelRun run = run_of(800.0, 10.0);
     const std::vector<WheelEdge> edges = make_edges(run);
     Decoder decoder;
-    decoder.configure(run.config);
     std::array<Tooth, kMaxTeethPerPush> out;
+};
+
+TEST_F(FreshDecoder, AfterAResetIsAsNew) {
     std::vector<std::int64_t> first;
     std::vector<std::int64_t> second;
     for (std::vector<std::int64_t>* seen : {&first, &second}) {
@@ -204,12 +210,7 @@ TEST(DecoderClock, ResetIsAsNew) {
     EXPECT_EQ(first, second);
 }
 
-TEST(DecoderClock, ASnapshotGoesOnAlike) {
-    const WheelRun run = run_of(800.0, 10.0);
-    const std::vector<WheelEdge> edges = make_edges(run);
-    Decoder decoder;
-    decoder.configure(run.config);
-    std::array<Tooth, kMaxTeethPerPush> out;
+TEST_F(FreshDecoder, ItsSnapshotGoesOnAlike) {
     std::array<Tooth, kMaxTeethPerPush> copied;
     Decoder snapshot = decoder;
     for (std::size_t i = 0; i < edges.size(); ++i) {

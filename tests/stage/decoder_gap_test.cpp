@@ -16,6 +16,17 @@ WheelRun weak_after_gap(double late, const std::function<bool(int revolution)>& 
     return run;
 }
 
+/// The tooth before the gap shows `early` pitches early and is missing where `gone` says so.
+WheelRun weak_before_gap(double early, double revolutions, const std::function<bool(int revolution)>& gone) {
+    WheelRun run;
+    run.config = car(even_wheel(60, {58, 59}));
+    run.start_deg = 10.0;
+    run.revolutions = revolutions;
+    run.displaced_deg = [early](int tooth, int) { return tooth == 57 ? -6.0 * early : 0.0; };
+    run.missed = [gone](int tooth, int revolution) { return tooth == 57 && gone(revolution); };
+    return run;
+}
+
 struct Vanishing {
     const char* name;
     std::function<bool(int)> gone;
@@ -76,14 +87,8 @@ TEST(DecoderGap, WeakToothBeforeTheGap) {
     // The tooth before the gap shows early and vanishes now and then, once the index is known: nothing shifts.
     for (const double early : {0.0, 0.2, 0.4})
         for (const int period : {2, 3}) {
-            WheelRun run;
-            run.config = car(even_wheel(60, {58, 59}));
-            run.start_deg = 10.0;
-            run.revolutions = 20.0;
-            run.displaced_deg = [early](int tooth, int) { return tooth == 57 ? -6.0 * early : 0.0; };
-            run.missed = [period](int tooth, int revolution) {
-                return tooth == 57 && revolution >= 3 && revolution % period == 0;
-            };
+            const WheelRun run =
+                weak_before_gap(early, 20.0, [period](int turn) { return turn >= 3 && turn % period == 0; });
             const Outcome outcome = decode(run.config, make_edges(run));
             EXPECT_EQ(outcome.wrong_index, 0) << early << " early, every " << period;
             EXPECT_EQ(outcome.sync.losses, 0);
@@ -93,11 +98,7 @@ TEST(DecoderGap, WeakToothBeforeTheGap) {
 TEST(DecoderGap, AToothBeforeTheGapThatNeverShowsIsTakenForTheOneAfterIt) {
     // Nothing in the periods tells the two apart, so a convention must: the tooth after the gap is the one that is
     // weak.
-    WheelRun run;
-    run.config = car(even_wheel(60, {58, 59}));
-    run.start_deg = 10.0;
-    run.revolutions = 12.0;
-    run.missed = [](int tooth, int) { return tooth == 57; };
+    const WheelRun run = weak_before_gap(0.0, 12.0, [](int) { return true; });
     const Outcome outcome = decode(run.config, make_edges(run));
     ASSERT_FALSE(outcome.teeth.empty());
     for (const Tooth& tooth : outcome.teeth) EXPECT_NE(tooth.index, 0);
@@ -106,11 +107,7 @@ TEST(DecoderGap, AToothBeforeTheGapThatNeverShowsIsTakenForTheOneAfterIt) {
 
 TEST(DecoderGap, TheWeakToothReturnsAndMendsTheIndex) {
     // It was the tooth before the gap after all: as soon as it shows, the index is put right and flagged.
-    WheelRun run;
-    run.config = car(even_wheel(60, {58, 59}));
-    run.start_deg = 10.0;
-    run.revolutions = 14.0;
-    run.missed = [](int tooth, int revolution) { return tooth == 57 && revolution < 6; };
+    const WheelRun run = weak_before_gap(0.0, 14.0, [](int revolution) { return revolution < 6; });
     const Outcome outcome = decode(run.config, make_edges(run));
     EXPECT_EQ(outcome.wrong_in_the_end, 0);
     EXPECT_EQ(outcome.teeth.back().phase_known, true);
