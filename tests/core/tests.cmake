@@ -36,9 +36,13 @@ set_tests_properties(header_alone.c99.kurbel.h PROPERTIES LABELS headers)
 add_library(kurbel_core_alone OBJECT core/core_alone.cpp)
 target_link_libraries(kurbel_core_alone PRIVATE kurbel_headers kurbel_flags)
 target_compile_options(kurbel_core_alone PRIVATE -fno-exceptions -fno-rtti -O2 -fno-sanitize=all)
-target_compile_definitions(kurbel_core_alone PRIVATE NDEBUG EIGEN_NO_MALLOC)
+target_compile_definitions(kurbel_core_alone PRIVATE NDEBUG EIGEN_NO_MALLOC
+                           EIGEN_STACK_ALLOCATION_LIMIT=0xffffffffffffffffull)
 find_package(Python 3.11 REQUIRED COMPONENTS Interpreter)
+# Without exceptions Eigen stands in for a throw by asking operator new for more than there is; g++ drops that, clang keeps it.
+set(kurbel_core_also $<$<CXX_COMPILER_ID:Clang>:--also=_Znwm>)
 add_test(NAME core_alone.symbols
          COMMAND "${Python_EXECUTABLE}" "${CMAKE_CURRENT_SOURCE_DIR}/core/check_symbols.py" "${CMAKE_NM}"
-                 $<TARGET_OBJECTS:kurbel_core_alone>)
+                 ${kurbel_core_also} $<TARGET_OBJECTS:kurbel_core_alone>
+         COMMAND_EXPAND_LISTS)
 set_tests_properties(core_alone.symbols PROPERTIES LABELS headers)

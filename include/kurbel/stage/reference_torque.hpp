@@ -65,6 +65,7 @@ class CombustionWork {
     constexpr int kMaxNodes = kMaxCylinders + 2;
     using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxNodes, kMaxNodes>;
     using Vector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxNodes, 1>;
+    using SubVector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxNodes - 1, 1>;
     std::array<int, kMaxCylinders> pin{};  // by cylinder number
     int pins = 0;
     for (int c = 0; c < engine.cylinders; ++c) {
@@ -76,14 +77,16 @@ class CombustionWork {
     Vector inertia = Vector::Constant(nodes, 0.32 / pins);
     inertia[0] = 0.08;
     inertia[nodes - 1] = 0.60;
-    Matrix scaled = Matrix::Zero(nodes, nodes);
+    // A chain couples neighbours alone: stiffness over the roots of both inertias has three diagonals.
+    Vector diagonal = Vector::Zero(nodes);
+    SubVector beside = SubVector::Zero(nodes - 1);
     for (int i = 0; i + 1 < nodes; ++i) {
-        scaled(i, i) += 1.0 / inertia[i];
-        scaled(i + 1, i + 1) += 1.0 / inertia[i + 1];
-        scaled(i, i + 1) -= 1.0 / std::sqrt(inertia[i] * inertia[i + 1]);
-        scaled(i + 1, i) = scaled(i, i + 1);
+        diagonal[i] += 1.0 / inertia[i];
+        diagonal[i + 1] += 1.0 / inertia[i + 1];
+        beside[i] = -1.0 / std::sqrt(inertia[i] * inertia[i + 1]);
     }
-    const Eigen::SelfAdjointEigenSolver<Matrix> solver(scaled);
+    Eigen::SelfAdjointEigenSolver<Matrix> solver;
+    solver.computeFromTridiagonal(diagonal, beside);
     // Eigenvectors have unit length in the scaled frame, so the modal mass is one.
     const Vector mode = solver.eigenvectors().col(1).cwiseQuotient(inertia.cwiseSqrt());
     const double at_sensor = at == SensorAt::flywheel ? mode[nodes - 1] : mode[0];
