@@ -40,7 +40,10 @@ target_compile_definitions(kurbel_core_alone PRIVATE NDEBUG EIGEN_NO_MALLOC
                            EIGEN_STACK_ALLOCATION_LIMIT=0xffffffffffffffffull)
 find_package(Python 3.11 REQUIRED COMPONENTS Interpreter)
 # Without exceptions Eigen stands in for a throw by asking operator new for more than there is; g++ drops that, clang keeps it.
-set(kurbel_core_also $<$<CXX_COMPILER_ID:Clang>:--also=_Znwm>)
+set(kurbel_core_also "")
+if(CMAKE_CXX_COMPILER_ID STREQUAL "Clang")
+  set(kurbel_core_also --also=_Znwm)
+endif()
 add_test(NAME core_alone.symbols
          COMMAND "${Python_EXECUTABLE}" "${CMAKE_CURRENT_SOURCE_DIR}/core/check_symbols.py" "${CMAKE_NM}"
                  ${kurbel_core_also} $<TARGET_OBJECTS:kurbel_core_alone>
