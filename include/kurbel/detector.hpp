@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <limits>
 #include <memory>
+#include <span>
 #include <type_traits>
 
 #include "kurbel/core/config.hpp"
@@ -76,6 +77,11 @@ class BasicDetector {
     /// Forgets everything but the configuration. Made anew in place, so that no stage can keep something learned.
     void reset() noexcept;
 
+    /// Teeth that the last push_edge or finish placed, in order; for studies beside the verdicts. Holds until the next call.
+    [[nodiscard]] std::span<const Tooth> last_teeth() const noexcept {
+        return {teeth_.data(), static_cast<std::size_t>(teeth_placed_)};
+    }
+
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
     [[nodiscard]] const Config& config() const noexcept { return config_; }
 
@@ -117,14 +123,16 @@ class BasicDetector {
         return mask;
     }
 
-    /// Where no cam has told the phase and the firing angles allow it, the crank's own motion does.
-    void follow_crank_phase(const Bin<Real>& bin) noexcept {
-        if (symmetric_ || bin.phase_known) return;
+    /// Where no cam has told the phase and the firing angles allow it, the crank's own motion does. It goes on listening, so
+    /// that a contradiction is heard.
+    void follow_crank_phase(const Bin<Real>& bin, std::uint32_t cut) noexcept {
+        if (symmetric_ || (bin.phase_known && decoder_.sync().phase != Phase::crank)) return;
         const auto place = static_cast<int>((bin.index + bin.turn) % grid_.bins);
-        phase_finder_.push(place, bin.energy, !bin.restart, cut_);
-        const auto answer = phase_finder_.answer();
-        if (answer == PhaseFinder<Real>::Answer::undecided) return;
-        decoder_.set_phase_from_crank(answer == PhaseFinder<Real>::Answer::flipped);
+        phase_finder_.push(place, bin.energy, !bin.restart, cut);
+        using Answer = typename PhaseFinder<Real>::Answer;
+        const Answer answer = phase_finder_.answer();
+        if (answer == Answer::undecided || (answer == Answer::right && bin.phase_known)) return;
+        decoder_.set_phase_from_crank(answer == Answer::flipped);
         phase_finder_.follow();
     }
 
@@ -135,11 +143,12 @@ class BasicDetector {
     void take_bin(const Bin<Real>& bin) noexcept {
         if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
         last_turn_ = bin.turn;
+        const std::uint32_t cut = cut_mask();
         if (config_.settings.method == Method::segment_roughness)
-            roughness_.push(bin, load_, cut_mask(), bin.phase_known);
+            roughness_.push(bin, load_, cut, bin.phase_known);
         else
-            work_.push(bin, load_, cut_mask(), bin.phase_known);
-        follow_crank_phase(bin);
+            work_.push(bin, load_, cut, bin.phase_known);
+        follow_crank_phase(bin, cut);
         judge_ready(false);
     }
 
@@ -220,6 +229,7 @@ class BasicDetector {
     int last_turn_ = 0;
     int queued_ = 0;
     int queue_head_ = 0;
+    int teeth_placed_ = 0;
     Real load_ = std::numeric_limits<Real>::quiet_NaN();
     std::int64_t first_cycle_ = kNone;
     std::array<bool, kMaxCylinders> cut_one_{};
@@ -234,8 +244,8 @@ template <class Real>
 Status BasicDetector<Real>::push_edge(std::int64_t raw_tick, Signal signal) noexcept {
     if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
     if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
-    const int count = decoder_.push(raw_tick, signal, teeth_.data());
-    for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+    teeth_placed_ = decoder_.push(raw_tick, signal, teeth_.data());
+    for (int i = 0; i < teeth_placed_; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
     return {};
 }
 
@@ -243,8 +253,8 @@ template <class Real>
 Status BasicDetector<Real>::finish() noexcept {
     if (!finished_) {
         if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
-        const int count = decoder_.finish(teeth_.data());
-        for (int i = 0; i < count; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+        teeth_placed_ = decoder_.finish(teeth_.data());
+        for (int i = 0; i < teeth_placed_; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
         work_.finish();
         finished_ = true;
     }
