@@ -1,8 +1,6 @@
 // kurbel simulate: a scenario file becomes a labelled recording.
 #include "kurbel/simulate/simulator.hpp"
 
-#include <unistd.h>
-
 #include <algorithm>
 #include <cstdint>
 #include <iomanip>
@@ -11,6 +9,7 @@
 #include <optional>
 
 #include "command/command.hpp"
+#include "command/progress.hpp"
 #include "kurbel/read/output_folder.hpp"
 #include "kurbel/read/recording_writer.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
@@ -27,13 +26,6 @@ struct Options {
     bool npy = false;
 };
 
-std::function<void(double)> progress_line() {
-    if (isatty(STDERR_FILENO) == 0) return {};
-    return [](double share) {
-        std::cerr << "\rsimulating " << static_cast<int>(100.0 * std::clamp(share, 0.0, 1.0)) << " %  " << std::flush;
-    };
-}
-
 void report(const Options& options, const simulate::Scenario& scenario, const read::Recording& recording) {
     const auto misfires = std::count_if(recording.truth.begin(), recording.truth.end(),
                                         [](const read::TruthRow& row) { return row.severity >= 0.5; });
@@ -47,15 +39,17 @@ void report(const Options& options, const simulate::Scenario& scenario, const re
     std::cout << " (seed " << scenario.seed << ").\n";
 }
 
+read::Recording simulated(const simulate::Scenario& scenario) {
+    ProgressLine progress("simulating");
+    return simulate::simulate(scenario, [&](double share) { progress.tell(share); });
+}
+
 void run(const Options& options) {
     simulate::Scenario scenario = simulate::read_scenario(options.scenario);
     if (options.seed) scenario.seed = *options.seed;
     if (options.seconds) scenario.seconds = *options.seconds;
     read::check_output_folder(options.out, read::recording_folder_kind());
-    const std::function<void(double)> progress = progress_line();
-    const read::Recording recording = simulate::simulate(scenario, progress);
-    if (progress) std::cerr << "\r                    \r";
-
+    const read::Recording recording = simulated(scenario);
     read::WriteOptions form;
     form.npy = options.npy;
     form.seconds = !options.npy && !scenario.has_timer;
@@ -71,17 +65,20 @@ void add_simulate(CLI::App& app) {
     CLI::App* command = app.add_subcommand("simulate", "Make a labelled recording from a scenario file");
     const auto options = std::make_shared<Options>();
     command->add_option("SCENARIO", options->scenario, "Scenario file (TOML): engine, wheel, operation, faults")
-        ->required();
+        ->required()
+        ->type_name("FILE");
     command
-        ->add_option(
-            "--out", options->out,
-            "Folder to write: recording.toml, edges, channels.csv and truth.csv. An earlier recording there is "
-            "replaced; any other folder that holds files is refused")
-        ->required();
+        ->add_option("--out", options->out,
+                     "Write recording.toml, edges, channels.csv and truth.csv there; an earlier\n"
+                     "recording is replaced, any other folder that holds files is refused")
+        ->required()
+        ->type_name("FOLDER");
     command->add_option("--seed", options->seed, "Random seed instead of the scenario's own")
-        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}));
-    command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, s")
-        ->check(CLI::Range(0.1, 86400.0));
+        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}))
+        ->type_name("NUMBER");
+    command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, 0.1 to 86400 s")
+        ->check(CLI::Range(0.1, 86400.0))
+        ->type_name("SECONDS");
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
     command->footer(
         "Every key of a scenario file with its default: datasets/scenarios/reference.toml\n"

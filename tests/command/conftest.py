@@ -7,6 +7,7 @@ import subprocess
 import numpy
 import pytest
 
+ROOT = pathlib.Path(__file__).resolve().parents[2]
 PROGRAM = os.environ["KURBEL_PROGRAM"]
 ORDER = (1, 3, 4, 2)
 TOML = """\

@@ -3,7 +3,7 @@
 import os
 
 import pytest
-from conftest import run
+from conftest import ROOT, run
 
 
 def lines_of(path):
@@ -141,3 +141,38 @@ def test_score_without_truth(recording, tmp_path):
     assert (done.returncode, done.stderr) == (3, f"kurbel: {recording}/truth.csv: is missing\n")
     done = run("score", tmp_path / "none", "--truth", recording)
     assert (done.returncode, done.stderr) == (3, f"kurbel: {tmp_path}/none/events.csv: is missing\n")
+
+
+SCENARIO = ROOT / "datasets" / "scenarios" / "pickup-1-before.toml"
+
+
+@pytest.mark.parametrize(
+    "found, made, said",
+    [
+        ("stroke_mm =", "strike_mm =", "unknown key engine.strike_mm"),
+        ("firing_order = [1, 2, 4, 5, 3]", "firing_order = [1, 2, 4, 4, 3]", "engine.firing_order: a cylinder is named twice"),
+        ("bore_mm =", "bore_mm = nan # ", "engine.bore_mm: must be a finite number"),
+        ("bore_mm = ", "bore_mm = = ", ""),
+    ],
+)
+def test_bad_scenario(found, made, said, tmp_path):
+    text = SCENARIO.read_text()
+    number = text[: text.index(found)].count("\n") + 1
+    (tmp_path / "s.toml").write_text(text.replace(found, made, 1))
+    done = run("simulate", tmp_path / "s.toml", "--out", tmp_path / "recording")
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {tmp_path}/s.toml:{number}: {said}"), done.stderr
+    assert os.listdir(tmp_path) == ["s.toml"]
+
+
+def test_simulate_names_what_it_cannot_read_or_write(recording, tmp_path):
+    done = run("simulate", tmp_path / "none.toml", "--out", tmp_path / "r")
+    assert (done.returncode, done.stderr) == (3, f"kurbel: {tmp_path}/none.toml: is missing\n")
+    done = run("simulate", SCENARIO, "--seconds", "1", "--out", recording / "edges.csv" / "r")
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {recording}/edges.csv/r: cannot be written"), done.stderr
+    (tmp_path / "home").mkdir()
+    (tmp_path / "home" / "letter.txt").write_text("dear")
+    done = run("simulate", SCENARIO, "--seconds", "1", "--out", tmp_path / "home")
+    assert done.returncode == 3
+    assert os.listdir(tmp_path / "home") == ["letter.txt"]

@@ -1,12 +1,9 @@
 """Wrong calls end with status 2 and a hint; help and version with 0."""
 
-import pathlib
 import re
 
 import pytest
-from conftest import run
-
-ROOT = pathlib.Path(__file__).resolve().parents[2]
+from conftest import ROOT, run
 
 
 @pytest.mark.parametrize(
