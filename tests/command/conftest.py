@@ -73,14 +73,18 @@ def edges():
     return make_edges()
 
 
-@pytest.fixture
-def recording(tmp_path, edges):
-    """A recording folder with edges.csv and truth.csv, free to be spoiled."""
-    folder = tmp_path / "recording"
+def write_recording(folder, edges):
+    """A recording folder with edges.csv and truth.csv."""
     folder.mkdir()
     crank, cam, truth = edges
     (folder / "recording.toml").write_text(TOML)
     (folder / "edges.csv").write_text("\n".join(csv_rows(crank, cam)) + "\n")
     rows = [f"{t:.9f},{cylinder},{severity:.3f},0" for t, cylinder, severity in truth]
     (folder / "truth.csv").write_text("\n".join(["time_s,cylinder,severity,fuel_cut", *rows]) + "\n")
-    return pathlib.Path(folder)
+    return folder
+
+
+@pytest.fixture
+def recording(tmp_path, edges):
+    """A recording free to be spoiled."""
+    return write_recording(tmp_path / "recording", edges)

@@ -8,7 +8,7 @@ import xml.etree.ElementTree
 
 import numpy
 import pytest
-from conftest import run
+from conftest import ORDER, make_edges, run, write_recording
 
 HEADER = (
     "time_s,cycle,cylinder,candidates,speed_rpm,load,acceleration_rad_s2,work_j,work_se_j,expected_j,severity,evidence,"
@@ -186,10 +186,21 @@ def test_without_cam_pairs_are_named_together(recording, tmp_path):
     assert summary["sync"]["phase"] == "unknown"
 
 
-def test_segment_roughness_is_a_method(recording, tmp_path):
-    done = run("analyze", recording, "--out", tmp_path / "result", "--method", "segment-roughness")
+@pytest.mark.parametrize("method", ["work", "segment-roughness"])
+@pytest.mark.parametrize("cylinder, code", [(1, "P0301"), (2, "P0302"), (3, "P0303"), (4, "P0304")])
+def test_code_and_misfires_name_the_cylinder(cylinder, code, method, tmp_path):
+    """A misfire on cylinder 2 gives P0302, on 3 P0303: common practice, no source."""
+    place = ORDER.index(cylinder)
+    edges = make_edges(lost=lambda firing: firing % 24 == 20 + place, seed=cylinder)
+    recording = write_recording(tmp_path / "recording", edges)
+    done = run("analyze", recording, "--out", tmp_path / "result", "--method", method)
     assert done.returncode == 0
-    assert json.loads((tmp_path / "result" / "summary.json").read_text())["method"] == "segment-roughness"
+    summary = json.loads((tmp_path / "result" / "summary.json").read_text())
+    assert summary["method"] == method
+    assert summary["codes"] == [code]
+    called = [row for row in rows_of(tmp_path / "result" / "events.csv") if row["verdict"] == "misfire"]
+    assert len(called) > 10
+    assert {row["cylinder"] for row in called} == {str(cylinder)}
 
 
 def test_short_recording_is_no_error(recording, tmp_path):
