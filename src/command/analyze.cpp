@@ -99,6 +99,7 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     refuse_foreign_wheel(recording, call.recording, result.value.sync);
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
+    outcome.tdc_offset = result.value.tdc_offset;
     outcome.tally = Tally(recording.config.engine);
     for (const Event& event : outcome.events) outcome.tally.add(event);
     outcome.table = cylinder_table(outcome.tally, recording.config.engine.cylinders);

@@ -9,6 +9,7 @@
 #include "kurbel/core/types.hpp"
 #include "kurbel/stage/tally.hpp"
 #include "kurbel/study/cylinder_table.hpp"
+#include "kurbel/study/tdc_offset.hpp"
 
 namespace kurbel::command {
 
@@ -17,6 +18,7 @@ struct Outcome {
     Config config{};        ///< settings as used
     std::vector<Event> events;
     SyncState sync{};
+    TdcOffset tdc_offset{};
     Tally tally{};
     CylinderTable table;
     double seconds = 0.0;                                     ///< first to last edge
@@ -35,6 +37,9 @@ struct Outcome {
 
 /// The verdict in one sentence.
 [[nodiscard]] std::string verdict_sentence(const Outcome& outcome);
+
+/// What makes the description of the engine doubtful, a few sentences each; mostly none.
+[[nodiscard]] std::vector<std::string> warnings(const Outcome& outcome);
 
 /// The whole report for the terminal, the verdict first.
 [[nodiscard]] std::string report_text(const Outcome& outcome);

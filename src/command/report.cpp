@@ -115,6 +115,7 @@ std::string caution_text(const Outcome& outcome) {
 
 std::string report_text(const Outcome& outcome) {
     std::string text = wrapped(verdict_sentence(outcome), kWidth, 0) + "\n\n";
+    for (const std::string& warning : warnings(outcome)) text += wrapped("Warning: " + warning, kWidth, 2) + "\n\n";
     if (!outcome.table.lines.empty()) text += table_text(outcome) + "\n";
     text += codes_text(outcome) + unjudged_text(outcome);
     if (outcome.table.unplaced > 0 && !outcome.events.empty())

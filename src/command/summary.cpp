@@ -47,6 +47,13 @@ Json unjudged_json(const Tally& tally) {
     return json;
 }
 
+Json offset_json(const TdcOffset& offset) {
+    return {{"degrees", number(offset.offset_deg)},
+            {"low", number(offset.low_deg)},
+            {"high", number(offset.high_deg)},
+            {"period", number(offset.period_deg)}};
+}
+
 }  // namespace
 
 std::string summary_json(const Outcome& outcome) {
@@ -59,6 +66,8 @@ std::string summary_json(const Outcome& outcome) {
     json["codes"] = Json::array();
     const TroubleCodes codes = outcome.tally.codes();
     for (int i = 0; i < codes.count; ++i) json["codes"].push_back(code_text(codes.number[static_cast<std::size_t>(i)]));
+    json["warnings"] = warnings(outcome);
+    json["tdc_offset"] = offset_json(outcome.tdc_offset);
     json["unjudged"] = unjudged_json(outcome.tally);
     json["firings_without_cylinder"] = outcome.table.unplaced;
     json["sync"] = sync_json(outcome.sync);

@@ -8,18 +8,42 @@ namespace kurbel::read {
 
 namespace {
 
+/// A detector whose teeth are also averaged for the studies.
+class Listener {
+  public:
+    Listener(Detector& detector, FiringOrders& orders) noexcept : detector_(detector), orders_(orders) {}
+
+    Status push_edge(std::int64_t raw_tick, Signal signal) noexcept {
+        const Status status = detector_.push_edge(raw_tick, signal);
+        if (status.ok())
+            for (const Tooth& tooth : detector_.last_teeth()) orders_.push(tooth);
+        return status;
+    }
+
+    Status push_channel(std::int64_t tick, Channel channel, double value) noexcept {
+        orders_.push_channel(channel, value);
+        return detector_.push_channel(tick, channel, value);
+    }
+
+  private:
+    Detector& detector_;
+    FiringOrders& orders_;
+};
+
 void take_events(Detector& detector, std::vector<Event>& events) {
     Event event;
     while (detector.next_event(event)) events.push_back(event);
 }
 
 /// Pushes all edges, a slice at a time so that progress can be told.
-Status feed_all(Detector& detector, const EdgeView& view, const Progress& progress, std::vector<Event>& events) {
+Status feed_all(Detector& detector, FiringOrders& orders, const EdgeView& view, const Progress& progress,
+                std::vector<Event>& events) {
     constexpr std::size_t kSlice = 65536;
+    Listener listener(detector, orders);
     Feed feed(view);
     while (!feed.done()) {
         const std::size_t before = feed.edges_taken();
-        const Status status = feed.run(detector, kSlice);
+        const Status status = feed.run(listener, kSlice);
         if (!status && status.code != StatusCode::queue_full) return status;
         const std::size_t waiting = events.size();
         take_events(detector, events);
@@ -52,9 +76,12 @@ Result<Analysis> analyze(const Config& config, const EdgeView& view, const Progr
     const auto made = std::make_unique<Result<Detector>>(Detector::create(config));
     Result<Analysis> result;
     result.status = made->status;
-    if (result.ok()) result.status = feed_all(made->value, view, progress, result.value.events);
+    if (!result.ok()) return result;
+    FiringOrders orders(config);
+    result.status = feed_all(made->value, orders, view, progress, result.value.events);
     if (result.ok()) result.status = finish_all(made->value, result.value.events);
     result.value.sync = made->value.sync();
+    if (result.ok()) result.value.tdc_offset = estimate_tdc_offset(config, orders);
     return result;
 }
 

@@ -9,6 +9,7 @@
 #include "kurbel/core/status.hpp"
 #include "kurbel/core/types.hpp"
 #include "kurbel/read/recording.hpp"
+#include "kurbel/study/tdc_offset.hpp"
 
 namespace kurbel::read {
 
@@ -73,6 +74,8 @@ class Feed {
 struct Analysis {
     std::vector<Event> events;  ///< in order of time
     SyncState sync{};           ///< at the end
+    TdcOffset
+        tdc_offset{};  ///< where combustion seems to stand against the declared TDC; unknown where that does not show
 };
 
 /// Called now and then with the share done, 0 to 1.

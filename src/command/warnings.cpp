@@ -1,0 +1,35 @@
+// What makes the description of the engine doubtful.
+#include <cmath>
+
+#include "command/outcome.hpp"
+#include "command/text.hpp"
+
+namespace kurbel::command {
+
+namespace {
+
+std::string tdc_warning(const Outcome& outcome) {
+    const TdcOffset& tdc = outcome.tdc_offset;
+    const double declared_deg = outcome.config.crank_wheel.tdc1_deg;
+    double fitting_deg = std::fmod(declared_deg + tdc.offset_deg + 360.0, 360.0);
+    if (fitting_deg >= 359.5) fitting_deg = 0.0;
+    // Said of what is nearer and of what is farther from the declared TDC, whichever way round.
+    const double near_deg = std::fmin(std::fabs(tdc.low_deg), std::fabs(tdc.high_deg));
+    const double far_deg = std::fmax(std::fabs(tdc.low_deg), std::fabs(tdc.high_deg));
+    return "combustion seems to stand " + format("%.0f", std::fabs(tdc.offset_deg)) + " degrees " +
+           (tdc.offset_deg > 0.0 ? "after" : "before") + " the declared TDC of cylinder 1 (" +
+           format("%.0f to %.0f", near_deg, far_deg) + " are plausible; tdc1_deg = " + format("%.6g", declared_deg) +
+           "). Check tdc1_deg, and which tooth it is counted from: about " + format("%.0f", fitting_deg) +
+           " would fit, or any multiple of " + format("%.6g", tdc.period_deg) +
+           " degrees from there, for so often the crank's motion repeats. Verdicts lean on it.";
+}
+
+}  // namespace
+
+std::vector<std::string> warnings(const Outcome& outcome) {
+    std::vector<std::string> all;
+    if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome));
+    return all;
+}
+
+}  // namespace kurbel::command

@@ -1,0 +1,134 @@
+#include "study/operating_points.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "kurbel/core/slider_crank.hpp"
+
+namespace kurbel {
+
+namespace {
+
+constexpr std::int64_t kFewestCycles = 6;
+constexpr std::size_t kMostPoints = 6;
+constexpr double kLeastStrength = 9.0;  // three standard errors
+/// Error of the model's phasors, standard deviation over their own size, and over the largest one's: what heat losses,
+/// leaks, valves and pressure waves do beside the model (judged from their usual size; no source).
+constexpr double kOwnError = 0.06;
+constexpr double kShapeError = 0.03;
+/// The same for what hangs on the crank in gear: gearbox and clutch springs of a tenth of its inertia near their own
+/// frequency (common practice, no source). Below idle_rpm no gear is driven.
+constexpr double kDrivelineError = 0.12;
+constexpr double kIdle_rpm = 1200.0;
+/// Pitch error of a tooth, degrees, standard deviation: where it cannot be seen, and the least that is believed (wheels are
+/// made to 0.05 to 0.2: common practice, no source).
+constexpr double kPitch_deg = 0.15;
+constexpr double kLeastPitch_deg = 0.03;
+/// First torsion mode at its lowest, Hz, times throws: a long six's 160, a four's 250 (engineering range from memory).
+constexpr double kTorsionThrows_hz = 1000.0;
+constexpr double kNearestToMode = 0.8;  // orders above this share of the mode are not looked at
+/// Quiet orders tell the wheel's error up to this share of the mode, where what cylinders do unequally is not raised.
+constexpr double kQuietToMode = 0.5;
+/// Below this speed a starter turns the engine.
+constexpr double kStarter_rpm = 400.0;
+
+double lowest_mode_hz(const EngineConfig& engine) {
+    const int named = *std::max_element(engine.throw_number.begin(), engine.throw_number.end());
+    return kTorsionThrows_hz / (named > 0 ? named : engine.cylinders);
+}
+
+double turns_hz(double energy) { return std::sqrt(2.0 * energy) / (2.0 * std::numbers::pi); }
+
+template <class Take>
+void for_each_point(const FiringOrders& orders, Take&& take) {
+    for (int burn = 0; burn < FiringOrders::kBurns; ++burn)
+        for (int speed = 0; speed < FiringOrders::kSpeeds; ++speed) {
+            const auto which = static_cast<FiringOrders::Burn>(burn);
+            const FiringOrders::Point& point = orders.point(which, speed);
+            if (point.cycles >= kFewestCycles) take(point, which);
+        }
+}
+
+/// The wheel's error at one order, rad: real or imaginary part, standard deviation.
+double wheel_error_rad(const Config& config, const FiringOrders& orders) {
+    const double highest_hz = kQuietToMode * lowest_mode_hz(config.engine);
+    std::vector<double> seen;
+    for_each_point(orders, [&](const FiringOrders::Point& point, FiringOrders::Burn) {
+        const double speed_hz = turns_hz(point.energy / static_cast<double>(point.cycles));
+        for (int k = 0; k < orders.quiet_orders(); ++k)
+            if (orders.quiet_order(k) * speed_hz <= highest_hz)
+                seen.push_back(std::abs(point.quiet[static_cast<std::size_t>(k)]) /
+                               (2.0 * point.energy * orders.quiet_order(k)));
+    });
+    const double part = std::sqrt(2.0 / config.crank_wheel.teeth);
+    if (seen.size() < 3) return to_rad(kPitch_deg) * part;
+    const auto middle = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() / 2);
+    std::nth_element(seen.begin(), middle, seen.end());
+    constexpr double kMedian = 1.177;   // of a magnitude whose parts are normal with unit deviation
+    constexpr double kFewOrders = 1.5;  // a handful of orders tells the deviation no better
+    return std::max(*middle * kFewOrders / kMedian, to_rad(kLeastPitch_deg) * part);
+}
+
+double square(double value) { return value * value; }
+
+/// Error over size that the crank's first torsion mode may bring to an order at `ratio` of its frequency. Below the mode it
+/// multiplies by a positive number, for a sensor at the flywheel too up to kNearestToMode, and turns by its damping alone.
+/// As sizes are not compared with anything but each other, the lowest order suffers from the turn only.
+double torsion_error(double ratio, bool lowest) {
+    constexpr double kTwiceDamping = 0.1;  // common practice, no source
+    const double above = 1.0 - ratio * ratio;
+    return lowest ? kTwiceDamping * ratio / above : ratio * ratio / above;
+}
+
+OperatingPoint prepare(const Config& config, const FiringOrders& orders, const FiringOrders::Point& seen,
+                       FiringOrders::Burn burn, double pitch_rad) {
+    OperatingPoint point;
+    const auto count = static_cast<double>(seen.cycles);
+    point.energy = seen.energy / count;
+    const double speed_hz = turns_hz(point.energy);
+    const double mode_hz = kNearestToMode * lowest_mode_hz(config.engine);
+    point.motored = burn == FiringOrders::Burn::none;
+    point.starter = speed_hz * 60.0 < kStarter_rpm;
+    const bool in_gear = speed_hz * 60.0 > kIdle_rpm;
+    double largest = 0.0;
+    for (int k = 0; k < orders.orders() && orders.order(k) * speed_hz < mode_hz; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        point.phasor[at] = seen.phasor[at] / count;
+        largest = std::max(largest, std::abs(point.phasor[at]));
+    }
+    for (int k = 0; k < orders.orders() && orders.order(k) * speed_hz < mode_hz; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        const double order = orders.order(k);
+        const double size = std::abs(point.phasor[at]);
+        // Neighbouring cycles are not independent; that doubles the variance, say.
+        double variance = 2.0 * std::max(0.0, seen.square[at] / count - size * size) / count;
+        variance += square(kOwnError * size) + square(kShapeError * largest);
+        if (in_gear) variance += square(kDrivelineError * size);
+        variance += square(size * torsion_error(order * speed_hz / lowest_mode_hz(config.engine), k == 0));
+        // A tooth displaced by e changes the energies beside it by 2 y e / width: order n gets 2 y n times the order's
+        // part of e. Half orders do not repeat each revolution, so a wheel has none.
+        const bool whole = config.engine.strokes == 2 || std::abs(order - std::round(order)) < 0.25;
+        if (whole) variance += square(2.0 * point.energy * order * pitch_rad);
+        if (variance > 0.0) point.weight[at] = 1.0 / variance;
+        point.strength += size * size * point.weight[at];
+    }
+    return point;
+}
+
+}  // namespace
+
+std::vector<OperatingPoint> operating_points(const Config& config, const FiringOrders& orders) {
+    std::vector<OperatingPoint> all;
+    const double pitch_rad = wheel_error_rad(config, orders);
+    for_each_point(orders, [&](const FiringOrders::Point& seen, FiringOrders::Burn burn) {
+        const OperatingPoint point = prepare(config, orders, seen, burn, pitch_rad);
+        if (point.strength >= kLeastStrength) all.push_back(point);
+    });
+    std::sort(all.begin(), all.end(),
+              [](const OperatingPoint& a, const OperatingPoint& b) { return a.strength > b.strength; });
+    if (all.size() > kMostPoints) all.resize(kMostPoints);
+    return all;
+}
+
+}  // namespace kurbel
