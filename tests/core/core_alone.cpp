@@ -6,6 +6,9 @@
 template class kurbel::BasicDetector<double>;
 template class kurbel::BasicDetector<float>;
 
-// A snapshot is a copy, and 16 cylinders on a 60-2 wheel must fit a small target's memory.
+// A snapshot is a copy.
 static_assert(std::is_trivially_copyable_v<kurbel::BasicDetector<double>>);
 static_assert(std::is_trivially_copyable_v<kurbel::BasicDetector<float>>);
+// The state has one size for every engine and wheel; it may shrink, and does not grow unnoticed.
+static_assert(sizeof(kurbel::BasicDetector<double>) <= 112 * 1024);
+static_assert(sizeof(kurbel::BasicDetector<float>) <= 80 * 1024);
