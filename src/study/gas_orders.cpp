@@ -25,21 +25,23 @@ constexpr std::size_t kWellTimed = 1;  // of kCentres_deg, short
 constexpr std::array<double, 4> kCharges_bar{0.25, 0.5, 1.0, 2.0};
 /// Heat over a full burn: a throttled petrol engine burns 0.7 to 1, an unthrottled one anything below.
 constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
+/// Share of the pressure that leaks and walls take from one radian at TDC, as slow as a starter turns: it lowers expansion
+/// against compression and so seems to shift TDC forward by a few degrees (common practice, no source).
+constexpr double kLeak = 0.25;
 /// Fall of the starter's torque with speed, over inertia times speed, per radian: stall torque over free speed is 2 to 15
 /// N m s/rad at the crank, inertia 0.1 to 0.4 kg m^2, speed 15 to 30 rad/s (common practice, no source).
 constexpr std::array<double, 5> kDroops{0.0, 0.5, 1.0, 2.0, 4.0};
 
 /// Where the cylinder is closed, degrees after firing TDC (common practice, no source).
-struct Valves {
-    double closing_deg = -140.0;
-    double opening_deg = 130.0;
-};
+constexpr double kClosing_deg = -140.0;
+constexpr double kOpening_deg = 130.0;
+constexpr double kCycle_deg = 720.0;
 
 /// exp(-j order angle) times twice a step's share of the cycle, for every order.
-OrderPhasors pointers(const FiringOrders& orders, double cycle_deg, double angle_rad) {
+OrderPhasors pointers(const FiringOrders& orders, double angle_rad) {
     OrderPhasors result{};
     for (int k = 0; k < orders.orders(); ++k)
-        result[static_cast<std::size_t>(k)] = std::polar(2.0 * kStep_deg / cycle_deg, -orders.order(k) * angle_rad);
+        result[static_cast<std::size_t>(k)] = std::polar(2.0 * kStep_deg / kCycle_deg, -orders.order(k) * angle_rad);
     return result;
 }
 
@@ -62,25 +64,25 @@ struct GasOrders::Closed {
 
 GasOrders::GasOrders(const EngineConfig& engine, const FiringOrders& orders) : orders_(orders.orders()) {
     const SliderCrank crank = SliderCrank::of(engine);
-    const bool four_stroke = engine.strokes == 4;
-    const double half_deg = 0.5 * engine.cycle_deg();
-    const Valves valves = four_stroke ? Valves{} : Valves{-100.0, 100.0};
-    const double trapped = std::pow(crank.volume(to_rad(valves.closing_deg)), kGamma);
-    Closed closed{valves.closing_deg, {}};
-    for (double deg = -half_deg; deg < half_deg; deg += kStep_deg) {
+    const double trapped = std::pow(crank.volume(to_rad(kClosing_deg)), kGamma);
+    Closed closed{kClosing_deg, {}};
+    double leaked = 0.0;
+    for (double deg = -0.5 * kCycle_deg; deg < 0.5 * kCycle_deg; deg += kStep_deg) {
         const double middle = to_rad(deg + 0.5 * kStep_deg);
         const double lever = crank.lever(middle);
-        const OrderPhasors pointer = pointers(orders, engine.cycle_deg(), middle);
-        if (deg >= valves.closing_deg && deg < valves.opening_deg) {
+        const OrderPhasors pointer = pointers(orders, middle);
+        if (deg >= kClosing_deg && deg < kOpening_deg) {
             const double volume = crank.volume(middle);
             const double stiffened = std::pow(volume, kGamma);
             closed.places.push_back({deg + kStep_deg, stiffened / volume, lever / stiffened, pointer});
             add(charge_, trapped * lever / stiffened, pointer);
+            leaked += kLeak * to_rad(kStep_deg) / volume;
+            add(leak_, std::expm1(-leaked) * trapped * lever / stiffened, pointer);
             add(atmosphere_, -lever, pointer);
-        } else if (four_stroke && deg < valves.closing_deg) {
+        } else if (deg < kClosing_deg) {
             add(charge_, lever, pointer);
             add(atmosphere_, -lever, pointer);
-        }  // else exhaust, and a two-stroke's open ports: at the pressure below the piston
+        }  // else the exhaust stroke: at the pressure below the piston
         add(inertia_, -lever * lever, pointer);
     }
     // From torque of one cylinder to energy of all.
@@ -93,6 +95,7 @@ GasOrders::GasOrders(const EngineConfig& engine, const FiringOrders& orders) : o
             together += std::polar(1.0, -order_[at] * to_rad(engine.firing_tdc_deg[static_cast<std::size_t>(i)]));
         to_energy[at] = together / std::complex<double>(0.0, order_[at]);
         charge_[at] *= to_energy[at];
+        leak_[at] *= to_energy[at];
         atmosphere_[at] *= to_energy[at];
         inertia_[at] *= together;
     }
@@ -123,27 +126,31 @@ void GasOrders::add_burns(const Closed& closed, const OrderPhasors& to_energy) {
         for (std::size_t k = 0; k < heat.size(); ++k) heat[k] *= 2.0 * kFullBurn / well_timed_work * to_energy[k];
 }
 
-GasOrders::Model GasOrders::mixed(double charge_bar, double heat, int burn) const {
+GasOrders::Model GasOrders::mixed(double charge_bar, double heat, int burn, bool leaking) const {
     const auto which = static_cast<std::size_t>(burn);
     Model model;
     if (heat > 0.0) model.far_fetched = kFarFetched[which % kCentres_deg.size()];
     for (std::size_t k = 0; k < model.phasor.size(); ++k)
-        model.phasor[k] = atmosphere_[k] + charge_bar * (charge_[k] + heat * heat_[which][k]);
+        model.phasor[k] =
+            atmosphere_[k] + charge_bar * (charge_[k] + heat * heat_[which][k] + (leaking ? leak_[k] : 0.0));
     return model;
 }
 
-std::vector<GasOrders::Model> GasOrders::motored() const {
+std::vector<GasOrders::Model> GasOrders::gas(bool motored, bool leaking) const {
     std::vector<Model> all;
-    for (const double charge : kCharges_bar) all.push_back(mixed(charge, 0.0, 0));
+    for (const double charge : kCharges_bar) {
+        all.push_back(mixed(charge, 0.0, 0, leaking));
+        for (std::size_t h = 0; h < kHeats.size() && !motored; ++h)
+            for (int burn = 0; burn < kBurns; ++burn) all.push_back(mixed(charge, kHeats[h], burn, leaking));
+    }
     return thinned(std::move(all));
 }
 
-std::vector<GasOrders::Model> GasOrders::fired() const {
-    std::vector<Model> all = motored();
-    for (const double charge : kCharges_bar)
-        for (const double heat : kHeats)
-            for (int burn = 0; burn < kBurns; ++burn) all.push_back(mixed(charge, heat, burn));
-    return thinned(std::move(all));
+std::vector<GasOrders::Model> GasOrders::models(bool motored, bool starter) const {
+    if (!starter) return gas(motored, false);
+    std::vector<Model> all = gas(motored, false);
+    for (const Model& model : gas(motored, true)) all.push_back(model);
+    return with_starter(all);
 }
 
 std::vector<GasOrders::Model> GasOrders::with_starter(const std::vector<Model>& gas) const {

@@ -21,15 +21,13 @@ constexpr double kShapeError = 0.03;
 /// frequency (common practice, no source). Below idle_rpm no gear is driven.
 constexpr double kDrivelineError = 0.12;
 constexpr double kIdle_rpm = 1200.0;
-/// Pitch error of a tooth, degrees, standard deviation: where it cannot be seen, and the least that is believed (wheels are
-/// made to 0.05 to 0.2: common practice, no source).
-constexpr double kPitch_deg = 0.15;
+/// Pitch error of a tooth, degrees, standard deviation: the most that is reckoned with, also where it cannot be seen, and the
+/// least that is believed (wheels are made to 0.05 to 0.2: common practice, no source).
+constexpr double kMostPitch_deg = 0.15;
 constexpr double kLeastPitch_deg = 0.03;
 /// First torsion mode at its lowest, Hz, times throws: a long six's 160, a four's 250 (engineering range from memory).
 constexpr double kTorsionThrows_hz = 1000.0;
 constexpr double kNearestToMode = 0.8;  // orders above this share of the mode are not looked at
-/// Quiet orders tell the wheel's error up to this share of the mode, where what cylinders do unequally is not raised.
-constexpr double kQuietToMode = 0.5;
 /// Below this speed a starter turns the engine.
 constexpr double kStarter_rpm = 400.0;
 
@@ -50,24 +48,22 @@ void for_each_point(const FiringOrders& orders, Take&& take) {
         }
 }
 
-/// The wheel's error at one order, rad: real or imaginary part, standard deviation.
+/// The wheel's error at one order, rad: real or imaginary part, standard deviation. What stands at the quiet orders holds
+/// the crank's own motion too, the more the nearer to a mode: so it is an upper bound.
 double wheel_error_rad(const Config& config, const FiringOrders& orders) {
-    const double highest_hz = kQuietToMode * lowest_mode_hz(config.engine);
     std::vector<double> seen;
     for_each_point(orders, [&](const FiringOrders::Point& point, FiringOrders::Burn) {
-        const double speed_hz = turns_hz(point.energy / static_cast<double>(point.cycles));
         for (int k = 0; k < orders.quiet_orders(); ++k)
-            if (orders.quiet_order(k) * speed_hz <= highest_hz)
-                seen.push_back(std::abs(point.quiet[static_cast<std::size_t>(k)]) /
-                               (2.0 * point.energy * orders.quiet_order(k)));
+            seen.push_back(std::abs(point.quiet[static_cast<std::size_t>(k)]) /
+                           (2.0 * point.energy * orders.quiet_order(k)));
     });
     const double part = std::sqrt(2.0 / config.crank_wheel.teeth);
-    if (seen.size() < 3) return to_rad(kPitch_deg) * part;
+    if (orders.quiet_orders() < 3 || seen.empty()) return to_rad(kMostPitch_deg) * part;
     const auto middle = seen.begin() + static_cast<std::ptrdiff_t>(seen.size() / 2);
     std::nth_element(seen.begin(), middle, seen.end());
     constexpr double kMedian = 1.177;   // of a magnitude whose parts are normal with unit deviation
     constexpr double kFewOrders = 1.5;  // a handful of orders tells the deviation no better
-    return std::max(*middle * kFewOrders / kMedian, to_rad(kLeastPitch_deg) * part);
+    return std::clamp(*middle * kFewOrders / kMedian, to_rad(kLeastPitch_deg) * part, to_rad(kMostPitch_deg) * part);
 }
 
 double square(double value) { return value * value; }
@@ -108,7 +104,7 @@ OperatingPoint prepare(const Config& config, const FiringOrders& orders, const F
         variance += square(size * torsion_error(order * speed_hz / lowest_mode_hz(config.engine), k == 0));
         // A tooth displaced by e changes the energies beside it by 2 y e / width: order n gets 2 y n times the order's
         // part of e. Half orders do not repeat each revolution, so a wheel has none.
-        const bool whole = config.engine.strokes == 2 || std::abs(order - std::round(order)) < 0.25;
+        const bool whole = std::abs(order - std::round(order)) < 0.25;
         if (whole) variance += square(2.0 * point.energy * order * pitch_rad);
         if (variance > 0.0) point.weight[at] = 1.0 / variance;
         point.strength += size * size * point.weight[at];

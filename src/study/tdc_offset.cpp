@@ -1,6 +1,7 @@
 #include "kurbel/study/tdc_offset.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
 #include <numbers>
@@ -90,11 +91,12 @@ class Search {
   public:
     Search(const Config& config, const FiringOrders& seen, const std::vector<OperatingPoint>& points)
         : seen_(seen), gas_(config.engine, seen), ratios_(inertia_ratios(config.engine, gas_)) {
-        const std::vector<GasOrders::Model> fired = gas_.fired();
-        const std::vector<GasOrders::Model> motored = gas_.motored();
+        // A handful of points share at most four kinds of models.
+        std::array<std::vector<GasOrders::Model>, 4> kinds;
         for (const OperatingPoint& point : points) {
-            const std::vector<GasOrders::Model>& models = point.motored ? motored : fired;
-            cases_.emplace_back(point, point.starter ? gas_.with_starter(models) : models);
+            auto& models = kinds[(point.motored ? 1U : 0U) + (point.starter ? 2U : 0U)];
+            if (models.empty()) models = gas_.models(point.motored, point.starter);
+            cases_.emplace_back(point, models);
         }
     }
 
@@ -157,6 +159,7 @@ std::pair<std::size_t, std::size_t> shortest_arc(const std::vector<bool>& marked
 TdcOffset estimate_tdc_offset(const Config& config, const FiringOrders& seen) {
     TdcOffset result;
     result.period_deg = period_deg(config.engine, seen.sign_unknown());
+    if (config.engine.strokes != 4) return result;
     const std::vector<OperatingPoint> points = operating_points(config, seen);
     if (points.empty()) return result;
     const Search search(config, seen, points);

@@ -112,10 +112,25 @@ TEST(TdcOffset, UnknownWhereTorsionReigns) {
     EXPECT_FALSE(found.beyond());
 }
 
+TEST(TdcOffset, UnknownForTwoStrokes) {
+    Scenario s = simulate::test::inline_engine({1, 3, 2});
+    s.engine.strokes = 2;
+    make_even_firing(s.engine);
+    s.cam_wheel.edges = 0;
+    s.gas_exchange.intake_closing_deg = -100.0;
+    s.gas_exchange.exhaust_opening_deg = 100.0;
+    const read::Recording recording = simulate::simulate(s);
+    const Result<read::Analysis> analysis = read::analyze(recording, Settings{});
+    ASSERT_TRUE(analysis.ok());
+    EXPECT_GT(analysis.value.events.size(), 100U);
+    EXPECT_FALSE(analysis.value.tdc_offset.known());
+}
+
 TEST(TdcOffset, UnknownWithoutEdges) {
+    const Scenario s = simulate::test::inline_four();
     Config config;
-    const read::Recording recording = idling({1, 3, 4, 2});
-    config = recording.config;
+    config.engine = s.engine;
+    config.crank_wheel = s.crank_wheel;
     const TdcOffset found = estimate_tdc_offset(config, FiringOrders(config));
     EXPECT_FALSE(found.known());
     EXPECT_EQ(found.period_deg, 180.0);

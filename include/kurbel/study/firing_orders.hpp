@@ -16,9 +16,10 @@ namespace kurbel {
 /// The energy over inertia is y = (speed^2)/2, its mean over each tooth interval. At order n (n waves a revolution) a
 /// cycle's phasor Y fits y = Re(Y exp(j n angle)), angle from the declared firing TDC of cylinder 1; constant and all other
 /// orders that the wheel can tell are fitted beside it by least squares, so that neither the gap nor a weak cylinder leaks
-/// in; the slope from the cycle before to the one after is taken out. Orders are those where the cylinders' torques add up: |sum exp(-j n TDC)| at least
-/// kCoherence of the number of cylinders (even firing: multiples of half the number of cylinders). Quiet orders, whole ones from 3 on where
-/// they cancel, are averaged beside them: what stands there is mostly the wheel's own error.
+/// in; the slope from the cycle before to the one after is taken out. Orders are those where the cylinders' torques add
+/// up: |sum exp(-j n TDC)| at least kCoherence of the number of cylinders (even firing: multiples of half that number).
+/// Quiet orders, whole ones from 3 on where they cancel, are averaged beside them: what stands there is mostly the wheel's
+/// own error.
 ///
 /// Cycles are sorted by speed (steps of 22 %) and by what burns: fuel cut, or load low, middle (or unknown), high. Left
 /// out are cycles with a missing tooth or beside one, with some cylinders cut and others not, or within kSettle cycles of a
