@@ -140,6 +140,13 @@ TEST(ConfigToml, SyntaxErrorNamesTheLine) {
     EXPECT_NE(message.find(":5: "), std::string::npos) << message;
 }
 
+TEST(ConfigToml, NothingButAKeyMayBeginATableHeader) {
+    for (const char* header : {"[+a]", "[,a]", "[.a]", "[=a]", "[{a]", "[#a]", "[\na]", "[[+a]]"}) {
+        const std::string message = complaint(std::string("x = 1\n") + header + "\ny = 2\n");
+        EXPECT_EQ(message.rfind("r.toml:2: ", 0), 0U) << header << ": " << message;
+    }
+}
+
 TEST(ConfigToml, MissingFileIsNamed) {
     try {
         (void)parse_toml("/nonexistent/recording.toml");

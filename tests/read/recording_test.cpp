@@ -127,7 +127,12 @@ TEST(ReadRecording, ReadsAMillionEdgesASecond) {
         ASSERT_EQ(read_recording(folder.path()).tick.size(), static_cast<std::size_t>(kEdges));
         best_s = std::min(best_s, std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
     }
-    EXPECT_LT(best_s, kEdges * 1e-6);
+#if defined(__OPTIMIZE__)
+    constexpr double kSlower = 1.0;
+#else
+    constexpr double kSlower = 10.0;  // the promise is one of optimised builds
+#endif
+    EXPECT_LT(best_s, kSlower * kEdges * 1e-6);
 }
 
 }  // namespace
