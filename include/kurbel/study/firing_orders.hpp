@@ -27,8 +27,8 @@ namespace kurbel {
 /// begins anew. Allocates when it is made, not after; a copy is a snapshot.
 class FiringOrders {
   public:
-    static constexpr int kMostOrders = 6;
-    static constexpr int kMostQuiet = 6;
+    static constexpr int kMostOrders = 4;
+    static constexpr int kMostQuiet = 4;
     static constexpr int kMostFits = kMostOrders + kMostQuiet;
     static constexpr double kCoherence = 0.35;
     static constexpr double kSlowest_rpm = 60.0;
