@@ -88,9 +88,6 @@ class BasicDetector {
     /// Engine cycles by which an event can lag its firing.
     [[nodiscard]] int delay_cycles() const noexcept { return config_.engine.strokes == 2 ? 3 : 2; }
 
-    [[nodiscard]] const WorkEstimator<Real>& estimator() const noexcept { return work_; }
-    [[nodiscard]] const Decision<Real>& decision() const noexcept { return decision_; }
-
   private:
     static constexpr int kQueue = 2 * kMaxCylinders;
     static constexpr int kYoungCycles = 20;

@@ -1,6 +1,7 @@
 // The last few engine cycles of energy bins, as the estimator looks back at them.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 
@@ -64,6 +65,9 @@ class BinHistory {
         raw_[here] = clean_[here] = 0;
         mean_energy_[here] = mean_;
         load_[here] = static_cast<float>(load);
+        // Counted before the new mask is written: of the bin before.
+        const bool same = connected && cut_[at(newest_ - 1)] == cut;
+        cut_run_[here] = static_cast<std::uint16_t>(same ? std::min(cut_run_[at(newest_ - 1)] + 1, kRing) : 1);
         cut_[here] = cut;
         begin_tick_[here] = bin.begin_tick;
         ticks_[here] = bin.ticks;
@@ -88,6 +92,10 @@ class BinHistory {
         return static_cast<Real>(load_[at(holds(bin) ? bin : newest_)]);
     }
     [[nodiscard]] std::uint32_t cut(std::int64_t bin) const noexcept { return cut_[at(holds(bin) ? bin : newest_)]; }
+    /// The same cylinders were cut in all bins from `from` to `to`, both included, and the bins are connected.
+    [[nodiscard]] bool same_cut(std::int64_t from, std::int64_t to) const noexcept {
+        return holds(from) && holds(to) && cut_run_[at(to)] > to - from;
+    }
     [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return mean_energy_[at(bin)]; }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
         return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) + ticks_[at(to - 1)];
@@ -118,7 +126,8 @@ class BinHistory {
     std::array<Real, kRing> ticks_{};
     std::array<float, kRing> load_{};
     std::array<std::int64_t, kRing> begin_tick_{};
-    std::array<std::uint32_t, kRing> cut_{};  // bit n: place n of the firing order
+    std::array<std::uint32_t, kRing> cut_{};      // bit n: place n of the firing order
+    std::array<std::uint16_t, kRing> cut_run_{};  // bins with the same mask, up to and with this one
     std::array<Real, kMaxBins> inertia_{};
     std::int64_t newest_ = -1;
     std::int64_t count_ = 0;

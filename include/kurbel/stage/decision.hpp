@@ -7,7 +7,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
-#include "kurbel/stage/work_estimator.hpp"
+#include "kurbel/stage/firing_work.hpp"
 
 namespace kurbel {
 
@@ -42,19 +42,24 @@ class HealthyScatter {
         stretch();
     }
 
-    /// `weight`: probability that the firing was healthy.
-    void learn(int place, Real lost, Real weight) noexcept {
+    /// `known_variance`: part of the scatter that has another cause and is accounted for elsewhere. `weight`: probability that
+    /// the firing was healthy.
+    void learn(int place, Real lost, Real known_variance, Real weight) noexcept {
         const auto k = static_cast<std::size_t>(place);
-        const Real z = (lost - mean_[k]) / deviation(place);
+        const auto with_known = [known_variance](Real deviation) {
+            return std::sqrt(deviation * deviation + known_variance);
+        };
+        const Real z = (lost - mean_[k]) / with_known(deviation(place));
         common_count_ = std::min(common_count_ + weight, kMemory * Real(firings_));
         count_[k] = std::min(count_[k] + weight, kMemory);
         // Medians by stochastic approximation (Robbins and Monro, 1951) with the gain that is best for a normal distribution:
         // misfires that were taken for healthy, even one in eight, hardly move them.
         const Real own = weight / (count_[k] + Real(20));
         mean_[k] += Real(1.25) * own * deviation(place) * side(z);
-        deviation_[k] += Real(1.17) * own * deviation_[k] * side(std::fabs(lost - mean_[k]) - kMedian * deviation_[k]);
+        deviation_[k] +=
+            Real(1.17) * own * deviation_[k] * side(std::fabs(lost - mean_[k]) - kMedian * with_known(deviation_[k]));
         common_deviation_ += Real(1.17) * weight / (common_count_ + Real(20)) * common_deviation_ *
-                             side(std::fabs(lost - mean_[k]) - kMedian * common_deviation_);
+                             side(std::fabs(lost - mean_[k]) - kMedian * with_known(common_deviation_));
         share_beyond_ += weight * ((z > kTailBegins ? Real(1) : Real(0)) - share_beyond_) / (common_count_ + Real(400));
         if (z > kTailBegins) {
             tail_count_ = std::min(tail_count_ + weight, Real(300));
@@ -63,6 +68,7 @@ class HealthyScatter {
         stretch();
     }
 
+    [[nodiscard]] Real count(int place) const noexcept { return count_[static_cast<std::size_t>(place)]; }
     [[nodiscard]] Real mean(int place) const noexcept { return mean_[static_cast<std::size_t>(place)]; }
 
     /// Standard deviation of this place (from the median of absolute deviations), drawn towards the common one while few
@@ -70,7 +76,8 @@ class HealthyScatter {
     [[nodiscard]] Real deviation(int place) const noexcept {
         const auto k = static_cast<std::size_t>(place);
         const Real trust = count_[k] / (count_[k] + Real(30));
-        return std::max(trust * deviation_[k] + (Real(1) - trust) * common_deviation_, Real(1e-3));
+        const Real learned = trust * deviation_[k] + (Real(1) - trust) * common_deviation_;
+        return std::clamp(learned, Real(0.02), Real(1.5) * common_deviation_);
     }
 
     /// Healthy standard deviations that a healthy firing exceeds with chance `chance`; `normal`: those of a normal distribution.
@@ -134,7 +141,7 @@ struct Judgement {
 template <class Real>
 class Decision {
   public:
-    using Limits = typename WorkEstimator<Real>::Limits;
+    using Limits = std::array<Real, kMaxCylinders>;
 
     void configure(const Config& config) noexcept {
         firings_ = config.engine.cylinders;
@@ -151,7 +158,6 @@ class Decision {
 
     /// Lost share above which a firing of each place is a misfire.
     [[nodiscard]] const Limits& limits() const noexcept { return limits_; }
-    [[nodiscard]] const HealthyScatter<Real>& scatter() const noexcept { return scatter_; }
 
     /// `learning`: the estimator does not know the engine yet; `young`: it knows less than it will soon.
     [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young,
@@ -160,7 +166,7 @@ class Decision {
         j.reason = obstacle(firing, phase_missing);
         if (!firing.complete) return j;
         const Real healthy = scatter_.deviation(firing.place);
-        const Real sd = std::sqrt(healthy * healthy + firing.pattern_variance);
+        const Real sd = std::sqrt(healthy * healthy + firing.known_variance);
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
@@ -169,7 +175,7 @@ class Decision {
         j.probability = probability(firing, sd, kRarest);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
-        j.feedback = {beyond, true, j.probability};
+        j.feedback = {beyond, !firing.mixed, j.probability};
         if (learning) {
             j.reason = Reason::learning;
             return j;
@@ -180,7 +186,9 @@ class Decision {
             j.verdict = Verdict::unjudged;
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
-        follow(firing, j.probability, probability(firing, sd, kSuspicion));
+        if (!firing.mixed)
+            follow(firing, j.probability,
+                   probability(firing, sd, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
         return j;
     }
 
@@ -190,7 +198,7 @@ class Decision {
     static constexpr Real kWhole = Real(1.3);
     static constexpr Real kRarest = Real(1e-4);
     // What is learned as healthy is chosen with more suspicion: some firings too few matter less than misfires among them.
-    static constexpr Real kSuspicion = Real(0.02);
+    static constexpr Real kSuspicion = Real(50);
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
 
@@ -200,6 +208,7 @@ class Decision {
         if (firing.cut) return Reason::fuel_cut;
         if (phase_missing) return Reason::no_phase;
         if (!firing.complete) return Reason::no_sync;
+        if (firing.changing) return Reason::transient;
         return Reason::none;
     }
 
@@ -226,7 +235,7 @@ class Decision {
         const auto k = static_cast<std::size_t>(firing.place);
         sized_ = firing.sized;
         rate_[k] += (probability - rate_[k]) / Real(200);
-        if (!firing.dead) scatter_.learn(firing.place, firing.lost, Real(1) - suspicion);
+        if (!firing.dead) scatter_.learn(firing.place, firing.lost, firing.known_variance, Real(1) - suspicion);
         update_limit(firing.place);
     }
 

@@ -22,39 +22,37 @@ class CombustionWork {
   public:
     static constexpr int kStep_deg = 2;
     static constexpr int kFirst_deg = -90;
-    static constexpr int kSteps = 300;  // to 510 degrees after TDC
+    static constexpr int kSteps = 115;  // to blow-down
 
     /// `centre_deg`: crank degrees after TDC where half of the heat is released.
     explicit CombustionWork(const SliderCrank& crank, double centre_deg) noexcept {
         constexpr double kGamma = 1.3;
         constexpr double kDuration_deg = 60.0;
         constexpr double kHalfBurnt = 0.5175;  // Wiebe a = 5, m = 2: half burnt at this share of the duration
-        constexpr double kOpening_deg = 140.0;
         const double start_deg = centre_deg - kHalfBurnt * kDuration_deg;
         double heat_term = 0.0;  // integral of V^(g-1) dQ
         double done = 0.0;
         for (int i = 0; i < kSteps; ++i) {
             const double deg = kFirst_deg + i * kStep_deg;
-            if (deg + kStep_deg <= kOpening_deg) {
-                const double middle_rad = to_rad(deg + 0.5 * kStep_deg);
-                const double volume = crank.volume(middle_rad);
-                const double heat =
-                    wiebe((deg + kStep_deg - start_deg) / kDuration_deg) - wiebe((deg - start_deg) / kDuration_deg);
-                heat_term += std::pow(volume, kGamma - 1.0) * heat;
-                done += heat_term * std::pow(volume, -kGamma) * crank.lever(middle_rad);
-            }
-            pulse_[static_cast<std::size_t>(i)] = done;
+            const double middle_rad = to_rad(deg + 0.5 * kStep_deg);
+            const double volume = crank.volume(middle_rad);
+            const double heat =
+                wiebe((deg + kStep_deg - start_deg) / kDuration_deg) - wiebe((deg - start_deg) / kDuration_deg);
+            heat_term += std::pow(volume, kGamma - 1.0) * heat;
+            const double step = heat_term * std::pow(volume, -kGamma) * crank.lever(middle_rad);
+            done += step;
+            pulse_[static_cast<std::size_t>(i)] = static_cast<float>(step);
         }
-        for (int i = kSteps - 1; i >= 0; --i) pulse_[static_cast<std::size_t>(i)] /= done;
-        for (int i = kSteps - 1; i > 0; --i)
-            pulse_[static_cast<std::size_t>(i)] -= pulse_[static_cast<std::size_t>(i - 1)];
+        for (float& pulse : pulse_) pulse /= static_cast<float>(done);
     }
 
-    /// Work share done in step `i`, from kFirst_deg + i * kStep_deg on.
-    [[nodiscard]] double pulse(int i) const noexcept { return pulse_[static_cast<std::size_t>(i)]; }
+    /// Work share done in step `i`, from kFirst_deg + i * kStep_deg on; nothing after blow-down.
+    [[nodiscard]] double pulse(int i) const noexcept {
+        return i < kSteps ? static_cast<double>(pulse_[static_cast<std::size_t>(i)]) : 0.0;
+    }
 
   private:
-    std::array<double, kSteps> pulse_{};
+    std::array<float, kSteps> pulse_{};
 };
 
 /// First torsion mode of a crank, seen by the sensor: how strongly torque on each cylinder's throw shows.
@@ -114,7 +112,7 @@ void lost_combustion(const CombustionWork& work, double bin_deg, int first_bin, 
     int samples = 0;
     int bin = 0;
     const double begin_deg = (first_bin - offset) * bin_deg;
-    for (int i = 0; i < CombustionWork::kSteps && bin <= bins; ++i) {
+    for (int i = 0; bin <= bins; ++i) {
         state = state * turn + work.pulse(i);
         const double deg = CombustionWork::kFirst_deg + (i + 0.5) * CombustionWork::kStep_deg - begin_deg;
         if (deg < 0.0) continue;
@@ -128,11 +126,6 @@ void lost_combustion(const CombustionWork& work, double bin_deg, int first_bin, 
         }
         mean += state.real();
         ++samples;
-    }
-    for (; bin <= bins; ++bin) {
-        const double value = samples > 0 ? mean / samples : previous;
-        if (bin > 0) response[bin - 1] = static_cast<Real>(previous - value);
-        previous = value;
     }
 }
 

@@ -15,17 +15,23 @@ namespace kurbel {
 /// Responses per place in the firing order. Hypothesis 0 is a rigid crank with half of the heat released 9 degrees after TDC;
 /// then come later combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart. The one that best explains what looks like misfires is used, refined by the mean deviation of
 /// firings that were called misfires.
-template <class Real>
+///
+/// Responses reach further than the window that is judged, kMaxResponse bins: a crank that rings on after a misfire must not
+/// show up as another one.
 class ResponseBank {
   public:
-    static constexpr int kLate = 2;    // late combustion
-    static constexpr int kModes = 13;  // first torsion mode
+    using Real = float;
+    static constexpr int kMaxResponse = kMaxWindow + kMaxBins / 2;  // up to a revolution more
+    static constexpr int kLate = 2;                                 // late combustion
+    static constexpr int kModes = 13;                               // first torsion mode
     static constexpr int kAlternatives = kLate + kModes;
     static constexpr int kHypotheses = kAlternatives + 1;
-    using Window = typename WindowCovariance<Real>::Window;
+    using Response = std::array<float, kMaxResponse>;
 
-    void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size) noexcept {
+    void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size,
+               int length) noexcept {
         size_ = size;
+        length_ = length;
         firings_ = grid.firings;
         first_bin_ = first_bin;
         bin_deg_ = grid.bin_deg;
@@ -61,7 +67,7 @@ class ResponseBank {
         for (int m = 0; m < kModes; ++m) {
             const double per_rev = mode_hz(m) * 60.0 / static_cast<double>(speed_rpm);
             if (per_rev > 12.0) break;
-            lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, per_rev,
+            lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev,
                             mode_[static_cast<std::size_t>(active_++)].data());
         }
         if (chosen_ > active_) chosen_ = 0;
@@ -70,11 +76,13 @@ class ResponseBank {
 
     /// Recomputes the responses: physics plus learned deviation, the posterior mean where deviations of kCommonDoubt per bin are
     /// expected in all cylinders alike and kOwnDoubt in one of them, and windows scatter as `covariance` says.
-    void compose(const WindowCovariance<Real>& covariance) noexcept {
+    void compose(const WindowCovariance& covariance) noexcept {
         doubt_ = 0;
-        for (int j = 0; j < size_; ++j) {
+        for (int j = 0; j < length_; ++j) {
             const auto at = static_cast<std::size_t>(j);
-            const Real noise = covariance.begun() ? covariance.variance(j) : Real(1);
+            // Beyond the window noise is what it was a revolution before.
+            const int like = j < size_ ? j : size_ - 1 - (j - size_) % size_;
+            const Real noise = covariance.begun() ? covariance.variance(like) : Real(1);
             const Real all = sum_all_[at] / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt));
             for (int k = 0; k < firings_; ++k) {
                 const auto place = static_cast<std::size_t>(k);
@@ -82,7 +90,8 @@ class ResponseBank {
                                  (weight_own_[place] + noise / (kOwnDoubt * kOwnDoubt));
                 response_[place][at] = physical(k, j) + all + own;
             }
-            doubt_ += noise / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt)) / Real(size_);
+            if (j < size_)
+                doubt_ += noise / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt)) / static_cast<Real>(size_);
         }
     }
 
@@ -91,7 +100,7 @@ class ResponseBank {
     [[nodiscard]] Real doubt() const noexcept { return Real(0.5) * doubt_; }
 
     /// Recomputes all that follows from responses and covariance: the matched weights of each place and hypothesis.
-    void match(const WindowCovariance<Real>& covariance) noexcept {
+    void match(const WindowCovariance& covariance) noexcept {
         for (int k = 0; k < firings_; ++k) {
             const auto place = static_cast<std::size_t>(k);
             covariance.solve(response_[place], weight_[place], size_);
@@ -107,10 +116,25 @@ class ResponseBank {
         }
     }
 
-    /// Amplitude of the response of place k in window x: 0 healthy, 1 all work lost.
-    [[nodiscard]] Real amplitude(int k, const Window& x) const noexcept {
+    /// Amplitude of a response in a window (0 healthy, 1 all work lost), and the inverse of its variance over healthy firings.
+    struct Match {
+        Real amplitude;
+        Real precision;
+    };
+
+    [[nodiscard]] Match match_whole(int k, const Window& x) const noexcept {
         const auto place = static_cast<std::size_t>(k);
-        return dot(weight_[place], x) / precision_[place];
+        return {dot(weight_[place], x) / precision_[place], precision_[place]};
+    }
+
+    /// The same from the first `length` bins of the window alone; the rest of x is not looked at.
+    [[nodiscard]] Match match_part(int k, const Window& x, int length,
+                                   const WindowCovariance& covariance) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        Window weight;
+        covariance.solve(response_[place], weight, length);
+        const Real precision = dot(response_[place], weight);
+        return {dot(weight, x) / precision, precision};
     }
 
     /// Inverse variance of amplitude() over healthy firings.
@@ -125,14 +149,17 @@ class ResponseBank {
         return static_cast<Real>(hz * 60.0) / std::max(speed_rpm_, Real(1));
     }
     [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
-    [[nodiscard]] const Window& response(int k) const noexcept { return response_[static_cast<std::size_t>(k)]; }
+    [[nodiscard]] int size() const noexcept { return size_; }
+    /// Bins of response() that hold something; the first size() of them lie in the window.
+    [[nodiscard]] int length() const noexcept { return length_; }
+    [[nodiscard]] const Response& response(int k) const noexcept { return response_[static_cast<std::size_t>(k)]; }
 
     /// Part of place m's response, `shift` bins later than place k's, that place k's weights pick up, per unit amplitude.
     [[nodiscard]] Real leak(int k, int m, int shift) const noexcept {
         const auto place = static_cast<std::size_t>(k);
-        const Window& from = response_[static_cast<std::size_t>(m)];
+        const Response& from = response_[static_cast<std::size_t>(m)];
         const int begin = std::max(0, shift);
-        const int end = std::min(size_, size_ + shift);
+        const int end = std::min(size_, length_ + shift);
         Real sum = 0;
         for (int j = begin; j < end; ++j)
             sum += weight_[place][static_cast<std::size_t>(j)] * from[static_cast<std::size_t>(j - shift)];
@@ -180,12 +207,12 @@ class ResponseBank {
         return true;
     }
 
-    /// Learns from one misfire of probability `trust`: the window around it over its amplitude.
-    void refine(int k, const Window& x, Real trust) noexcept {
+    /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
+    void refine(int k, const Response& x, int known, Real trust) noexcept {
         const auto place = static_cast<std::size_t>(k);
         weight_all_ = weight_all_ * kKeep + trust;
         weight_own_[place] = weight_own_[place] * kKeep + trust;
-        for (int j = 0; j < size_; ++j) {
+        for (int j = 0; j < known; ++j) {
             const auto at = static_cast<std::size_t>(j);
             const Real deviation = trust * (x[at] - physical(k, j));
             sum_all_[at] = sum_all_[at] * kKeep + deviation;
@@ -241,18 +268,19 @@ class ResponseBank {
 
     /// Later combustion, as what it adds to the response of the first place.
     void begin_late(const SliderCrank& crank) noexcept {
-        Window normal{};
-        lost_combustion(work_, bin_deg_, first_bin_, size_, 0.0, 0.0, normal.data());
+        Response normal{};
+        lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, 0.0, normal.data());
         for (int late = 0; late < kLate; ++late) {
-            Window& added = mode_[static_cast<std::size_t>(late)];
-            lost_combustion(CombustionWork(crank, late == 0 ? 22.0 : 38.0), bin_deg_, first_bin_, size_, 0.0, 0.0,
+            Response& added = mode_[static_cast<std::size_t>(late)];
+            lost_combustion(CombustionWork(crank, late == 0 ? 22.0 : 38.0), bin_deg_, first_bin_, length_, 0.0, 0.0,
                             added.data());
-            for (int j = 0; j < size_; ++j) added[static_cast<std::size_t>(j)] -= normal[static_cast<std::size_t>(j)];
+            for (int j = 0; j < length_; ++j) added[static_cast<std::size_t>(j)] -= normal[static_cast<std::size_t>(j)];
         }
         active_ = kLate;
     }
 
-    [[nodiscard]] Real dot(const Window& a, const Window& b) const noexcept {
+    template <class A, class B>
+    [[nodiscard]] Real dot(const A& a, const B& b) const noexcept {
         Real even = 0;
         Real odd = 0;
         int j = 0;
@@ -267,7 +295,7 @@ class ResponseBank {
     [[nodiscard]] Real physical(int k, int j) const noexcept {
         const auto place = static_cast<std::size_t>(k);
         const auto at = static_cast<std::size_t>(j);
-        return rigid_[place][at] +
+        return (j < size_ ? rigid_[place][at] : Real(0)) +
                (chosen_ > 0 ? gain_of(chosen_, k) * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
     }
 
@@ -276,7 +304,7 @@ class ResponseBank {
         weight_all_ *= share;
         for (Real& value : sum_all_) value *= share;
         for (Real& weight : weight_own_) weight *= share;
-        for (Window& sums : sum_own_)
+        for (Response& sums : sum_own_)
             for (Real& value : sums) value *= share;
     }
 
@@ -288,6 +316,7 @@ class ResponseBank {
     static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
 
     int size_ = 0;
+    int length_ = 0;
     int firings_ = 0;
     int first_bin_ = 0;
     int chosen_ = 0;
@@ -307,12 +336,12 @@ class ResponseBank {
     std::array<Real, kAlternatives> cross_{};
     std::array<Window, kMaxCylinders> rigid_{};
     Window rigid_weight_{};
-    std::array<Window, kMaxCylinders> response_{};
+    std::array<Response, kMaxCylinders> response_{};
     std::array<Window, kMaxCylinders> weight_{};
-    std::array<Window, kMaxCylinders> sum_own_{};
-    std::array<Window, kAlternatives> mode_{};
+    std::array<Response, kMaxCylinders> sum_own_{};
+    std::array<Response, kAlternatives> mode_{};
     std::array<Window, kAlternatives> mode_weight_{};
-    Window sum_all_{};
+    Response sum_all_{};
 };
 
 }  // namespace kurbel

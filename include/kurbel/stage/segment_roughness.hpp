@@ -8,8 +8,9 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/expected_work.hpp"
+#include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/segmenter.hpp"
-#include "kurbel/stage/work_estimator.hpp"
 
 namespace kurbel {
 
@@ -28,7 +29,7 @@ class SegmentRoughness {
         hz_ = static_cast<Real>(config.timer.hz);
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
         angle_rad_ = static_cast<Real>(to_rad(config.engine.cycle_deg()) / grid.firings);
-        full_work_ = static_cast<Real>(WorkEstimator<Real>::work_at_full_charge(config.engine));
+        expected_.begin(config.engine);
         reset();
     }
 
@@ -69,7 +70,7 @@ class SegmentRoughness {
         firing.phase_known = frame_known_;
         firing.cut = here.cut;
         firing.load = here.load;
-        firing.expected = full_work_ * WorkEstimator<Real>::useful_charge(here.load);
+        firing.expected = expected_.at(here.load);
         firing.complete = taken_ >= connected_ + z && taken_ + z < count_ && count_ - taken_ + z < kRing;
         firing.speed_rpm = rpm_ticks_ / (here.ticks * static_cast<Real>(z));
         if (firing.complete) {
@@ -103,7 +104,7 @@ class SegmentRoughness {
     Real hz_ = 1;
     Real rpm_ticks_ = 0;
     Real angle_rad_ = 0;  // mean angle of a segment
-    Real full_work_ = 0;
+    ExpectedWork<Real> expected_{};
     bool begun_ = false;
     bool frame_known_ = false;
     std::int64_t count_ = 0;

@@ -11,17 +11,18 @@ namespace kurbel {
 
 inline constexpr int kMaxWindow = 36;  ///< bins in the window around one firing
 
+/// Residuals around one firing, in shares of its expected work: seven digits are plenty, whatever the stages compute in.
+using Window = std::array<float, kMaxWindow>;
+
 /// Exponentially forgetting covariance of windows of `size` numbers. Starts from a prior that counts as kPriorCount
 /// windows; remembers about kMemory. No allocation.
-template <class Real>
 class WindowCovariance {
   public:
     static constexpr int kPriorCount = 25;
     static constexpr int kMemory = 800;
 
-    using Window = std::array<Real, kMaxWindow>;
+    using Real = float;
     using Matrix = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, kMaxWindow, kMaxWindow>;
-    using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, Eigen::ColMajor, kMaxWindow, 1>;
 
     void begin(int size) noexcept {
         size_ = size;
@@ -67,7 +68,8 @@ class WindowCovariance {
     }
 
     /// Solves C w = g over the first `length` places with the last factor.
-    void solve(const Window& g, Window& w, int length) const noexcept {
+    template <class Response>
+    void solve(const Response& g, Window& w, int length) const noexcept {
         for (int i = 0; i < length; ++i) w[static_cast<std::size_t>(i)] = g[static_cast<std::size_t>(i)];
         for (int j = 0; j < length; ++j) {
             const Real value = w[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];

@@ -1,0 +1,41 @@
+// What passes between the WorkEstimator and the Decision: one firing's work, and what came of it.
+#pragma once
+
+#include <cstdint>
+
+namespace kurbel {
+
+/// Work of one firing, before it is judged. Work is over inertia, rad^2/s^2.
+template <class Real>
+struct FiringWork {
+    std::int64_t tdc_tick = 0;
+    std::int64_t bin = 0;  ///< bin that begins at its TDC
+    int place = 0;         ///< in the firing order, of the frame in force when it was given out
+    bool phase_known = false;
+    bool phase_lost = false;  ///< it was known and is not now
+    bool complete = false;    ///< enough of its window was there; else only time, speed and load are meaningful
+    bool cut = false;         ///< fuel was cut for it
+    bool changing = false;    ///< fuel was cut or came back in the cycle that the torque balance is taken from
+    bool mixed = false;  ///< that, or within its window, or its window is not whole: nothing is to be learned from it
+    bool sized = false;  ///< expected work comes from geometry, inertia and load, not from a guess
+    bool dead = false;   ///< this cylinder was dead all the while that the pattern was learned
+    Real load = 0;       ///< at intake closing; NaN where unknown
+    Real speed_rpm = 0;
+    Real acceleration = 0;    ///< rad/s^2 over the firing interval, healthy pattern removed
+    Real expected = 0;        ///< work of a healthy firing here
+    Real lost = 0;            ///< share of it that is missing against this cylinder's healthy pattern
+    Real lost_se = 0;         ///< its standard error from measurement, pattern and window
+    Real known_variance = 0;  ///< part of lost_se squared that not every firing has: a young pattern, a short window
+    Real offset = 0;          ///< share by which this cylinder's healthy pattern lies below the others
+    Real strange = 1;  ///< residual that neither health nor misfire explains, in its healthy mean square; 1 = usual
+};
+
+/// What the Decision tells the stages that learn.
+template <class Real>
+struct Feedback {
+    bool misfire = false;  ///< called a misfire, or would be one but for an obstacle
+    bool learn = false;    ///< may be learned from at all
+    Real probability = 0;  ///< that the work was lost
+};
+
+}  // namespace kurbel

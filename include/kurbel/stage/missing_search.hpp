@@ -1,0 +1,120 @@
+// The set of cylinders whose missing work explains a pattern best.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+
+#include "kurbel/core/config.hpp"
+
+namespace kurbel {
+
+/// Searches sets of cylinders by flipping one at a time from several starts: from none, and from each cylinder alone.
+/// `Square` and `Side` are the quadratic and linear part of the log-likelihood in the cylinders' missing shares.
+template <class Real, class Square, class Side>
+class MissingSearch {
+  public:
+    using Set = std::array<bool, kMaxCylinders>;
+
+    /// What is missing is between `least` and `most` times the expected work; each cylinder in the set costs `penalty`.
+    MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most,
+                  Real penalty) noexcept
+        : quadratic_(quadratic),
+          linear_(linear),
+          cylinders_(cylinders),
+          least_(least),
+          most_(most),
+          penalty_(penalty) {}
+
+    /// Finds the best set; returns its log-probability over that of "none".
+    [[nodiscard]] Real best(Set& set) const noexcept {
+        Real best_value = 0;
+        set.fill(false);
+        for (int start = -1; start < cylinders_; ++start) {
+            Set trial{};
+            const Real value = climb(start, trial);
+            if (value > best_value) {
+                best_value = value;
+                set = trial;
+            }
+        }
+        return best_value;
+    }
+
+    /// The likeliest share of the expected work that a set misses, given its linear and quadratic sums.
+    [[nodiscard]] Real size(Real linear, Real square) const noexcept {
+        return std::clamp(linear / square, least_, most_);
+    }
+    [[nodiscard]] Real size(const Set& set) const noexcept {
+        const Sums sums = sums_of(set);
+        return sums.square > Real(0) ? size(sums.linear, sums.square) : Real(1);
+    }
+
+  private:
+    struct Sums {
+        Real linear = 0;
+        Real square = 0;
+        int count = 0;
+    };
+
+    [[nodiscard]] Sums sums_of(const Set& set) const noexcept {
+        Sums sums;
+        for (int k = 0; k < cylinders_; ++k)
+            if (set[static_cast<std::size_t>(k)]) sums = flipped(sums, set, k, true);
+        return sums;
+    }
+
+    /// Sums after cylinder k joined or left; `partial`: only cylinders before k count as members yet.
+    [[nodiscard]] Sums flipped(Sums sums, const Set& set, int k, bool partial = false) const noexcept {
+        const bool leaves = !partial && set[static_cast<std::size_t>(k)];
+        const Real sign = leaves ? Real(-1) : Real(1);
+        Real others = 0;
+        for (int l = 0; l < (partial ? k : cylinders_); ++l)
+            if (l != k && set[static_cast<std::size_t>(l)]) others += quadratic_(k, l);
+        sums.linear += sign * linear_[k];
+        sums.square += sign * (quadratic_(k, k) + Real(2) * others);
+        sums.count += leaves ? -1 : 1;
+        return sums;
+    }
+
+    [[nodiscard]] Real value(const Sums& sums) const noexcept {
+        if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
+        const Real missing = size(sums.linear, sums.square);
+        return missing * sums.linear - Real(0.5) * missing * missing * sums.square -
+               penalty_ * static_cast<Real>(sums.count);
+    }
+
+    [[nodiscard]] Real climb(int start, Set& set) const noexcept {
+        Sums sums;
+        if (start >= 0) {
+            sums = flipped(sums, set, start);
+            set[static_cast<std::size_t>(start)] = true;
+        }
+        Real reached = value(sums);
+        for (int round = 0; round < 2 * cylinders_; ++round) {
+            int best_flip = -1;
+            Sums best_sums;
+            for (int k = 0; k < cylinders_; ++k) {
+                const Sums next = flipped(sums, set, k);
+                if (value(next) <= reached) continue;
+                reached = value(next);
+                best_flip = k;
+                best_sums = next;
+            }
+            if (best_flip < 0) break;
+            bool& member = set[static_cast<std::size_t>(best_flip)];
+            member = !member;
+            sums = best_sums;
+        }
+        return reached;
+    }
+
+    const Square& quadratic_;
+    const Side& linear_;
+    int cylinders_;
+    Real least_;
+    Real most_;
+    Real penalty_;
+};
+
+}  // namespace kurbel

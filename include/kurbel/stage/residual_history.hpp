@@ -1,0 +1,161 @@
+// What the crank did beyond its healthy pattern, over the last few cycles.
+#pragma once
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <limits>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/stage/bin_history.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/cycle_pattern.hpp"
+#include "kurbel/stage/segmenter.hpp"
+
+namespace kurbel {
+
+/// Bins of the last cycles, the pattern of the healthy cycle, and the residual between the two. Knows which half of the cycle
+/// the frame has at its beginning.
+template <class Real>
+class ResidualHistory {
+  public:
+    void configure(const Config& config, const CycleGrid& grid) noexcept {
+        grid_ = grid;
+        bin_rad_ = static_cast<Real>(to_rad(grid.bin_deg));
+        intake_back_ = static_cast<int>(std::lround(150.0 / grid.bin_deg));
+        rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
+        bins_.set_inertia(config.engine, grid);
+        bins_.set_cycle(grid.bins);
+        reset();
+    }
+
+    void reset() noexcept {
+        bins_.clear();
+        turn_ = 0;
+        load_known_ = false;
+    }
+
+    void begin_pattern(Real typical_work) noexcept { pattern_.begin(grid_.bins, load_known_, typical_work); }
+
+    /// `load` NaN where unknown.
+    void push(const Bin<Real>& bin, Real load, std::uint32_t cut) noexcept {
+        bins_.push(bin, load == load ? load : Real(0), cut, (bin.index + bin.turn) % grid_.bins);
+    }
+
+    /// From now on the load is known.
+    void expect_load() noexcept { load_known_ = true; }
+    void set_turn(int turn) noexcept { turn_ = turn; }
+    void turn_pattern() noexcept { pattern_.turn(); }
+
+    [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }
+    [[nodiscard]] const CyclePattern<Real>& pattern() const noexcept { return pattern_; }
+    [[nodiscard]] bool load_known() const noexcept { return load_known_; }
+    [[nodiscard]] int turn() const noexcept { return turn_; }
+
+    /// Place in the cycle of a bin.
+    [[nodiscard]] int place_in_cycle(std::int64_t bin) const noexcept {
+        return static_cast<int>((bin + turn_) % grid_.bins);
+    }
+    /// Place in the firing order whose TDC begins a bin; -1 where none does.
+    [[nodiscard]] int firing_at(std::int64_t bin) const noexcept {
+        return grid_.firing_at[static_cast<std::size_t>(place_in_cycle(bin))];
+    }
+
+    [[nodiscard]] PatternPoint<Real> point(std::int64_t bin) const noexcept {
+        return {bins_.load(bin), bins_.mean_energy(bin)};
+    }
+
+    /// Load when the intake of the firing at `bin` closed; NaN where unknown.
+    [[nodiscard]] Real charge_load(std::int64_t bin) const noexcept {
+        return load_known_ ? bins_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
+    }
+
+    /// Whether the firing at `bin` had its fuel cut, at intake or now.
+    [[nodiscard]] bool was_cut(std::int64_t bin, int place) const noexcept {
+        return (((bins_.cut(bin) | bins_.cut(bin - intake_back_)) >> place) & 1U) != 0;
+    }
+
+    /// The same cylinders had their fuel cut from the cycle before `first` to `last`, as far back as is known.
+    [[nodiscard]] bool same_fuel(std::int64_t first, std::int64_t last) const noexcept {
+        return bins_.same_cut(std::max(first - grid_.bins, bins_.oldest_connected()), last);
+    }
+
+    /// Residuals of `count` bins from `first` on over `work`, slow trend removed.
+    template <class Values>
+    void fill(std::int64_t first, int count, Real work, Values& x) const noexcept {
+        const Real trend = trend_before(first);
+        const Real scale = Real(1) / work;
+        int place = place_in_cycle(first);
+        for (int j = 0; j < count; ++j) {
+            const std::int64_t bin = first + j;
+            x[static_cast<std::size_t>(j)] =
+                static_cast<float>((bins_.clean(bin) - pattern_.at(place, point(bin)) - trend) * scale);
+            if (++place == grid_.bins) place = 0;
+        }
+    }
+
+    /// Takes what a misfire did out of a bin, so that neither its neighbours nor the pattern see it.
+    void take_out(std::int64_t bin, Real amount) noexcept { bins_.take_out(bin, amount); }
+
+    /// Residuals of the whole cycle from `first` on by place in the cycle, their mean removed; and the cycle's operating point.
+    void cycle(std::int64_t first, std::array<Real, kMaxBins>& residual, PatternPoint<Real>& mean) const noexcept {
+        const Real trend = bins_.clean_sum(first, first + grid_.bins) / Real(grid_.bins);
+        mean = PatternPoint<Real>{};
+        for (int b = 0; b < grid_.bins; ++b) {
+            const std::int64_t bin = first + b;
+            const int place = place_in_cycle(bin);
+            const PatternPoint<Real> here = point(bin);
+            residual[static_cast<std::size_t>(place)] = bins_.clean(bin) - pattern_.at(place, here) - trend;
+            mean.load += here.load / Real(grid_.bins);
+            mean.energy += here.energy / Real(grid_.bins);
+        }
+    }
+    void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {
+        pattern_.learn(residual, mean);
+    }
+
+    /// Mean over the engine cycle around a bin, as far as bins are there.
+    [[nodiscard]] Real speed_around(std::int64_t bin) const noexcept {
+        std::int64_t from = bin - grid_.bins / 2;
+        std::int64_t to = from + grid_.bins;
+        while (from < bin && !bins_.connected(from, bin)) ++from;
+        while (to > bin + 1 && !bins_.connected(bin, to)) --to;
+        const Real share = static_cast<Real>(to - from) / static_cast<Real>(grid_.bins);
+        return rpm_ticks_ * share / bins_.ticks_between(from, to);
+    }
+
+    /// Speed gained over the firing interval by its length in time, pattern removed; NaN where bins are missing.
+    [[nodiscard]] Real acceleration(std::int64_t bin, int place) const noexcept {
+        const int next = (place + 1) % grid_.firings;
+        int count = grid_.tdc_bin[static_cast<std::size_t>(next)] - grid_.tdc_bin[static_cast<std::size_t>(place)];
+        if (count <= 0) count += grid_.bins;
+        if (!bins_.connected(bin - 1, bin + count)) return std::numeric_limits<Real>::quiet_NaN();
+        Real sum = 0;
+        // A difference reaches from the middle of one bin to the middle of the next: half of each end counts.
+        for (int j = -1; j < count; ++j) {
+            const Real share = j < 0 || j == count - 1 ? Real(0.5) : Real(1);
+            const std::int64_t at = bin + j;
+            sum += share * (bins_.raw(at) - pattern_.at(place_in_cycle(at), point(at)));
+        }
+        return sum / (static_cast<Real>(count) * bin_rad_);
+    }
+
+  private:
+    /// Mean residual over the cycle before `bin`: acceleration of the whole vehicle, governor, road.
+    [[nodiscard]] Real trend_before(std::int64_t bin) const noexcept {
+        if (!bins_.connected(bin - grid_.bins, bin)) return Real(0);
+        // The pattern has no mean over a cycle, so energy gained over the cycle is all trend.
+        return bins_.clean_sum(bin - grid_.bins, bin) / Real(grid_.bins);
+    }
+
+    CycleGrid grid_{};
+    int turn_ = 0;
+    int intake_back_ = 0;
+    bool load_known_ = false;
+    Real bin_rad_ = 0;
+    Real rpm_ticks_ = 0;
+    BinHistory<Real> bins_{};
+    CyclePattern<Real> pattern_{};
+};
+
+}  // namespace kurbel
