@@ -27,6 +27,8 @@ class Folder {
     [[nodiscard]] std::string path() const { return path_.string(); }
     [[nodiscard]] std::string file(const std::string& name) const { return (path_ / name).string(); }
     void write(const std::string& name, const std::string& text) const {
+        // Made anew: a file that is cut to nothing and written again some file systems send to the disk at once.
+        if (std::filesystem::is_regular_file(path_ / name)) std::filesystem::remove(path_ / name);
         std::ofstream(path_ / name, std::ios::binary) << text;
     }
     [[nodiscard]] std::string text(const std::string& name) const {

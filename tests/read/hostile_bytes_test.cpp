@@ -4,6 +4,7 @@
 #include <random>
 
 #include "../src/read/npy.hpp"
+#include "kurbel/simulate/scenario_file.hpp"
 #include "read/folder.hpp"
 
 namespace {
@@ -50,6 +51,28 @@ TEST(HostileBytes, NeverDoMoreThanBeRefused) {
         } catch (const InputError& error) {
             ++refused;
             ASSERT_EQ(std::string(error.what()).rfind(folder.path(), 0), 0U) << error.what();
+        }
+    }
+    EXPECT_GT(refused, kRounds / 4);
+    EXPECT_LT(refused, kRounds);
+}
+
+TEST(HostileBytes, OfAScenarioDoNoMore) {
+    const Folder folder;
+    std::ifstream stream(KURBEL_DATASETS "/scenarios/reference.toml");
+    const std::string text{std::istreambuf_iterator<char>(stream), {}};
+    ASSERT_GT(text.size(), 1000U);
+    std::mt19937 random(20261126);
+    constexpr int kRounds = 1000;
+    int refused = 0;
+    for (int round = 0; round < kRounds; ++round) {
+        folder.write("s.toml", damaged(text, random));
+        try {
+            // What is accepted must be a scenario that could be run.
+            ASSERT_TRUE(validate(kurbel::simulate::read_scenario(folder.file("s.toml"))).ok());
+        } catch (const InputError& error) {
+            ++refused;
+            ASSERT_EQ(std::string(error.what()).rfind(folder.file("s.toml"), 0), 0U) << error.what();
         }
     }
     EXPECT_GT(refused, kRounds / 4);
