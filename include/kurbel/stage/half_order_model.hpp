@@ -24,8 +24,9 @@ namespace kurbel {
 /// What is not known is summed over with its prior: f1 (around 350 Hz at 86 mm bore, a factor of 1.5 either way; around
 /// 300 Hz where the bore is unknown), the shape of the mode (g times 0.7 or 1.4), where the sensor sits if that was not
 /// said, charge (0.25 or 0.8 of full), phasing (half burnt at 6 or 20 degrees), up to two cylinders that do not fire,
-/// and the size of all. What the model gets wrong beyond that is noise: 12 % of each cylinder's work, 35 % of what
-/// torsion does to it, and for all in common 15 % in size and 5 degrees in place. Engineering ranges, from memory.
+/// and the size of all. What the model gets wrong beyond that is noise: 12 % of each cylinder's combustion, 10 % of its
+/// compression, one firing in twenty lost, 35 % of what torsion does, and for all in common 15 % in size and 5 degrees
+/// in place. Engineering ranges, from memory.
 ///
 /// Where one torsion frequency turns the sign of an order and another likely one does not, the odds are near even: the
 /// model does not guess.
@@ -40,6 +41,7 @@ class HalfOrderModel {
         Phasors mean{};                         ///< sum over bins of step x exp(-j order angle), over the bins
         std::array<double, kLines> variance{};  ///< of each component of that mean
         double speed_rpm = 0.0;
+        double cycles = 1.0;    ///< that the means were taken over
         std::uint32_t cut = 0;  ///< bit k: place k of the firing order has its fuel cut
     };
 
@@ -95,7 +97,9 @@ class HalfOrderModel {
     static constexpr double kModeStep = 0.22314;  ///< ln 1.25
     static constexpr int kCharges = 2;
     static constexpr int kShapes = 2 * kCharges;       ///< charges x phasings
-    static constexpr double kSpread = 0.12;            ///< of a cylinder's work
+    static constexpr double kSpread = 0.12;            ///< of a cylinder's combustion
+    static constexpr double kGasSpread = 0.10;         ///< of its compression and suction
+    static constexpr double kRare = 0.05;              ///< share of firings that may be lost now and then
     static constexpr double kTwistDoubt = 0.35;        ///< of what torsion does
     static constexpr double kCommonSize = 0.15;        ///< of everything
     static constexpr double kCommonPlace_rad = 0.087;  ///< of everything
@@ -127,10 +131,11 @@ class HalfOrderModel {
 
     using Turns = std::array<Phasors, kMaxCylinders>;  ///< of each cylinder's firing TDC
 
-    /// What the cylinders add up to through one crank: sums of turned answers and of their doubts.
+    /// What the cylinders add up to through one crank.
     struct Crank {
         std::array<Phasors, kMaxCylinders> answer{};  ///< of unit torque in each cylinder
-        std::array<double, kLines> doubt{};           ///< variance that one unit of each brings
+        std::array<double, kLines> answers2{};        ///< sum of their squares
+        std::array<double, kLines> twisted2{};        ///< the same of what torsion adds
         Phasors all{};
     };
 
@@ -228,8 +233,8 @@ class HalfOrderModel {
                 const Phasor passed = 1.0 + added;
                 crank.answer[at(k)][at(h)] = turns[at(k)][at(h)] * passed;
                 crank.all[at(h)] += crank.answer[at(k)][at(h)];
-                crank.doubt[at(h)] +=
-                    kSpread * kSpread * std::norm(passed) + kTwistDoubt * kTwistDoubt * std::norm(added);
+                crank.answers2[at(h)] += std::norm(passed);
+                crank.twisted2[at(h)] += std::norm(added);
             }
         }
         for (int shape = 0; shape < kShapes; ++shape) weigh_shape(seen, crank, shape, prior, sum);
@@ -245,11 +250,17 @@ class HalfOrderModel {
             lost[at(h)] = fired[at(h)] - Phasor(unfired_[at(shape)][at(h)]);
             largest = std::max(largest, std::norm(fired[at(h)]));
         }
+        const bool all_cut = seen.cut == (1U << firings_) - 1U;
+        const double heat_spread2 = all_cut ? 0.0 : kSpread * kSpread + kRare / seen.cycles;
         std::array<double, kLines> doubt{};
         Phasors healthy{};
         int firing = 0;
         for (int h = 0; h < lines_; ++h) {
-            doubt[at(h)] = crank.doubt[at(h)] * std::norm(fired[at(h)]) + kFloor * kFloor * largest;
+            const double spread2 =
+                heat_spread2 * std::norm(lost[at(h)]) + kGasSpread * kGasSpread * std::norm(fired[at(h)] - lost[at(h)]);
+            doubt[at(h)] = crank.answers2[at(h)] * spread2 +
+                           kTwistDoubt * kTwistDoubt * crank.twisted2[at(h)] * std::norm(fired[at(h)]) +
+                           kFloor * kFloor * largest;
             healthy[at(h)] = fired[at(h)] * crank.all[at(h)];
         }
         for (int k = 0; k < firings_; ++k) {

@@ -11,6 +11,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/half_order_model.hpp"
 #include "kurbel/stage/half_turn.hpp"
+#include "kurbel/stage/scatter_phase.hpp"
 
 namespace kurbel {
 
@@ -21,6 +22,8 @@ namespace kurbel {
 /// are averaged over cycles at about one speed and compared with what compression and combustion of the cylinders would
 /// give from either revolution (HalfOrderModel). Wheel error, reciprocating inertia and everything else that repeats
 /// each revolution has no half orders, and a linear trend has none either.
+///
+/// Where torsion hides which sign an order has, what differs from one cycle to the next tells also (ScatterPhase).
 ///
 /// Decision: one revolution is told where it is e^kDecided times likelier than the other; else it stays undecided.
 /// Where no explanation fits what is seen as well as it should, its errors are taken to be larger in that measure, and
@@ -37,7 +40,7 @@ class PhaseFinder {
     };
 
     static constexpr int kMostBins = 48;      ///< bins of one cycle
-    static constexpr double kDecided = 14.0;  ///< natural log of the odds: a million to one
+    static constexpr double kDecided = 16.0;  ///< natural log of the odds: ten million to one
 
     /// `config` was validated; `bins` even bins of one cycle, the first beginning at cylinder 1's assumed firing TDC.
     /// Two-strokes, engines that are symmetric under 360 degrees, and grids of fewer than 6 bins are never decided.
@@ -45,7 +48,10 @@ class PhaseFinder {
         bins_ = bins;
         able_ = config.engine.strokes == 4 && !symmetric_under_360(config.engine) && bins >= 6 && bins <= kMostBins &&
                 bins % 2 == 0;
-        if (able_) model_.configure(config, bins);
+        if (able_) {
+            model_.configure(config, bins);
+            scatter_.configure(config, bins);
+        }
         bin_speed_rpm_ = std::sqrt(2.0) * 30.0 / std::numbers::pi;
         for (int h = 0; h < kLines; ++h) turn_[index(h)] = std::polar(1.0, -(h + 0.5) * 4.0 * std::numbers::pi / bins);
         reset();
@@ -53,8 +59,8 @@ class PhaseFinder {
 
     void reset() noexcept {
         connected_ = false;
-        expected_place_ = 0;
         told_ = false;
+        break_off();
         forget();
     }
 
@@ -65,13 +71,14 @@ class PhaseFinder {
         if (!able_) return;
         // After a loss the revolutions are counted anew, perhaps from the other half: nothing learned before holds.
         if (!connected) reset();
+        const bool stepped = connected_ && energy > Real(0);
         const Real step = energy - last_energy_;
-        const bool stepped = connected_;
         last_energy_ = energy;
-        connected_ = true;
-        if (place != expected_place_ || !stepped) expected_place_ = 0;
-        if (place != expected_place_ || !stepped) return;
+        connected_ = energy > Real(0);
+        if (!stepped || place != expected_place_) break_off();
+        if (!stepped || place != expected_place_) return;
         if (place == 0) begin_cycle(cut);
+        if (whole_ && !told_) scatter_.push(place, step - step_[index(place)], cycle_speed_rpm_);
         step_[index(place)] = step;
         sum_ += energy;
         highest_ = std::max(highest_, energy);
@@ -84,11 +91,11 @@ class PhaseFinder {
     [[nodiscard]] Answer answer() const noexcept {
         const double needed = told_ ? 2.0 * kDecided : kDecided;
         if (std::fabs(log_odds()) < needed) return Answer::undecided;
-        return odds_.log_odds > 0.0 ? Answer::right : Answer::flipped;
+        return log_odds_ > 0.0 ? Answer::right : Answer::flipped;
     }
 
-    /// Natural log of the odds for the assumed revolution, as of the last look.
-    [[nodiscard]] double log_odds() const noexcept { return odds_.log_odds / std::fmax(1.0, odds_.misfit); }
+    /// Natural log of the odds for the assumed revolution, as of the last cycle.
+    [[nodiscard]] double log_odds() const noexcept { return log_odds_; }
     /// How badly the best explanation fits, 1 = as well as expected.
     [[nodiscard]] double misfit() const noexcept { return odds_.misfit; }
     /// Cycles that the averages hold (slowly forgotten).
@@ -96,24 +103,35 @@ class PhaseFinder {
 
     /// The answer was followed: what was `flipped` is now counted rightly.
     void follow() noexcept {
-        if (odds_.log_odds < 0.0) {
+        if (log_odds_ < 0.0) {
             for (Phasor& mean : mean_) mean = -mean;
             odds_.log_odds = -odds_.log_odds;
-            expected_place_ = 0;
+            log_odds_ = -log_odds_;
+            break_off();
         }
+        // Both witnesses have spoken; from now on one of them listens.
+        scatter_.reset();
         told_ = true;
     }
 
   private:
     using Phasor = HalfOrderModel::Phasor;
     static constexpr int kLines = HalfOrderModel::kLines;
-    static constexpr double kForget = 1.0 / 64.0;  ///< weight of a new cycle once many were seen
-    static constexpr double kOtherSpeed = 0.15;    ///< torsion shows otherwise at a speed that differs by this share
+    static constexpr double kForget = 1.0 / 64.0;   ///< weight of a new cycle once many were seen
+    static constexpr double kOtherSpeed = 0.15;     ///< torsion shows otherwise at a speed that differs by this share
+    static constexpr double kMostByScatter = 20.0;  ///< log odds
     static constexpr int kFewestCycles = 4;
     static constexpr int kMostBetweenLooks = 16;  ///< cycles from one look to the next while undecided
     static constexpr int kBetweenLooksOnceTold = 256;
 
     [[nodiscard]] static std::size_t index(int i) noexcept { return static_cast<std::size_t>(i); }
+
+    /// The next cycle does not follow the one before.
+    void break_off() noexcept {
+        expected_place_ = 0;
+        whole_ = false;
+        scatter_.reset();
+    }
 
     void forget() noexcept {
         weight_ = 0.0;
@@ -121,6 +139,7 @@ class PhaseFinder {
         mean_.fill({});
         square_.fill(0.0);
         odds_ = {};
+        log_odds_ = 0.0;
         since_look_ = 0;
     }
 
@@ -134,15 +153,19 @@ class PhaseFinder {
 
     void take_cycle() noexcept {
         const Real energy = sum_ / static_cast<Real>(bins_);
-        // A crank that nearly stands in some bins has no energy there to speak of (also false for NaN).
-        const bool turns = energy > Real(0) && highest_ < Real(2.5) * energy;
-        if (!turns || !steady_cut_) return;
+        // A crank that nearly stands in some bins has no energy there to speak of .
+        const bool turns = highest_ < Real(2.5) * energy;
         const double speed_rpm = bin_speed_rpm_ * std::sqrt(static_cast<double>(energy));
+        cycle_speed_rpm_ = speed_rpm;
+        whole_ = true;
+        if (!turns || !steady_cut_) return;
         if (cycle_cut_ != seen_cut_ || std::fabs(speed_rpm - speed_rpm_) > kOtherSpeed * speed_rpm_) forget();
         seen_cut_ = cycle_cut_;
         learn(speed_rpm);
         const int pause = told_ ? kBetweenLooksOnceTold : std::min(kMostBetweenLooks, static_cast<int>(weight_) / 4);
         if (weight_ >= kFewestCycles && ++since_look_ >= pause) look();
+        log_odds_ = odds_.log_odds / std::fmax(1.0, odds_.misfit) +
+                    std::clamp(scatter_.log_odds(), -kMostByScatter, kMostByScatter);
     }
 
     /// Half order `line` of the cycle's steps.
@@ -174,6 +197,7 @@ class PhaseFinder {
         HalfOrderModel::Observation seen;
         seen.mean = mean_;
         seen.speed_rpm = speed_rpm_;
+        seen.cycles = weight_;
         seen.cut = seen_cut_;
         // Few cycles do not know their own scatter.
         const double few = 1.0 + 8.0 / weight_;
@@ -183,13 +207,16 @@ class PhaseFinder {
     }
 
     HalfOrderModel model_{};
+    ScatterPhase<Real> scatter_{};
     HalfOrderModel::Odds odds_{};
     HalfOrderModel::Phasors turn_{};  ///< one bin on, of each half order
     HalfOrderModel::Phasors mean_{};
     std::array<double, kLines> square_{};  ///< both components
     std::array<Real, kMostBins> step_{};
+    double log_odds_ = 0.0;
     double weight_ = 0.0;
-    double speed_rpm_ = 0.0;
+    double speed_rpm_ = 0.0;        ///< mean of those cycles
+    double cycle_speed_rpm_ = 0.0;  ///< of the last one
     double bin_speed_rpm_ = 0.0;
     Real last_energy_ = 0;
     Real sum_ = 0;
@@ -201,6 +228,7 @@ class PhaseFinder {
     std::uint32_t seen_cut_ = 0;
     bool steady_cut_ = false;
     bool connected_ = false;
+    bool whole_ = false;  ///< step_ holds the cycle before
     bool told_ = false;
     bool able_ = false;
 };
