@@ -17,17 +17,19 @@ constexpr double kLeastStrength = 9.0;  // three standard errors
 /// leaks, valves and pressure waves do beside the model (judged from their usual size; no source).
 constexpr double kOwnError = 0.06;
 constexpr double kShapeError = 0.03;
-/// The same for what hangs on the crank in gear: gearbox and clutch springs of a tenth of its inertia near their own
-/// frequency (common practice, no source). Below idle_rpm no gear is driven.
+/// The same for what hangs on the crank in gear, above a speed where a gear is rarely driven: gearbox and clutch springs
+/// take energy and turn phases most near their own frequency (common practice, no source).
+constexpr double kInGear_rpm = 1000.0;
 constexpr double kDrivelineError = 0.12;
-constexpr double kIdle_rpm = 1200.0;
+constexpr double kClutchError = 0.3;
+constexpr double kClutchLow_hz = 25.0;
+constexpr double kClutchHigh_hz = 90.0;
 /// Pitch error of a tooth, degrees, standard deviation: the most that is reckoned with, also where it cannot be seen, and the
 /// least that is believed (wheels are made to 0.05 to 0.2: common practice, no source).
 constexpr double kMostPitch_deg = 0.15;
 constexpr double kLeastPitch_deg = 0.03;
 /// First torsion mode at its lowest, Hz, times throws: a long six's 160, a four's 250 (engineering range from memory).
 constexpr double kTorsionThrows_hz = 1000.0;
-constexpr double kNearestToMode = 0.8;  // orders above this share of the mode are not looked at
 /// Below this speed a starter turns the engine.
 constexpr double kStarter_rpm = 400.0;
 
@@ -68,13 +70,33 @@ double wheel_error_rad(const Config& config, const FiringOrders& orders) {
 
 double square(double value) { return value * value; }
 
-/// Error over size that the crank's first torsion mode may bring to an order at `ratio` of its frequency. Below the mode it
-/// multiplies by a positive number, for a sensor at the flywheel too up to kNearestToMode, and turns by its damping alone.
-/// As sizes are not compared with anything but each other, the lowest order suffers from the turn only.
-double torsion_error(double ratio, bool lowest) {
-    constexpr double kTwiceDamping = 0.1;  // common practice, no source
-    const double above = 1.0 - ratio * ratio;
-    return lowest ? kTwiceDamping * ratio / above : ratio * ratio / above;
+/// What the crank's first torsion mode does to an order far below it. Rigid motion is against torque, the mode's own is with
+/// it: a sensor on the same side of the node as the throws sees 1 - g r^2/(1 - r^2) of the rigid motion, r the frequency over
+/// the mode's and g up to inertia of the flywheel over that of the throws; one at the flywheel, beyond the node, sees more
+/// than the rigid motion instead.
+struct Torsion {
+    static constexpr double kGain = 2.3;          // flywheel with 70 % of the inertia (common practice, no source)
+    static constexpr double kTwiceDamping = 0.1;  // of the mode (common practice, no source)
+    bool beyond_node = false;
+
+    /// Up to here the factor is positive, so that no order changes its sign.
+    [[nodiscard]] double highest_ratio() const { return beyond_node ? 0.8 : 0.45; }
+
+    /// Error over size. Sizes are compared with nothing but each other: so the lowest order suffers from the mode's damping
+    /// alone, which turns it.
+    [[nodiscard]] double error(double ratio, bool lowest) const {
+        const double above = 1.0 - ratio * ratio;
+        const double share = ratio * ratio / above;
+        if (!lowest) return beyond_node ? share : kGain * share;
+        const double turn = kTwiceDamping * ratio * share / above;
+        return beyond_node ? turn : kGain * turn / (1.0 - kGain * share);
+    }
+};
+
+double driveline_error(double speed_hz, double order) {
+    if (speed_hz * 60.0 < kInGear_rpm) return 0.0;
+    const double hz = order * speed_hz;
+    return hz > kClutchLow_hz && hz < kClutchHigh_hz ? kClutchError : kDrivelineError;
 }
 
 OperatingPoint prepare(const Config& config, const FiringOrders& orders, const FiringOrders::Point& seen,
@@ -83,25 +105,28 @@ OperatingPoint prepare(const Config& config, const FiringOrders& orders, const F
     const auto count = static_cast<double>(seen.cycles);
     point.energy = seen.energy / count;
     const double speed_hz = turns_hz(point.energy);
-    const double mode_hz = kNearestToMode * lowest_mode_hz(config.engine);
+    const double mode_hz = lowest_mode_hz(config.engine);
+    const Torsion torsion{config.crank_wheel.at == SensorAt::flywheel};
+    const auto told = [&](int k) {
+        return k < orders.orders() && orders.order(k) * speed_hz < torsion.highest_ratio() * mode_hz;
+    };
     point.motored = burn == FiringOrders::Burn::none;
     point.starter = speed_hz * 60.0 < kStarter_rpm;
-    const bool in_gear = speed_hz * 60.0 > kIdle_rpm;
     double largest = 0.0;
-    for (int k = 0; k < orders.orders() && orders.order(k) * speed_hz < mode_hz; ++k) {
+    for (int k = 0; told(k); ++k) {
         const auto at = static_cast<std::size_t>(k);
         point.phasor[at] = seen.phasor[at] / count;
         largest = std::max(largest, std::abs(point.phasor[at]));
     }
-    for (int k = 0; k < orders.orders() && orders.order(k) * speed_hz < mode_hz; ++k) {
+    for (int k = 0; told(k); ++k) {
         const auto at = static_cast<std::size_t>(k);
         const double order = orders.order(k);
         const double size = std::abs(point.phasor[at]);
         // Neighbouring cycles are not independent; that doubles the variance, say.
         double variance = 2.0 * std::max(0.0, seen.square[at] / count - size * size) / count;
         variance += square(kOwnError * size) + square(kShapeError * largest);
-        if (in_gear) variance += square(kDrivelineError * size);
-        variance += square(size * torsion_error(order * speed_hz / lowest_mode_hz(config.engine), k == 0));
+        variance += square(size * driveline_error(speed_hz, order));
+        variance += square(size * torsion.error(order * speed_hz / mode_hz, k == 0));
         // A tooth displaced by e changes the energies beside it by 2 y e / width: order n gets 2 y n times the order's
         // part of e. Half orders do not repeat each revolution, so a wheel has none.
         const bool whole = std::abs(order - std::round(order)) < 0.25;

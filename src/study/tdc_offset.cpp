@@ -51,7 +51,8 @@ std::vector<double> inertia_ratios(const EngineConfig& engine, const GasOrders& 
     if (largest < 0.05) return {0.0};  // the pistons balance at these orders
     const double one = 0.25e-6 * engine.reciprocating_kg * engine.stroke_mm * engine.stroke_mm;
     const double known = one / (engine.inertia_kg_m2 + 0.5 * engine.cylinders * one);
-    if (known > 0.0) return {0.7 * known, 0.85 * known, known, 1.1 * known};  // in gear, what turns along adds inertia
+    // In gear what turns along adds inertia, and torsion may take from what a sensor at the front sees.
+    if (known > 0.0) return {0.55 * known, 0.7 * known, 0.85 * known, known, 1.1 * known};
     // All cylinders of an engine together up to 4 % (common practice, no source).
     std::vector<double> ratios;
     for (int i = 0; i <= 6; ++i) ratios.push_back(i * 0.04 / 6.0 / engine.cylinders);

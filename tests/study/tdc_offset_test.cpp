@@ -105,6 +105,32 @@ TEST(TdcOffset, DeadCylinderIsNoOffset) {
     EXPECT_FALSE(estimate(simulate::simulate(s), 0.0).beyond());
 }
 
+TEST(TdcOffset, TorsionSeenAtTheFrontIsNoOffset) {
+    // From a good half of the mode's frequency on, the front moves against the rigid crank.
+    Scenario s = simulate::test::in_gear(simulate::test::inline_engine({1, 2, 4, 5, 3}), 3300.0, 0.8);
+    s.engine.inertia_kg_m2 = 0.5;
+    s.engine.reciprocating_kg = 0.78;
+    s.crank.first_torsion_hz = 212.0;
+    EXPECT_FALSE(estimate(simulate::simulate(s), 0.0).beyond());
+}
+
+TEST(TdcOffset, ClutchSpringsAreNoOffset) {
+    // The firing frequency, 65 Hz, meets the gearbox on its springs.
+    Scenario s = simulate::test::in_gear(simulate::test::inline_engine({1, 3, 2}), 2600.0, 0.36);
+    s.engine.bore_mm = 95.0;
+    s.engine.stroke_mm = 102.0;
+    s.engine.rod_mm = 180.0;
+    s.engine.reciprocating_kg = 0.78;
+    s.engine.inertia_kg_m2 = 0.2;
+    s.crank_wheel.at = SensorAt::flywheel;
+    s.crank.first_torsion_hz = 384.0;
+    s.combustion.ca50_deg = 21.0;
+    s.driveline.ratio = 6.7;
+    s.driveline.gearbox_kg_m2 = 0.063;
+    s.driveline.clutch_hz = 66.4;
+    EXPECT_FALSE(estimate(simulate::simulate(s), 0.0).beyond());
+}
+
 TEST(TdcOffset, UnknownWhereTorsionReigns) {
     const Scenario s = simulate::test::in_gear(simulate::test::inline_engine({1, 5, 3, 6, 2, 4}), 6000.0, 0.5);
     const TdcOffset found = estimate(simulate::simulate(s), 40.0);
