@@ -15,6 +15,7 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/decision.hpp"
 #include "kurbel/stage/decoder.hpp"
+#include "kurbel/stage/half_turn.hpp"
 #include "kurbel/stage/phase_finder.hpp"
 #include "kurbel/stage/segment_roughness.hpp"
 #include "kurbel/stage/segmenter.hpp"
@@ -95,15 +96,14 @@ class BasicDetector {
 
     void configure(const Config& config) noexcept;
 
-    /// Where the firing angles moved by 360 degrees are the same set, each firing has a partner it can be mistaken for.
-    void half_turn_partner() noexcept {
-        const EngineConfig& engine = config_.engine;
-        symmetric_ = engine.strokes == 4 && engine.cylinders % 2 == 0;
-        const int half = engine.cylinders / 2;
-        for (int i = 0; symmetric_ && i < half; ++i)
-            if (std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i + half)] -
-                          engine.firing_tdc_deg[static_cast<std::size_t>(i)] - 360.0) > 0.5)
-                symmetric_ = false;
+    /// While the revolution is not known, each firing may have another it can be mistaken for.
+    void find_partners() noexcept {
+        symmetric_ = symmetric_under_360(config_.engine);
+        for (int place = 0; place < config_.engine.cylinders; ++place) {
+            const int partner = mistakable_for(config_.engine, place);
+            partner_[static_cast<std::size_t>(place)] =
+                partner < 0 ? 0 : config_.engine.firing_order[static_cast<std::size_t>(partner)];
+        }
     }
 
     /// One push completes at most a few firings; it is refused unless those have room.
@@ -191,8 +191,7 @@ class BasicDetector {
             event.cylinder = cylinder;
             return;
         }
-        const int partner = (firing.place + config_.engine.cylinders / 2) % config_.engine.cylinders;
-        const int other = symmetric_ ? config_.engine.firing_order[static_cast<std::size_t>(partner)] : 0;
+        const int other = partner_[static_cast<std::size_t>(firing.place)];
         event.candidates = other == 0
                                ? std::array<std::int32_t, 2>{cylinder, 0}
                                : std::array<std::int32_t, 2>{std::min(cylinder, other), std::max(cylinder, other)};
@@ -230,6 +229,7 @@ class BasicDetector {
     Real load_ = std::numeric_limits<Real>::quiet_NaN();
     std::int64_t first_cycle_ = kNone;
     std::array<bool, kMaxCylinders> cut_one_{};
+    std::array<int, kMaxCylinders> partner_{};  // number of the cylinder it can be mistaken for, 0 = none; by place
     // Scratch: clearing it anew for each edge would cost more than the decoder.
     std::array<Tooth, kMaxTeethPerPush> teeth_{};
     std::array<Event, kQueue> queue_{};
@@ -276,7 +276,7 @@ void BasicDetector<Real>::configure(const Config& config) noexcept {
     roughness_.configure(config, grid_);
     decision_.configure(config);
     phase_finder_.configure(config, grid_.bins);
-    half_turn_partner();
+    find_partners();
 }
 
 using Detector = BasicDetector<double>;

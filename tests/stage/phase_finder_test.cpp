@@ -310,8 +310,14 @@ TEST(PhaseFinder, PartnersOfSymmetricEngines) {
     make_even_firing(three);
     EXPECT_FALSE(symmetric_under_360(three));
     EXPECT_EQ(partner_under_360(three, 0), -1);
+    EXPECT_EQ(mistakable_for(three, 0), -1);
+    EXPECT_EQ(mistakable_for(six, 1), partner_under_360(six, 1));
+    EngineConfig uneven = engine({1, 6, 5, 4, 3, 2}, {0.0, 132.0, 240.0, 372.0, 480.0, 612.0}).engine;
+    EXPECT_EQ(mistakable_for(uneven, 0), 3) << "fires 12 degrees later in the other revolution";
+    EXPECT_EQ(partner_under_360(uneven, 0), -1);
     six.strokes = 2;
     EXPECT_FALSE(symmetric_under_360(six));
+    EXPECT_EQ(mistakable_for(six, 0), -1);
 }
 
 }  // namespace

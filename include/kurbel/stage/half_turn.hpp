@@ -23,6 +23,25 @@ namespace kurbel {
     return -1;
 }
 
+/// Place in the firing order of the cylinder that a firing seen at the TDC of the one at `place` may belong to instead,
+/// while it is not known which revolution is the firing one: the nearest of those 360 degrees on, where that lies within
+/// 45 degrees; -1 where none does.
+[[nodiscard]] inline int mistakable_for(const EngineConfig& engine, int place) noexcept {
+    constexpr double kNearDeg = 45.0;
+    if (engine.strokes != 4) return -1;
+    const double wanted = std::fmod(engine.firing_tdc_deg[static_cast<std::size_t>(place)] + 360.0, 720.0);
+    int nearest = -1;
+    double least = kNearDeg;
+    for (int i = 0; i < engine.cylinders; ++i) {
+        const double apart = std::fabs(engine.firing_tdc_deg[static_cast<std::size_t>(i)] - wanted);
+        const double off = std::fmin(apart, 720.0 - apart);
+        if (i == place || off > least) continue;
+        least = off;
+        nearest = i;
+    }
+    return nearest;
+}
+
 inline bool symmetric_under_360(const EngineConfig& engine) noexcept {
     for (int place = 0; place < engine.cylinders; ++place)
         if (partner_under_360(engine, place) < 0) return false;
