@@ -9,26 +9,37 @@
 
 namespace kurbel {
 
-inline constexpr int kMaxTeeth = 400;    ///< places of the crank wheel in one revolution
-inline constexpr int kMaxCamEdges = 32;  ///< cam edges in one engine cycle
+// A small target that knows its wheel defines this before it includes kurbel's headers, and saves 70 bytes of state for each
+// tooth that it does not need. The compiled library has room for every wheel.
+#if !defined(KURBEL_MAX_TEETH)
+#define KURBEL_MAX_TEETH 400
+#elif defined(KURBEL_COMPILED)
+#error "KURBEL_MAX_TEETH is for the headers alone; the compiled library was built with its own"
+#endif
+#define KURBEL_TEXT_OF(number) #number
+#define KURBEL_TEXT(number) KURBEL_TEXT_OF(number)
+
+inline constexpr int kMaxTeeth = KURBEL_MAX_TEETH;  ///< places of the crank wheel in one revolution
+inline constexpr int kMaxCamEdges = 32;             ///< cam edges in one engine cycle
 
 /// Where the crank sensor sits; decides how crank torsion shows in the signal.
 enum class SensorAt : std::uint8_t { unknown = 0, front = 1, flywheel = 2 };
 
 /// The engine as [engine] of recording.toml tells it. Unknown numbers are NaN, unknown lists are all zero.
 struct EngineConfig {
-    int strokes = 4;    ///< 4, or 2 (one firing per cylinder and revolution)
-    int cylinders = 0;  ///< 1 to kMaxCylinders
+    int strokes = 4;                                     ///< 4, or 2 (one firing per cylinder and revolution)
+    int cylinders = 0;                                   ///< 1 to kMaxCylinders
     std::array<int, kMaxCylinders> firing_order{};       ///< cylinder numbers, starts with 1
     std::array<double, kMaxCylinders> firing_tdc_deg{};  ///< crank degrees, in firing order, starts with 0, rising
     double bore_mm = kUnknown;
     double stroke_mm = kUnknown;
     double rod_mm = kUnknown;
     double compression_ratio = kUnknown;
-    double reciprocating_kg = kUnknown;       ///< per cylinder
-    double inertia_kg_m2 = kUnknown;          ///< rotating, crank to clutch
-    std::array<int, kMaxCylinders> throw_number{};  ///< crank pin of each cylinder by cylinder number, from the front, 1-based
-    std::array<int, kMaxCylinders> bank{};          ///< by cylinder number
+    double reciprocating_kg = kUnknown;  ///< per cylinder
+    double inertia_kg_m2 = kUnknown;     ///< rotating, crank to clutch
+    std::array<int, kMaxCylinders>
+        throw_number{};                     ///< crank pin of each cylinder by cylinder number, from the front, 1-based
+    std::array<int, kMaxCylinders> bank{};  ///< by cylinder number
 
     /// Crank degrees of one engine cycle: 720 or 360.
     [[nodiscard]] constexpr double cycle_deg() const noexcept { return strokes == 2 ? 360.0 : 720.0; }
@@ -36,10 +47,10 @@ struct EngineConfig {
 
 /// The crank trigger wheel. Evenly spaced wheels and wheels with listed teeth share one form: the angle of each tooth.
 struct WheelConfig {
-    int positions = 0;    ///< evenly spaced places; 0 where the teeth are listed
-    int teeth = 0;        ///< teeth really there
+    int positions = 0;                         ///< evenly spaced places; 0 where the teeth are listed
+    int teeth = 0;                             ///< teeth really there
     std::array<float, kMaxTeeth> angle_deg{};  ///< crank degrees of each tooth from place 0, rising, 0 to 360
-    double tdc1_deg = 0.0;  ///< crank degrees from place 0's edge to cylinder 1's TDC, 0 to 360
+    double tdc1_deg = 0.0;                     ///< crank degrees from place 0's edge to cylinder 1's TDC, 0 to 360
     SensorAt at = SensorAt::unknown;
 };
 
@@ -106,8 +117,7 @@ inline Status make_even_wheel(int positions, const int* absent, int absent_count
     wheel.teeth = 0;
     for (int place = 0; place < positions; ++place)
         if (!gone[static_cast<std::size_t>(place)])
-            wheel.angle_deg[static_cast<std::size_t>(wheel.teeth++)] =
-                static_cast<float>(place * 360.0 / positions);
+            wheel.angle_deg[static_cast<std::size_t>(wheel.teeth++)] = static_cast<float>(place * 360.0 / positions);
     return validate(wheel);
 }
 
@@ -143,19 +153,23 @@ inline Status validate(const EngineConfig& engine) noexcept {
     if (engine.firing_order[0] != 1) return bad("engine.firing_order", "must start with cylinder 1");
     if (engine.firing_tdc_deg[0] != 0.0) return bad("engine.firing_tdc_deg", "must start with 0");
     for (int i = 1; i < engine.cylinders; ++i) {
-        const double step = engine.firing_tdc_deg[static_cast<std::size_t>(i)] -
-                            engine.firing_tdc_deg[static_cast<std::size_t>(i - 1)];
+        const double step =
+            engine.firing_tdc_deg[static_cast<std::size_t>(i)] - engine.firing_tdc_deg[static_cast<std::size_t>(i - 1)];
         if (!(step >= 10.0)) return bad("engine.firing_tdc_deg", "must rise by at least 10 degrees");
     }
     const double last = engine.firing_tdc_deg[static_cast<std::size_t>(engine.cylinders - 1)];
-    if (!(last <= engine.cycle_deg() - 10.0)) return bad("engine.firing_tdc_deg", "must end 10 degrees before the cycle does");
+    if (!(last <= engine.cycle_deg() - 10.0))
+        return bad("engine.firing_tdc_deg", "must end 10 degrees before the cycle does");
     if (!unknown_or_within(engine.bore_mm, 10.0, 1200.0)) return bad("engine.bore_mm", "must lie in 10 to 1200");
     if (!unknown_or_within(engine.stroke_mm, 10.0, 4000.0)) return bad("engine.stroke_mm", "must lie in 10 to 4000");
     if (!unknown_or_within(engine.rod_mm, 15.0, 8000.0)) return bad("engine.rod_mm", "must lie in 15 to 8000");
     if (engine.rod_mm <= 0.5 * engine.stroke_mm) return bad("engine.rod_mm", "must exceed half of the stroke");
-    if (!unknown_or_within(engine.compression_ratio, 3.0, 40.0)) return bad("engine.compression_ratio", "must lie in 3 to 40");
-    if (!unknown_or_within(engine.reciprocating_kg, 1e-3, 1e4)) return bad("engine.reciprocating_kg", "must lie in 0.001 to 10000");
-    if (!unknown_or_within(engine.inertia_kg_m2, 1e-5, 1e6)) return bad("engine.inertia_kg_m2", "must lie in 0.00001 to 1000000");
+    if (!unknown_or_within(engine.compression_ratio, 3.0, 40.0))
+        return bad("engine.compression_ratio", "must lie in 3 to 40");
+    if (!unknown_or_within(engine.reciprocating_kg, 1e-3, 1e4))
+        return bad("engine.reciprocating_kg", "must lie in 0.001 to 10000");
+    if (!unknown_or_within(engine.inertia_kg_m2, 1e-5, 1e6))
+        return bad("engine.inertia_kg_m2", "must lie in 0.00001 to 1000000");
     for (int i = 0; i < engine.cylinders; ++i) {
         const int pin = engine.throw_number[static_cast<std::size_t>(i)];
         if (pin < 0 || pin > engine.cylinders) return bad("engine.throw", "each entry must lie in 1 to cylinders");
@@ -168,7 +182,8 @@ inline Status validate(const WheelConfig& wheel) noexcept {
     const auto bad = [](const char* parameter, const char* why) {
         return Status{StatusCode::bad_wheel, parameter, why};
     };
-    if (wheel.teeth < 1 || wheel.teeth > kMaxTeeth) return bad("crank_wheel", "must have 1 to 400 teeth");
+    if (wheel.teeth < 1 || wheel.teeth > kMaxTeeth)
+        return bad("crank_wheel", "must have 1 to " KURBEL_TEXT(KURBEL_MAX_TEETH) " teeth");
     if (!(wheel.angle_deg[0] >= 0.0F)) return bad("crank_wheel.tooth_angles_deg", "must lie in 0 to 360");
     for (int i = 1; i < wheel.teeth; ++i)
         if (!(wheel.angle_deg[static_cast<std::size_t>(i)] - wheel.angle_deg[static_cast<std::size_t>(i - 1)] >= 0.2F))

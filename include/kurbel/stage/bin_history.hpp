@@ -51,7 +51,7 @@ class BinHistory {
         const Real energy = bin.energy * inertia_[static_cast<std::size_t>(place)];
         const bool connected = !bin.restart && count_ > 0 && bin.index == newest_ + 1;
         if (connected) {
-            raw_[at(newest_)] = clean_[at(newest_)] = energy - energy_;
+            raw_[at(newest_)] = clean_[at(newest_)] = static_cast<float>(energy - energy_);
             mean_ += (energy - mean_) * mean_share_;
             ++run_;
         } else {
@@ -63,14 +63,14 @@ class BinHistory {
         ++count_;
         const std::size_t here = at(newest_);
         raw_[here] = clean_[here] = 0;
-        mean_energy_[here] = mean_;
+        mean_energy_[here] = static_cast<float>(mean_);
         load_[here] = static_cast<float>(load);
         // Counted before the new mask is written: of the bin before.
         const bool same = connected && cut_[at(newest_ - 1)] == cut;
         cut_run_[here] = static_cast<std::uint16_t>(same ? std::min(cut_run_[at(newest_ - 1)] + 1, kRing) : 1);
         cut_[here] = cut;
         begin_tick_[here] = bin.begin_tick;
-        ticks_[here] = bin.ticks;
+        ticks_[here] = static_cast<float>(bin.ticks);
     }
 
     void set_cycle(int bins) noexcept { mean_share_ = Real(1) / static_cast<Real>(bins); }
@@ -86,8 +86,8 @@ class BinHistory {
     /// Oldest bin connected to the newest, less than the ring back; -1 where there is none.
     [[nodiscard]] std::int64_t oldest_connected() const noexcept { return count_ > 0 ? newest_ - span() + 1 : -1; }
 
-    [[nodiscard]] Real raw(std::int64_t bin) const noexcept { return raw_[at(bin)]; }
-    [[nodiscard]] Real clean(std::int64_t bin) const noexcept { return clean_[at(bin)]; }
+    [[nodiscard]] Real raw(std::int64_t bin) const noexcept { return static_cast<Real>(raw_[at(bin)]); }
+    [[nodiscard]] Real clean(std::int64_t bin) const noexcept { return static_cast<Real>(clean_[at(bin)]); }
     [[nodiscard]] Real load(std::int64_t bin) const noexcept {
         return static_cast<Real>(load_[at(holds(bin) ? bin : newest_)]);
     }
@@ -96,22 +96,23 @@ class BinHistory {
     [[nodiscard]] bool same_cut(std::int64_t from, std::int64_t to) const noexcept {
         return holds(from) && holds(to) && cut_run_[at(to)] > to - from;
     }
-    [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return mean_energy_[at(bin)]; }
+    [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return static_cast<Real>(mean_energy_[at(bin)]); }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
-        return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) + ticks_[at(to - 1)];
+        return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) +
+               static_cast<Real>(ticks_[at(to - 1)]);
     }
     /// Tick at `share` of the bin's length after its beginning (negative: before).
     [[nodiscard]] std::int64_t tick_within(std::int64_t bin, Real share) const noexcept {
-        const Real after = share * ticks_[at(bin)];
+        const Real after = share * static_cast<Real>(ticks_[at(bin)]);
         return begin_tick_[at(bin)] + static_cast<std::int64_t>(after + (after < Real(0) ? Real(-0.5) : Real(0.5)));
     }
     [[nodiscard]] Real clean_sum(std::int64_t from, std::int64_t to) const noexcept {
         Real sum = 0;
-        for (std::int64_t bin = from; bin < to; ++bin) sum += clean_[at(bin)];
+        for (std::int64_t bin = from; bin < to; ++bin) sum += clean(bin);
         return sum;
     }
 
-    void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= amount; }
+    void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= static_cast<float>(amount); }
 
   private:
     [[nodiscard]] std::int64_t span() const noexcept { return run_ < kRing - 1 ? run_ : kRing - 1; }
@@ -119,11 +120,11 @@ class BinHistory {
         return static_cast<std::size_t>(bin) & (kRing - 1);
     }
 
-    // One array a quantity: windows read long runs of one of them.
-    std::array<Real, kRing> raw_{};
-    std::array<Real, kRing> clean_{};
-    std::array<Real, kRing> mean_energy_{};
-    std::array<Real, kRing> ticks_{};
+    // One array a quantity: windows read long runs of one of them. Differences, and lengths of one bin, have digits to spare.
+    std::array<float, kRing> raw_{};
+    std::array<float, kRing> clean_{};
+    std::array<float, kRing> mean_energy_{};
+    std::array<float, kRing> ticks_{};
     std::array<float, kRing> load_{};
     std::array<std::int64_t, kRing> begin_tick_{};
     std::array<std::uint32_t, kRing> cut_{};      // bit n: place n of the firing order

@@ -1,0 +1,9 @@
+// The streaming core for a target that knows its wheel: 16 cylinders and 60 places fit into 64 KiB.
+#define KURBEL_MAX_TEETH 60
+#include "kurbel/detector.hpp"
+
+template class kurbel::BasicDetector<double>;
+template class kurbel::BasicDetector<float>;
+
+static_assert(sizeof(kurbel::BasicDetector<double>) <= 64 * 1024);
+static_assert(sizeof(kurbel::BasicDetector<float>) <= 64 * 1024);
