@@ -129,7 +129,8 @@ class CylinderOrders {
             const double angle = to_rad(deg);
             const double work = 0.5 * to_rad(kStep_deg) * crank.lever(angle) *
                                 std::pow(crank.compression_ratio / crank.volume(angle), kExponent);
-            one += std::polar(work, -2.0 * std::numbers::pi * at(o).per_cycle * deg / cycle_deg);
+            // Negative before TDC, where std::polar takes no radius.
+            one += work * std::polar(1.0, -2.0 * std::numbers::pi * at(o).per_cycle * deg / cycle_deg);
         }
         // A difference of two bins weighs torque by a triangle around the later bin's beginning.
         const double half_bin = std::numbers::pi * at(o).per_cycle / bins_;
