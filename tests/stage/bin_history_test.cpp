@@ -113,8 +113,8 @@ TEST(BinHistory, MeanFollowsWithinACycle) {
     History history = empty();
     for (std::int64_t i = 0; i < 96; ++i) history.push(bin_of(i, i == 0 ? 4000.0 : 5000.0), 0.3, 0, i % 32);
     // Exponential mean over a cycle of 32 bins: what is left of the first step after n bins is (1 - 1/32)^n.
-    for (const std::int64_t i : {1, 32, 95})
-        EXPECT_NEAR(history.mean_energy(i), 5000.0 - 1000.0 * std::pow(31.0 / 32.0, static_cast<double>(i)), 1e-9);
+    for (const std::int64_t i : {1, 32, 95})  // kept as float
+        EXPECT_NEAR(history.mean_energy(i), 5000.0 - 1000.0 * std::pow(31.0 / 32.0, static_cast<double>(i)), 1e-3);
 }
 
 // A free crank without any torque keeps its energy: 1/2 J(angle) w^2 = const, J = J_rot + sum m r^2 f^2 with
