@@ -1,5 +1,6 @@
 // What makes the description of the engine doubtful.
 #include <cmath>
+#include <numeric>
 
 #include "command/outcome.hpp"
 #include "command/text.hpp"
@@ -7,6 +8,13 @@
 namespace kurbel::command {
 
 namespace {
+
+/// The other angles of one revolution that the crank's motion cannot tell from this one.
+std::string alternatives(double period_deg) {
+    const int step_deg = std::gcd(static_cast<int>(std::lround(period_deg)), 360);
+    if (step_deg == 360) return "";
+    return ", or a multiple of " + std::to_string(step_deg) + " degrees more or less, where the crank moves alike";
+}
 
 std::string tdc_warning(const Outcome& outcome) {
     const TdcOffset& tdc = outcome.tdc_offset;
@@ -20,8 +28,7 @@ std::string tdc_warning(const Outcome& outcome) {
            (tdc.offset_deg > 0.0 ? "after" : "before") + " the declared TDC of cylinder 1 (" +
            format("%.0f to %.0f", near_deg, far_deg) + " are plausible; tdc1_deg = " + format("%.6g", declared_deg) +
            "). Check tdc1_deg, and which tooth it is counted from: about " + format("%.0f", fitting_deg) +
-           " would fit, or any multiple of " + format("%.6g", tdc.period_deg) +
-           " degrees from there, for so often the crank's motion repeats. Verdicts lean on it.";
+           " would fit" + alternatives(tdc.period_deg) + ". Verdicts lean on it.";
 }
 
 }  // namespace
