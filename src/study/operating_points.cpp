@@ -22,7 +22,7 @@ constexpr double kShapeError = 0.03;
 constexpr double kInGear_rpm = 1000.0;
 constexpr double kDrivelineError = 0.12;
 constexpr double kClutchError = 0.3;
-constexpr double kClutchLow_hz = 25.0;
+constexpr double kClutchLow_hz = 40.0;
 constexpr double kClutchHigh_hz = 90.0;
 /// Pitch error of a tooth, degrees, standard deviation: the most that is reckoned with, also where it cannot be seen, and the
 /// least that is believed (wheels are made to 0.05 to 0.2: common practice, no source).

@@ -17,10 +17,11 @@ namespace kurbel {
 /// errors are those of the model, of the wheel's teeth (as seen at orders where cylinders cancel), of scatter, driveline and
 /// crank torsion. So a late burn alone widens the range and never leaves it.
 ///
-/// Cranking tells most (about +-9 degrees), then idle (+-12 to +-25), then pulling in gear at low speed. Unknown: above some
-/// 1500 (sixes) to 3000 (threes, fours) rpm, where torsion and reciprocating masses hide it; under six cycles; wheels with
-/// fewer than about five teeth a firing; two-strokes, whose scavenging is not modelled. Evenly firing engines repeat their
-/// motion with every firing, so the offset is known modulo `period_deg` only.
+/// Cranking tells most (a range of about +-9 degrees), then idle (+-12 to +-25); in gear clutch springs and gearbox blur it,
+/// often until nothing is told. Unknown: where the lowest order comes near the crank's torsion (above some 1500 rpm on a
+/// six, 3000 on a four, later with a sensor at the flywheel); under six cycles; wheels with fewer than about five teeth a
+/// firing; two-strokes, whose scavenging is not modelled. Evenly firing engines repeat their motion with every firing, so the
+/// offset is known modulo `period_deg` only.
 struct TdcOffset {
     double offset_deg = kUnknown;  ///< middle of the range
     double low_deg = kUnknown;     ///< the range in which some plausible engine and burn explain what was seen
