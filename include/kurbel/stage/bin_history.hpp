@@ -107,14 +107,35 @@ class BinHistory {
         return begin_tick_[at(bin)] + static_cast<std::int64_t>(after + (after < Real(0) ? Real(-0.5) : Real(0.5)));
     }
     [[nodiscard]] Real clean_sum(std::int64_t from, std::int64_t to) const noexcept {
-        Real sum = 0;
-        for (std::int64_t bin = from; bin < to; ++bin) sum += clean(bin);
-        return sum;
+        // The ring is passed in at most two runs, each of them contiguous.
+        const std::size_t first = at(from);
+        const auto count = static_cast<std::size_t>(to - from);
+        const std::size_t straight = std::min(count, kRing - first);
+        return sum_of(first, straight) + sum_of(0, count - straight);
     }
+
+    /// Ring positions from `bin` on that lie side by side, at most `count`.
+    [[nodiscard]] int straight(std::int64_t bin, int count) const noexcept {
+        return std::min(count, static_cast<int>(kRing - at(bin)));
+    }
+    /// What happened from `bin` on, side by side: differences without misfires, load, and mean energy.
+    [[nodiscard]] const float* clean_from(std::int64_t bin) const noexcept { return clean_.data() + at(bin); }
+    [[nodiscard]] const float* load_from(std::int64_t bin) const noexcept { return load_.data() + at(bin); }
+    [[nodiscard]] const float* energy_from(std::int64_t bin) const noexcept { return mean_energy_.data() + at(bin); }
 
     void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= static_cast<float>(amount); }
 
   private:
+    /// Four sums side by side, so that additions need not wait for each other.
+    [[nodiscard]] Real sum_of(std::size_t first, std::size_t count) const noexcept {
+        std::array<float, 4> sum{};
+        std::size_t i = 0;
+        for (; i + 4 <= count; i += 4)
+            for (std::size_t lane = 0; lane < 4; ++lane) sum[lane] += clean_[first + i + lane];
+        for (; i < count; ++i) sum[0] += clean_[first + i];
+        return static_cast<Real>((sum[0] + sum[1]) + (sum[2] + sum[3]));
+    }
+
     [[nodiscard]] std::int64_t span() const noexcept { return run_ < kRing - 1 ? run_ : kRing - 1; }
     [[nodiscard]] static std::size_t at(std::int64_t bin) noexcept {
         return static_cast<std::size_t>(bin) & (kRing - 1);

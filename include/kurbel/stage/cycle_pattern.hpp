@@ -42,7 +42,17 @@ class CyclePattern {
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
         const auto b = static_cast<std::size_t>(bin);
-        return constant_[b] + by_load_[b] * point.load + by_energy_[b] * point.energy;
+        return static_cast<Real>(constant_[b]) + static_cast<Real>(by_load_[b]) * point.load +
+               static_cast<Real>(by_energy_[b]) * point.energy;
+    }
+
+    /// Takes the pattern of `count` bins from `bin` on (not over the end of the cycle) out of `value`; operating points from
+    /// `load` and `energy`.
+    void take_out(int bin, int count, const float* load, const float* energy, float* value) const noexcept {
+        const float* constant = constant_.data() + bin;
+        const float* by_load = by_load_.data() + bin;
+        const float* by_energy = by_energy_.data() + bin;
+        for (int i = 0; i < count; ++i) value[i] -= constant[i] + by_load[i] * load[i] + by_energy[i] * energy[i];
     }
 
     /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
@@ -73,9 +83,9 @@ class CyclePattern {
         for (int i = 0; i < 3; ++i) px[i] /= total;
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
-            constant_[at] += px[0] * residual[at];
-            by_load_[at] += px[1] * residual[at];
-            by_energy_[at] += px[2] * residual[at];
+            constant_[at] += static_cast<float>(px[0] * residual[at]);
+            by_load_[at] += static_cast<float>(px[1] * residual[at]);
+            by_energy_[at] += static_cast<float>(px[2] * residual[at]);
         }
         for (int i = 0; i < 3; ++i)
             for (int j = 0; j < 3; ++j) covariance_[index(i, j)] -= px[i] * px[j] * total;
@@ -124,9 +134,9 @@ class CyclePattern {
     PatternPoint<Real> last_{};
     std::array<Real, 3> prior_{};
     std::array<Real, 9> covariance_{};
-    std::array<Real, kMaxBins> constant_{};
-    std::array<Real, kMaxBins> by_load_{};
-    std::array<Real, kMaxBins> by_energy_{};
+    std::array<float, kMaxBins> constant_{};
+    std::array<float, kMaxBins> by_load_{};
+    std::array<float, kMaxBins> by_energy_{};
 };
 
 }  // namespace kurbel

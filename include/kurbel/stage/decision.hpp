@@ -65,7 +65,7 @@ class HealthyScatter {
             tail_count_ = std::min(tail_count_ + weight, Real(300));
             excess_ += weight * (std::min(z - kTailBegins, kLargestExcess) - excess_) / (tail_count_ + Real(30));
         }
-        stretch();
+        if (++learned_ % kFitEvery == 0) stretch();
     }
 
     [[nodiscard]] Real count(int place) const noexcept { return count_[static_cast<std::size_t>(place)]; }
@@ -77,7 +77,8 @@ class HealthyScatter {
         const auto k = static_cast<std::size_t>(place);
         const Real trust = count_[k] / (count_[k] + Real(30));
         const Real learned = trust * deviation_[k] + (Real(1) - trust) * common_deviation_;
-        return std::clamp(learned, Real(0.02), Real(1.5) * common_deviation_);
+        // A cylinder that scatters by far more than the others has more than scatter.
+        return std::max(std::min(learned, Real(1.5) * common_deviation_), Real(0.02));
     }
 
     /// Healthy standard deviations that a healthy firing exceeds with chance `chance`; `normal`: those of a normal distribution.
@@ -93,6 +94,7 @@ class HealthyScatter {
   private:
     static constexpr Real kLargestExcess = Real(1.5);
     static constexpr Real kMemory = Real(1000);
+    static constexpr unsigned kFitEvery = 8;  // the tail moves slowly, and fitting it costs more than all the rest
     static constexpr Real kPriorDeviation = Real(0.15);
     static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
     static constexpr Real kTailBegins = Real(2);
@@ -113,6 +115,7 @@ class HealthyScatter {
     }
 
     int firings_ = 1;
+    unsigned learned_ = 0;
     Real common_deviation_ = kPriorDeviation;
     Real common_count_ = 0;
     Real tail_count_ = 0;
@@ -172,7 +175,8 @@ class Decision {
         j.evidence = (firing.lost - mean) / sd;
         const Real least = least_loss(firing.sized);
         j.threshold = std::max(scatter_.quantile(normal_limit_), (least - mean) / sd);
-        j.probability = probability(firing, sd, kRarest);
+        const Real gain = misfire_gain(firing, sd);
+        j.probability = posterior(firing, gain, kRarest);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         j.feedback = {beyond, !firing.mixed, j.probability};
@@ -188,7 +192,7 @@ class Decision {
         }
         if (!firing.mixed)
             follow(firing, j.probability,
-                   probability(firing, sd, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
+                   posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
         return j;
     }
 
@@ -197,7 +201,8 @@ class Decision {
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
     static constexpr Real kRarest = Real(1e-4);
-    // What is learned as healthy is chosen with more suspicion: some firings too few matter less than misfires among them.
+    // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
+    // as if one of this many firings before the first had been a misfire.
     static constexpr Real kSuspicion = Real(50);
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
@@ -212,19 +217,22 @@ class Decision {
         return Reason::none;
     }
 
-    /// Posterior that at least half of the work is missing: a healthy firing scatters as learned; one that lost half or more
-    /// may have lost any share from a half to a little over all, blurred by the same scatter. Prior: this cylinder's running
-    /// rate.
-    [[nodiscard]] Real probability(const FiringWork<Real>& firing, Real sd, Real least_prior) const noexcept {
+    /// Log-likelihood of "at least half of the work is missing" over "healthy": a healthy firing scatters as learned; one that lost
+    /// half or more may have lost any share from a half to a little over all, blurred by the same scatter.
+    [[nodiscard]] Real misfire_gain(const FiringWork<Real>& firing, Real sd) const noexcept {
         constexpr Real kHalf = Real(0.5);
         constexpr Real kRange = Real(0.7);
         constexpr Real kRootTwoPi = Real(2.506628);
-        const auto k = static_cast<std::size_t>(firing.place);
-        const Real prior = std::max(rate_[k], firing.dead ? Real(0.5) : least_prior);
         const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
         const Real from_misfire = std::min(firing.lost - kHalf, Real(0)) / sd;
-        const Real gain = Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire) +
-                          std::log(std::min(sd * kRootTwoPi / kRange, Real(1)));
+        return Real(0.5) * (from_healthy * std::fabs(from_healthy) - from_misfire * from_misfire) +
+               std::log(std::min(sd * kRootTwoPi / kRange, Real(1)));
+    }
+
+    /// Posterior probability of it. Prior: this cylinder's running rate, at least `least_prior`.
+    [[nodiscard]] Real posterior(const FiringWork<Real>& firing, Real gain, Real least_prior) const noexcept {
+        const Real prior =
+            std::max(rate_[static_cast<std::size_t>(firing.place)], firing.dead ? Real(0.5) : least_prior);
         const Real odds = std::log(prior / (Real(1) - prior)) + gain;
         return odds > Real(40) ? Real(1) : Real(1) / (Real(1) + std::exp(-odds));
     }

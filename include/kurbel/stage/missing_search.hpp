@@ -16,15 +16,12 @@ class MissingSearch {
   public:
     using Set = std::array<bool, kMaxCylinders>;
 
-    /// What is missing is between `least` and `most` times the expected work; each cylinder in the set costs `penalty`.
+    using Prior = std::array<Real, kMaxCylinders>;
+
+    /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most,
-                  Real penalty) noexcept
-        : quadratic_(quadratic),
-          linear_(linear),
-          cylinders_(cylinders),
-          least_(least),
-          most_(most),
-          penalty_(penalty) {}
+                  const Prior& prior) noexcept
+        : quadratic_(quadratic), linear_(linear), cylinders_(cylinders), least_(least), most_(most), prior_(prior) {}
 
     /// Finds the best set; returns its log-probability over that of "none".
     [[nodiscard]] Real best(Set& set) const noexcept {
@@ -54,6 +51,7 @@ class MissingSearch {
     struct Sums {
         Real linear = 0;
         Real square = 0;
+        Real prior = 0;
         int count = 0;
     };
 
@@ -73,6 +71,7 @@ class MissingSearch {
             if (l != k && set[static_cast<std::size_t>(l)]) others += quadratic_(k, l);
         sums.linear += sign * linear_[k];
         sums.square += sign * (quadratic_(k, k) + Real(2) * others);
+        sums.prior += sign * prior_[static_cast<std::size_t>(k)];
         sums.count += leaves ? -1 : 1;
         return sums;
     }
@@ -80,8 +79,7 @@ class MissingSearch {
     [[nodiscard]] Real value(const Sums& sums) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
-        return missing * sums.linear - Real(0.5) * missing * missing * sums.square -
-               penalty_ * static_cast<Real>(sums.count);
+        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior;
     }
 
     [[nodiscard]] Real climb(int start, Set& set) const noexcept {
@@ -114,7 +112,7 @@ class MissingSearch {
     int cylinders_;
     Real least_;
     Real most_;
-    Real penalty_;
+    Prior prior_;
 };
 
 }  // namespace kurbel

@@ -59,20 +59,23 @@ class PersistentMisfire {
     /// Forgets what was seen, keeps the engine.
     void restart() noexcept {
         last_ = Finding{};
+        held_.fill(false);
         tracked_ = 0;
         examined_ = 0;
         chosen_ = 0;
         scatter_.fill(0);
     }
 
-    /// Follows how much each order scatters from cycle to cycle. `residual`: one cycle less the pattern, over expected work.
-    void track(const std::array<Real, kMaxBins>& residual) noexcept {
+    /// Follows how much each order scatters from cycle to cycle. `residual`: one cycle less the pattern; `expected`: work of one
+    /// firing.
+    void track(const std::array<Real, kMaxBins>& residual, Real expected) noexcept {
         // The first cycle still holds the whole pattern.
         if (tracked_++ == 0) return;
         const float share = 1.0F / static_cast<float>(std::min(tracked_, 50));
+        const Real scale = Real(0.5) / (expected * expected);
         for (int o = 0; o < orders_.count(); ++o) {
             float& scatter = scatter_[static_cast<std::size_t>(o)];
-            scatter += share * (0.5F * static_cast<float>(std::norm(orders_.project(residual, o))) - scatter);
+            scatter += share * (static_cast<float>(scale * std::norm(orders_.project(residual, o))) - scatter);
         }
     }
 
@@ -100,6 +103,7 @@ class PersistentMisfire {
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
         const bool same = finding.missing == last_.missing;
         last_ = finding;
+        if (same) held_ = finding.missing;
         return same;
     }
 
@@ -133,7 +137,9 @@ class PersistentMisfire {
     // Nearer to dead than to healthy; less than that is a weak cylinder.
     static constexpr Real kDead = Real(0.5);
     static constexpr Real kWeak = Real(0.2);
-    static constexpr Real kPenalty = Real(5);  // a cylinder is dead in less than one of a hundred recordings
+    static constexpr Real kRarely = Real(5);  // a cylinder is dead in less than one of a hundred recordings
+    static constexpr Real kHardened = Real(6);
+    static constexpr int kHardening = 200;  // cycles
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
     static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
 
@@ -174,7 +180,7 @@ class PersistentMisfire {
         const Side pull = seen - information * explained;
 
         const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
-                                                       pattern.sized ? Real(1.4) : Real(2.5), kPenalty);
+                                                       pattern.sized ? Real(1.4) : Real(2.5), prior_odds());
         const Real gain = search.best(finding.missing);
         Side lost = Side::Zero(columns);
         const Real size = search.size(finding.missing);
@@ -195,6 +201,16 @@ class PersistentMisfire {
                std::log(static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
     }
 
+    /// Log-odds of each place to be dead. A cylinder that dies or recovers later on does not change the pattern, for its firings
+    /// stand out of it and are not learned: the longer the pattern is known, the less a finding changes.
+    [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds() const noexcept {
+        const Real hard = kHardened * std::min(static_cast<Real>(tracked_) / static_cast<Real>(kHardening), Real(1));
+        std::array<Real, kMaxCylinders> odds{};
+        for (int k = 0; k < orders_.firings(); ++k)
+            odds[static_cast<std::size_t>(k)] = (held_[static_cast<std::size_t>(k)] ? hard : -hard) - kRarely;
+        return odds;
+    }
+
     /// What all cylinders share is known to some extent: means, and inverse variances of the deviations from them.
     void shared_prior(const LearnedPattern<Real>& pattern, Side& mean, Side& prior) const noexcept {
         const int first = orders_.firings();
@@ -212,7 +228,7 @@ class PersistentMisfire {
     }
 
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, Columns& f) const noexcept {
-        const Real twist = twisting(orders_.per_revolution(o), pattern.mode_per_rev);
+        const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), pattern.mode_per_rev);
         const Complex driveline = bend(o, pattern.speed_rpm, kAround[static_cast<std::size_t>(around % kResonances)]);
         const Real delay = around < kResonances ? Real(0)
                                                 : static_cast<Real>(to_rad(static_cast<double>(kLate_deg))) *
@@ -288,6 +304,7 @@ class PersistentMisfire {
     int chosen_ = 0;
     float largest_gain_ = 0;
     Finding last_{};
+    Set held_{};                                               // the last finding that was confirmed
     std::array<float, CylinderOrders::kMaxOrders> scatter_{};  // variance of one component, cycle to cycle
     std::array<float, kMaxCylinders> gain_{};                  // torsion, of each place
     CylinderOrders orders_{};

@@ -83,14 +83,19 @@ class ResidualHistory {
     /// Residuals of `count` bins from `first` on over `work`, slow trend removed.
     template <class Values>
     void fill(std::int64_t first, int count, Real work, Values& x) const noexcept {
-        const Real trend = trend_before(first);
-        const Real scale = Real(1) / work;
-        int place = place_in_cycle(first);
-        for (int j = 0; j < count; ++j) {
+        const auto trend = static_cast<float>(trend_before(first));
+        const auto scale = static_cast<float>(Real(1) / work);
+        // In runs that pass neither the end of the ring nor the end of the cycle.
+        for (int j = 0; j < count;) {
             const std::int64_t bin = first + j;
-            x[static_cast<std::size_t>(j)] =
-                static_cast<float>((bins_.clean(bin) - pattern_.at(place, point(bin)) - trend) * scale);
-            if (++place == grid_.bins) place = 0;
+            const int place = place_in_cycle(bin);
+            const int run = bins_.straight(bin, std::min(count - j, grid_.bins - place));
+            float* value = x.data() + j;
+            const float* clean = bins_.clean_from(bin);
+            for (int i = 0; i < run; ++i) value[i] = clean[i] - trend;
+            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), value);
+            for (int i = 0; i < run; ++i) value[i] *= scale;
+            j += run;
         }
     }
 

@@ -199,7 +199,7 @@ class WorkEstimator {
     /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
     void estimate(FiringWork<Real>& firing, const Limits& limits) noexcept {
         PendingFiring<Real>& oldest = pending_[0];
-        Window x{};
+        Window& x = window_;
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
         oldest.amplitude = static_cast<Real>(match.amplitude);
@@ -272,11 +272,8 @@ class WorkEstimator {
         const bool dead = dead_[static_cast<std::size_t>(oldest.place)];
         const bool healthy = !feedback.misfire && feedback.probability < Real(0.5);
         // The pattern holds a dead cylinder as it is, so its windows scatter like healthy ones.
-        if (dead ? feedback.misfire : healthy) {
-            Window x;
-            residuals_.fill(oldest.bin - before_, size_, oldest.expected, x);
-            covariance_.learn(x, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
-        }
+        if (dead ? feedback.misfire : healthy)
+            covariance_.learn(window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
         if (!firing.sized && settled()) expected_.learn_size(firing.lost, feedback.probability);
         if (firing.lost > Real(0.5) && firing.lost < Real(1.5)) learn_response(firing.lost, feedback.probability);
@@ -345,16 +342,15 @@ class WorkEstimator {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals_.cycle(first, residual, mean);
-        std::array<Real, kMaxBins> share = residual;
-        const Real expected = expected_work(first + grid_.bins / 2);
-        for (Real& value : share) value /= expected;
-        persistent_.track(share);
+        persistent_.track(residual, expected_work(first + grid_.bins / 2));
         residuals_.learn_pattern(residual, mean);
         const bool speed_changed = bank_.set_speed(static_cast<float>(residuals_.speed_around(first + grid_.bins / 2)));
         const int cycles = cycles_learned();
-        // Often at first, then every 16 cycles.
-        if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % 16 == 0) match();
-        if (cycles < 16 || cycles % (cycles < 64 ? 8 : 32) == 0) examine(first, mean);
+        // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
+        steady_cycles_ = speed_changed ? 0 : steady_cycles_ + 1;
+        const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
+        if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
+        if (cycles < 16 || cycles % every == every / 2) examine(first, mean);
     }
 
     void match() noexcept {
@@ -406,9 +402,11 @@ class WorkEstimator {
     int shortest_ = 0;               // that a window may be cut to at the end of the stream
     int hold_ = 0;                   // bins that a firing waits for its neighbours
     std::uint32_t cut_learned_ = 0;  // cylinders that were cut while the pattern was learned
+    int steady_cycles_ = 0;          // learned since the speed changed
     std::int64_t next_cycle_bin_ = -1;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
+    Window window_{};  // of the firing that take() gave
     Window inverse_variance_{};
     std::array<Real, kMaxCylinders> offset_{};
     std::array<bool, kMaxCylinders> dead_{};  // cylinders whose missing work the pattern holds
