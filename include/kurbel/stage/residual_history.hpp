@@ -33,6 +33,8 @@ class ResidualHistory {
         bins_.clear();
         turn_ = 0;
         load_known_ = false;
+        set_ringing(Real(0), Real(0));
+        ring_ = {};
     }
 
     void begin_pattern(Real typical_work) noexcept { pattern_.begin(grid_.bins, load_known_, typical_work); }
@@ -40,6 +42,24 @@ class ResidualHistory {
     /// `load` NaN where unknown.
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut) noexcept {
         bins_.push(bin, load == load ? load : Real(0), cut, (bin.index + bin.turn) % grid_.bins);
+        if (bins_.connected(bins_.newest() - 1, bins_.newest()))
+            ring_on(bins_.newest() - 1, ring_);
+        else
+            ring_ = {};
+    }
+
+    /// How the crank rings on after misfires: r(n+1) = a r(n) - b r(n-1).
+    void set_ringing(Real a, Real b) noexcept {
+        ring_a_ = a;
+        ring_b_ = b;
+    }
+
+    /// From bin `bin` on a misfire rings on freely: there it has left `last`, in the bin before `before`.
+    void add_ringing(std::int64_t bin, Real last, Real before) noexcept {
+        Oscillation more{last, before};
+        while (++bin < bins_.newest()) ring_on(bin, more);
+        ring_.last += more.last;
+        ring_.before += more.before;
     }
 
     /// From now on the load is known.
@@ -146,6 +166,17 @@ class ResidualHistory {
     }
 
   private:
+    struct Oscillation {
+        Real last = 0;
+        Real before = 0;
+    };
+
+    /// Takes the next value of an oscillation out of a bin.
+    void ring_on(std::int64_t bin, Oscillation& ring) noexcept {
+        ring = {ring_a_ * ring.last - ring_b_ * ring.before, ring.last};
+        bins_.take_out(bin, ring.last);
+    }
+
     /// Mean residual over the cycle before `bin`: acceleration of the whole vehicle, governor, road.
     [[nodiscard]] Real trend_before(std::int64_t bin) const noexcept {
         if (!bins_.connected(bin - grid_.bins, bin)) return Real(0);
@@ -159,6 +190,9 @@ class ResidualHistory {
     bool load_known_ = false;
     Real bin_rad_ = 0;
     Real rpm_ticks_ = 0;
+    Real ring_a_ = 0;
+    Real ring_b_ = 0;
+    Oscillation ring_{};  // what misfires long ago have left, at the newest difference
     BinHistory<Real> bins_{};
     CyclePattern<Real> pattern_{};
 };

@@ -93,6 +93,54 @@ class ResponseBank {
             if (j < size_)
                 doubt_ += noise / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt)) / static_cast<Real>(size_);
         }
+        ring_on();
+    }
+
+    /// Damped oscillation of what misfires leave behind, bin by bin: r(j+1) = a r(j) - b r(j-1). Both zero where none is known.
+    struct Ringing {
+        Real a = 0;
+        Real b = 0;
+    };
+    [[nodiscard]] const Ringing& ringing() const noexcept { return ringing_; }
+
+    /// Beyond what was learned the crank rings on as it rang before: a damped oscillation, r(j+1) = a r(j) - b r(j-1), fitted to what
+    /// all places show after blow-down.
+    void ring_on() noexcept {
+        ringing_ = Ringing{};
+        const int from = std::min(-first_bin_ + static_cast<int>(std::ceil(200.0 / bin_deg_)), known_);
+        if (weight_all_ < kFewMisfires || known_ >= length_ || known_ - from < 6) return;
+        Real here = 0;
+        Real before = 0;
+        Real both = 0;
+        Real next_here = 0;
+        Real next_before = 0;
+        Real next = 0;
+        for (int k = 0; k < firings_; ++k)
+            for (int j = from; j + 1 < known_; ++j) {
+                const auto at = static_cast<std::size_t>(j);
+                const Response& r = response_[static_cast<std::size_t>(k)];
+                here += r[at] * r[at];
+                before += r[at - 1] * r[at - 1];
+                both += r[at] * r[at - 1];
+                next_here += r[at + 1] * r[at];
+                next_before += r[at + 1] * r[at - 1];
+                next += r[at + 1] * r[at + 1];
+            }
+        const Real determinant = here * before - both * both;
+        if (!(determinant > Real(1e-4) * here * before)) return;
+        const Real a = (next_here * before - next_before * both) / determinant;
+        const Real b = -(next_before * here - next_here * both) / determinant;
+        const Real explained = a * next_here - b * next_before;
+        // Only an oscillation that dies out, and that tells most of what is seen.
+        if (!(explained > Real(0.5) * next) || b <= Real(0) || b >= Real(1) || a * a >= Real(4) * b) return;
+        ringing_ = {a, b};
+        for (int k = 0; k < firings_; ++k) {
+            Response& r = response_[static_cast<std::size_t>(k)];
+            for (int j = known_; j < length_; ++j) {
+                const auto at = static_cast<std::size_t>(j);
+                r[at] = a * r[at - 1] - b * r[at - 2];
+            }
+        }
     }
 
     /// Half of the variance, per bin, with which the responses themselves are still unknown. A misfire scatters by all of it, a
@@ -209,6 +257,7 @@ class ResponseBank {
 
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
     void refine(int k, const Response& x, int known, Real trust) noexcept {
+        known_ = known;
         const auto place = static_cast<std::size_t>(k);
         weight_all_ = weight_all_ * kKeep + trust;
         weight_own_[place] = weight_own_[place] * kKeep + trust;
@@ -311,12 +360,14 @@ class ResponseBank {
     // Engineering ranges, from memory: shares of the lost work in one bin.
     static constexpr Real kCommonDoubt = Real(0.1);
     static constexpr Real kOwnDoubt = Real(0.03);
+    static constexpr Real kFewMisfires = Real(10);
     static constexpr Real kLittleEvidence = Real(10);
     static constexpr Real kClearlyMore = Real(4);                 // odds of 55 to 1
     static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
 
     int size_ = 0;
     int length_ = 0;
+    int known_ = 0;  // bins of the response that misfires tell
     int firings_ = 0;
     int first_bin_ = 0;
     int chosen_ = 0;
@@ -325,6 +376,7 @@ class ResponseBank {
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
     Real weight_all_ = 0;
+    Ringing ringing_{};
     Real doubt_ = 0;
     CombustionWork work_{SliderCrank{}, 9.0};
     std::array<Real, kMaxCylinders> gain_{};

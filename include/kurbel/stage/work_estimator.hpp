@@ -261,6 +261,11 @@ class WorkEstimator {
         for (int j = 0; j < std::min(bank_.length(), there); ++j)
             residuals_.take_out(first + j,
                                 size * oldest.expected * static_cast<Real>(response[static_cast<std::size_t>(j)]));
+        const auto end = static_cast<std::size_t>(bank_.length());
+        if (there >= bank_.length())
+            residuals_.add_ringing(first + bank_.length() - 1,
+                                   size * oldest.expected * static_cast<Real>(response[end - 1]),
+                                   size * oldest.expected * static_cast<Real>(response[end - 2]));
         pending_.take_out_oldest(bank_, size);
     }
 
@@ -357,6 +362,7 @@ class WorkEstimator {
         bank_.choose(covariance_.learned());
         if (!covariance_.begun()) return;
         bank_.compose(covariance_);
+        residuals_.set_ringing(static_cast<Real>(bank_.ringing().a), static_cast<Real>(bank_.ringing().b));
         if (!covariance_.factorise(bank_.doubt())) return;
         bank_.match(covariance_);
         for (int j = 0; j < size_; ++j)
