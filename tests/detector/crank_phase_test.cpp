@@ -73,7 +73,7 @@ Scenario engine(std::initializer_list<int> order, double speed_rpm, SensorAt at)
     s.wheel_error.pitch_deg = 0.1;
     s.wheel_error.jitter_deg = 0.01;
     s.settle_s = 3.0;
-    s.seconds = 4.0;
+    s.seconds = 5.0;
     if (speed_rpm > 1000.0) s = simulate::test::in_gear(s, speed_rpm, speed_rpm > 5000.0 ? 0.5 : 0.3);
     return s;
 }
@@ -106,12 +106,13 @@ TEST_P(CrankPhase, NamesEveryFiringRightlyOnceItIsTold) {
                 const Names names = names_of(without_cam(simulate::simulate(s)));
                 EXPECT_EQ(names.wrong, 0);
                 EXPECT_EQ(names.learning_again, 0);
-                // Order 2.5 at 250 Hz, seen from the front of a crank whose stiffness nobody knows, and the one dead
-                // cylinder half an interval off for either revolution: may stay undecided, for a while or for good.
-                if (speed_rpm > 5000.0 && c.order.size() == 5 && at == SensorAt::front && dead) continue;
+                // Order 2.5 at 250 Hz, seen from the front of a crank whose stiffness nobody knows, is the hardest: single
+                // losses tell in time, and where one cylinder is dead for good it may stay undecided.
+                const bool hard = speed_rpm > 5000.0 && c.order.size() == 5 && at == SensorAt::front;
+                if (hard && dead) continue;
                 EXPECT_EQ(names.phase, Phase::crank);
                 EXPECT_GT(names.named, 0);
-                EXPECT_LE(names.first_s, 3.0);
+                EXPECT_LE(names.first_s, hard ? 4.5 : 1.0);
             }
 }
 

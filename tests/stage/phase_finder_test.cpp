@@ -84,8 +84,7 @@ void with_bins(const read::Recording& recording, const Config& config, Sink&& si
     }
 }
 
-Told tell(const Scenario& scenario, std::uint32_t cut = kNoneCut, bool described = true) {
-    const read::Recording recording = simulate::simulate(scenario);
+Told tell(const read::Recording& recording, std::uint32_t cut = kNoneCut, bool described = true) {
     const Config config = described ? recording.config : undescribed(recording.config);
     const CycleGrid grid = make_cycle_grid(config.engine, config.crank_wheel);
     Told told;
@@ -103,6 +102,10 @@ Told tell(const Scenario& scenario, std::uint32_t cut = kNoneCut, bool described
         told.ever_false = told.ever_false || right == Finder::Answer::flipped || wrong == Finder::Answer::right;
     });
     return told;
+}
+
+Told tell(const Scenario& scenario, std::uint32_t cut = kNoneCut, bool described = true) {
+    return tell(simulate::simulate(scenario), cut, described);
 }
 
 void expect_told(const std::string& name, const Scenario& scenario, std::uint32_t cut, int most_cycles,
@@ -150,6 +153,21 @@ TEST(PhaseFinder, TwoDeadCylindersNeither) {
     }
 }
 
+TEST(PhaseFinder, AMistypedTdcDoesNotTurnItEither) {
+    for (const NamedEngine& e : asymmetric_engines())
+        for (const double off_deg : {-18.0, 18.0}) {
+            SCOPED_TRACE(std::string(e.name) + ", TDC off by " + std::to_string(off_deg));
+            const read::Recording recording = simulate::simulate(e.scenario);
+            read::Recording shifted = recording;
+            shifted.config.crank_wheel.tdc1_deg += off_deg;
+            shifted.config.cam_wheel.edge_deg[0] -= off_deg;
+            const Told told = tell(shifted);
+            EXPECT_FALSE(told.ever_false);
+            EXPECT_GE(told.right_decided, 0);
+            EXPECT_GE(told.wrong_decided, 0);
+        }
+}
+
 TEST(PhaseFinder, TellsWhileCrankedWithoutFuel) {
     for (const NamedEngine& e : asymmetric_engines()) {
         Scenario s = e.scenario;
@@ -183,8 +201,9 @@ TEST(PhaseFinder, TellsAtSpeedWithinSecondsAndIsNeverWrong) {
                                              std::to_string(hz) + " Hz, " + std::to_string(rpm) + " rpm";
                     const Told told = tell(s);
                     EXPECT_FALSE(told.ever_false) << name;
-                    const double order = e.scenario.engine.cylinders < 3 ? 0.5 : 0.5 * e.scenario.engine.cylinders;
-                    if (e.scenario.engine.cylinders <= 3 && order * rpm / 60.0 < 0.4 * hz) {
+                    // What short cranks as stiff as usual leave plain has to be told.
+                    const bool plain = hz > 300.0 || rpm < 5000.0;
+                    if (e.scenario.engine.cylinders <= 3 && plain) {
                         EXPECT_GE(told.right_decided, 0) << name;
                     }
                 }

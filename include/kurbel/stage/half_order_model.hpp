@@ -24,9 +24,9 @@ namespace kurbel {
 /// What is not known is summed over with its prior: f1 (around 350 Hz at 86 mm bore, a factor of 1.5 either way; around
 /// 300 Hz where the bore is unknown), the shape of the mode (g times 0.7 or 1.4), where the sensor sits if that was not
 /// said, charge (0.25 or 0.8 of full), phasing (half burnt at 6 or 20 degrees), up to two cylinders that do not fire,
-/// and the size of all. What the model gets wrong beyond that is noise: 12 % of each cylinder's combustion, 10 % of its
-/// compression, one firing in twenty lost, 35 % of what torsion does, and for all in common 15 % in size and 5 degrees
-/// in place. Engineering ranges, from memory.
+/// the size of all, and where nothing fits else, a declared TDC that is 10 or 20 degrees off. What the model gets wrong
+/// beyond that is noise: 12 % of each cylinder's combustion, 10 % of its compression, one firing in twenty lost, 35 %
+/// of what torsion does, and for all in common 15 % in size and 5 degrees in place. Engineering ranges, from memory.
 ///
 /// Where one torsion frequency turns the sign of an order and another likely one does not, the odds are near even: the
 /// model does not guess.
@@ -82,14 +82,15 @@ class HalfOrderModel {
         Turns turns{};
         for (int k = 0; k < firings_; ++k)
             for (int h = 0; h < lines_; ++h) turns[at(k)][at(h)] = std::polar(1.0, -order(h) * tdc_rad_[at(k)]);
-        for (int mode = 0; mode < kModes; ++mode) {
-            const double off = kModeStep * (mode - 0.5 * (kModes - 1));
-            const double f1_hz = middle_hz_ * std::exp(off);
-            const double prior = -0.5 * (off / mode_spread_) * (off / mode_spread_);
-            for (int sensor = 0; sensor < sensors_; ++sensor)
-                for (const double gain : {0.7, 1.4}) weigh_crank(scaled, turns, f1_hz, sensor, gain, prior, sum);
+        weigh_cranks(scaled, turns, 0.0, sum);
+        if (sum.odds(lines_).misfit <= kFits) return sum.odds(lines_);
+        // Perhaps the declared TDC is off.
+        for (const double off_deg : {-20.0, -10.0, 10.0, 20.0}) {
+            Observation turned = scaled;
+            for (int h = 0; h < lines_; ++h) turned.mean[at(h)] *= std::polar(1.0, order(h) * to_rad(off_deg));
+            weigh_cranks(turned, turns, -0.5 * (off_deg / kTdcSpread_deg) * (off_deg / kTdcSpread_deg), sum);
         }
-        return {sum.right.log() - sum.wrong.log(), std::min(sum.right.misfit, sum.wrong.misfit) / (2.0 * lines_)};
+        return sum.odds(lines_);
     }
 
   private:
@@ -103,7 +104,10 @@ class HalfOrderModel {
     static constexpr double kTwistDoubt = 0.35;        ///< of what torsion does
     static constexpr double kCommonSize = 0.15;        ///< of everything
     static constexpr double kCommonPlace_rad = 0.087;  ///< of everything
+    static constexpr double kFits = 1.0;               ///< misfit up to which the declared TDC is not doubted
+    static constexpr double kTdcSpread_deg = 8.0;      ///< of what is declared, where it is
     static constexpr double kFloor = 0.02;             ///< of the largest order of one cylinder
+    static constexpr int kMostForPairs = 6;            ///< cylinders; with more, two dead ones leave the others' sign
     static constexpr double kDead = -4.0;              ///< log prior of each cylinder that does not fire
 
     /// Running log-sum-exp, with the misfit of the largest term.
@@ -127,6 +131,10 @@ class HalfOrderModel {
     struct Sum {
         LogSum right;
         LogSum wrong;
+
+        [[nodiscard]] Odds odds(int lines) const noexcept {
+            return {right.log() - wrong.log(), std::min(right.misfit, wrong.misfit) / (2.0 * lines)};
+        }
     };
 
     using Turns = std::array<Phasors, kMaxCylinders>;  ///< of each cylinder's firing TDC
@@ -221,6 +229,16 @@ class HalfOrderModel {
         }
     }
 
+    void weigh_cranks(const Observation& seen, const Turns& turns, double prior, Sum& sum) const noexcept {
+        for (int mode = 0; mode < kModes; ++mode) {
+            const double off = kModeStep * (mode - 0.5 * (kModes - 1));
+            const double f1_hz = middle_hz_ * std::exp(off);
+            const double likely = prior - 0.5 * (off / mode_spread_) * (off / mode_spread_);
+            for (int sensor = 0; sensor < sensors_; ++sensor)
+                for (const double gain : {0.7, 1.4}) weigh_crank(seen, turns, f1_hz, sensor, gain, likely, sum);
+        }
+    }
+
     void weigh_crank(const Observation& seen, const Turns& turns, double f1_hz, int sensor, double gain_factor,
                      double prior, Sum& sum) const noexcept {
         constexpr double kDamping = 0.05;
@@ -234,7 +252,8 @@ class HalfOrderModel {
                 crank.answer[at(k)][at(h)] = turns[at(k)][at(h)] * passed;
                 crank.all[at(h)] += crank.answer[at(k)][at(h)];
                 crank.answers2[at(h)] += std::norm(passed);
-                crank.twisted2[at(h)] += std::norm(added);
+                // Near resonance the answer depends on details that nobody knows.
+                crank.twisted2[at(h)] += std::norm(added) * (1.0 + 0.3 * std::norm(twist));
             }
         }
         for (int shape = 0; shape < kShapes; ++shape) weigh_shape(seen, crank, shape, prior, sum);
@@ -271,12 +290,13 @@ class HalfOrderModel {
         }
         weigh(seen, healthy, doubt, prior, sum);
         if (firing < 2) return;
+        const bool pairs = firing > 2 && firings_ <= kMostForPairs;
         for (int i = 0; i < firings_; ++i) {
             if (((seen.cut >> i) & 1U) != 0) continue;
             Phasors one = healthy;
             take_out(crank, i, lost, one);
             weigh(seen, one, doubt, prior + kDead, sum);
-            for (int j = i + 1; j < firings_ && firing > 2; ++j) {
+            for (int j = i + 1; j < firings_ && pairs; ++j) {
                 if (((seen.cut >> j) & 1U) != 0) continue;
                 Phasors two = one;
                 take_out(crank, j, lost, two);

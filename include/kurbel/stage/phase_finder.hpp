@@ -118,10 +118,9 @@ class PhaseFinder {
     using Phasor = HalfOrderModel::Phasor;
     static constexpr int kLines = HalfOrderModel::kLines;
     static constexpr double kForget = 1.0 / 64.0;   ///< weight of a new cycle once many were seen
-    static constexpr double kOtherSpeed = 0.15;     ///< torsion shows otherwise at a speed that differs by this share
     static constexpr double kMostByScatter = 20.0;  ///< log odds
     static constexpr int kFewestCycles = 4;
-    static constexpr int kMostBetweenLooks = 16;  ///< cycles from one look to the next while undecided
+    static constexpr int kMostBetweenLooks = 32;  ///< cycles from one look to the next while undecided
     static constexpr int kBetweenLooksOnceTold = 256;
 
     [[nodiscard]] static std::size_t index(int i) noexcept { return static_cast<std::size_t>(i); }
@@ -143,6 +142,13 @@ class PhaseFinder {
         since_look_ = 0;
     }
 
+    /// Share by which a cycle's speed may differ from the mean. Torsion adds about 2 (f / 200 Hz)^2 at order 2.5; that
+    /// may change by 0.15.
+    [[nodiscard]] static double same_speed(double speed_rpm) noexcept {
+        const double share = 4800.0 / std::fmax(speed_rpm, 1.0);
+        return std::clamp(0.0375 * share * share, 0.15, 0.5);
+    }
+
     void begin_cycle(std::uint32_t cut) noexcept {
         // What was inhaled before a change of fuel is still to burn: that cycle says neither.
         steady_cut_ = cut == cycle_cut_;
@@ -159,7 +165,8 @@ class PhaseFinder {
         cycle_speed_rpm_ = speed_rpm;
         whole_ = true;
         if (!turns || !steady_cut_) return;
-        if (cycle_cut_ != seen_cut_ || std::fabs(speed_rpm - speed_rpm_) > kOtherSpeed * speed_rpm_) forget();
+        if (cycle_cut_ != seen_cut_ || std::fabs(speed_rpm - speed_rpm_) > same_speed(speed_rpm_) * speed_rpm_)
+            forget();
         seen_cut_ = cycle_cut_;
         learn(speed_rpm);
         const int pause = told_ ? kBetweenLooksOnceTold : std::min(kMostBetweenLooks, static_cast<int>(weight_) / 4);

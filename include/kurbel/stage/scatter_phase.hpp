@@ -108,7 +108,7 @@ class ScatterPhase {
 
     /// Natural log of the odds for the assumed revolution.
     [[nodiscard]] double log_odds() const noexcept {
-        return log_odds_of(cycles_.deviate(0.02)) + log_odds_of(losses_.deviate(0.5));
+        return log_odds_of(cycles_.deviate(0.02)) + log_odds_of(losses_.deviate(0.35));
     }
 
     [[nodiscard]] const Votes& cycles() const noexcept { return cycles_; }
