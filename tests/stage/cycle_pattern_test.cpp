@@ -1,0 +1,192 @@
+// The learned pattern of the healthy cycle against patterns that are known exactly.
+#include "kurbel/stage/cycle_pattern.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <numbers>
+#include <random>
+
+namespace kurbel::test {
+namespace {
+
+constexpr int kBins = 40;
+constexpr double kWork = 800.0;  // over inertia, rad^2/s^2
+
+using Pattern = CyclePattern<double>;
+using Point = PatternPoint<double>;
+using Residual = std::array<double, kMaxBins>;
+
+/// Torque of four cylinders, load and wheel error, all invented; each in the size that the priors think of.
+struct Truth {
+    bool load_counts = true;
+
+    [[nodiscard]] double at(int bin, const Point& point) const {
+        const double angle = 2.0 * std::numbers::pi * bin / kBins;
+        const double constant = 0.03 * kWork * std::cos(4.0 * angle + 0.4);
+        const double by_load = load_counts ? 0.3 * kWork * std::sin(4.0 * angle) : 0.0;
+        const double by_energy = 0.01 * std::sin(2.0 * angle + 1.0) + 0.01 * std::cos(8.0 * angle);
+        return constant + by_load * point.load + by_energy * point.energy;
+    }
+};
+
+double energy_at(double rpm) { return 0.5 * std::pow(rpm * std::numbers::pi / 30.0, 2.0); }
+
+Residual residual_of(const Truth& truth, const Pattern& pattern, const Point& point) {
+    Residual residual{};
+    for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] = truth.at(b, point) - pattern.at(b, point);
+    return residual;
+}
+
+double worst_error(const Truth& truth, const Pattern& pattern, const Point& point) {
+    double worst = 0.0;
+    for (int b = 0; b < kBins; ++b) worst = std::fmax(worst, std::fabs(truth.at(b, point) - pattern.at(b, point)));
+    return worst;
+}
+
+TEST(CyclePattern, LearnsConstantLoadAndEnergyTerms) {
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    const Truth truth;
+    std::mt19937_64 random(3);
+    std::uniform_real_distribution<double> load(0.2, 0.9);
+    std::uniform_real_distribution<double> rpm(900.0, 3500.0);
+    for (int n = 0; n < 300; ++n) {
+        const Point point{load(random), energy_at(rpm(random))};
+        pattern.learn(residual_of(truth, pattern, point), point);
+    }
+    EXPECT_EQ(pattern.cycles(), 300);
+    // Within the range of what was learned, and at its corners, to a thousandth of a firing's work.
+    for (const double l : {0.2, 0.5, 0.9})
+        for (const double r : {900.0, 2000.0, 3500.0})
+            EXPECT_LT(worst_error(truth, pattern, {l, energy_at(r)}), 0.001 * kWork) << l << ", " << r;
+}
+
+TEST(CyclePattern, OneOperatingPointIsLearnedInAFewCycles) {
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    const Truth truth;
+    const Point point{0.4, energy_at(2000.0)};
+    pattern.learn(residual_of(truth, pattern, point), point);
+    EXPECT_LT(worst_error(truth, pattern, point), 0.05 * kWork);
+    for (int n = 0; n < 9; ++n) pattern.learn(residual_of(truth, pattern, point), point);
+    EXPECT_LT(worst_error(truth, pattern, point), 0.005 * kWork);
+}
+
+TEST(CyclePattern, WithoutALoadChannelTheConstantHoldsThePattern) {
+    Pattern pattern;
+    pattern.begin(kBins, false, kWork);
+    Truth truth;
+    truth.load_counts = false;
+    std::mt19937_64 random(3);
+    std::uniform_real_distribution<double> rpm(900.0, 3500.0);
+    for (int n = 0; n < 100; ++n) {
+        const Point point{0.0, energy_at(rpm(random))};
+        pattern.learn(residual_of(truth, pattern, point), point);
+    }
+    EXPECT_LT(worst_error(truth, pattern, {0.0, energy_at(1500.0)}), 0.001 * kWork);
+    // No load term was learned.
+    for (int b = 0; b < kBins; ++b)
+        EXPECT_EQ(pattern.at(b, {1.0, energy_at(1500.0)}), pattern.at(b, {0.0, energy_at(1500.0)}));
+}
+
+TEST(CyclePattern, TakesOutWhatItHoldsOverARunOfBins) {
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    const Point point{0.4, energy_at(2000.0)};
+    const Truth truth;
+    for (int n = 0; n < 5; ++n) pattern.learn(residual_of(truth, pattern, point), point);
+    std::array<float, 6> load{};
+    std::array<float, 6> energy{};
+    std::array<float, 6> value{};
+    for (std::size_t i = 0; i < 6; ++i) {
+        load[i] = 0.1F * static_cast<float>(i);
+        energy[i] = 20000.0F + 100.0F * static_cast<float>(i);
+        value[i] = 500.0F;
+    }
+    pattern.take_out(31, 6, load.data(), energy.data(), value.data());
+    for (int i = 0; i < 6; ++i) {
+        const auto at = static_cast<std::size_t>(i);
+        const Point here{static_cast<double>(load[at]), static_cast<double>(energy[at])};
+        EXPECT_NEAR(static_cast<double>(value[at]), 500.0 - pattern.at(31 + i, here), 1e-3);
+    }
+}
+
+TEST(CyclePattern, DoubtFallsAsTheNumberOfLikeCyclesGrows) {
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    const Truth truth;
+    const Point point{0.4, energy_at(2000.0)};
+    EXPECT_EQ(pattern.doubt(point), 1.0);
+    std::mt19937_64 random(17);
+    std::normal_distribution<double> noise(0.0, 0.03 * kWork);
+    for (int n = 1; n <= 1000; ++n) {
+        Residual residual = residual_of(truth, pattern, point);
+        for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] += noise(random);
+        pattern.learn(residual, point);
+        // The first cycles alone do not tell the noise well.
+        if (n == 8 || n == 16 || n == 32) {
+            EXPECT_GT(pattern.doubt(point), 0.6 / n) << n;
+            EXPECT_LT(pattern.doubt(point), 1.6 / n) << n;
+        }
+    }
+    EXPECT_NEAR(std::sqrt(pattern.noise()), 0.03 * kWork, 0.003 * kWork);
+    // In the long run the coefficients drift as fast as they are learned, a Riccati equation of one number: the drift per
+    // cycle is (0.003 of the prior deviation)^2 for constant and load, (0.0003 of it)^2 for energy.
+    const double drift = std::pow(0.003 * 0.05 * kWork, 2.0) + std::pow(0.003 * 0.4 * kWork * point.load, 2.0) +
+                         std::pow(0.0003 * 0.03 * point.energy, 2.0);
+    const double variance = std::pow(0.03 * kWork, 2.0);
+    const double settled = 0.5 * (drift + std::sqrt(drift * drift + 4.0 * drift * variance)) / variance;
+    EXPECT_NEAR(pattern.doubt(point), settled, 0.2 * settled);
+    // Where the engine has never been, the doubt is larger.
+    EXPECT_GT(pattern.doubt({0.9, energy_at(3500.0)}), 5.0 * pattern.doubt(point));
+}
+
+TEST(CyclePattern, DoubtIsTheScatterOfWhatWasLearned) {
+    // Many engines that learn the same pattern with other noise: their spread is what each of them expects.
+    constexpr int kEngines = 200;
+    constexpr int kCycles = 20;
+    const Point point{0.4, energy_at(2000.0)};
+    const Truth truth;
+    std::mt19937_64 random(23);
+    std::normal_distribution<double> noise(0.0, 0.03 * kWork);
+    double square = 0.0;
+    double expected = 0.0;
+    for (int e = 0; e < kEngines; ++e) {
+        Pattern pattern;
+        pattern.begin(kBins, true, kWork);
+        for (int n = 0; n < kCycles; ++n) {
+            Residual residual = residual_of(truth, pattern, point);
+            for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] += noise(random);
+            pattern.learn(residual, point);
+        }
+        for (int b = 0; b < kBins; ++b)
+            square += std::pow((truth.at(b, point) - pattern.at(b, point)) / (0.03 * kWork), 2.0);
+        expected += pattern.doubt(point);
+    }
+    const double seen = square / (kEngines * kBins);
+    EXPECT_GT(seen, 1.0 / kCycles);
+    EXPECT_NEAR(expected / kEngines, seen, 0.4 * seen);
+}
+
+TEST(CyclePattern, TurnsByHalfACycle) {
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    std::mt19937_64 random(29);
+    std::normal_distribution<double> any(0.0, 100.0);
+    for (const double load : {0.2, 0.8}) {
+        Residual residual{};
+        for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] = any(random);
+        pattern.learn(residual, {load, energy_at(1000.0 + 2000.0 * load)});
+    }
+    const Pattern before = pattern;
+    pattern.turn();
+    const Point point{0.7, energy_at(1700.0)};
+    for (int b = 0; b < kBins; ++b) EXPECT_EQ(pattern.at(b, point), before.at((b + kBins / 2) % kBins, point)) << b;
+    EXPECT_NE(pattern.at(0, point), before.at(0, point));
+    pattern.turn();
+    for (int b = 0; b < kBins; ++b) EXPECT_EQ(pattern.at(b, point), before.at(b, point)) << b;
+}
+
+}  // namespace
+}  // namespace kurbel::test

@@ -1,0 +1,160 @@
+// The climb through sets of cylinders against a look at all of them.
+#include "kurbel/stage/missing_search.hpp"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <random>
+
+namespace kurbel::test {
+namespace {
+
+using Square = Eigen::MatrixXd;
+using Side = Eigen::VectorXd;
+using Search = MissingSearch<double, Square, Side>;
+using Prior = Search::Prior;
+
+constexpr double kLeast = 0.2;
+constexpr double kMost = 1.4;
+
+struct Problem {
+    Square square;
+    Side side;
+    Prior prior{};
+};
+
+/// Log-probability of one set, written down anew: bit k is cylinder k.
+double value_of(const Problem& p, unsigned members, double least, double most) {
+    double linear = 0.0;
+    double square = 0.0;
+    double prior = 0.0;
+    for (int k = 0; k < p.side.size(); ++k) {
+        if (((members >> k) & 1U) == 0U) continue;
+        linear += p.side[k];
+        prior += p.prior[static_cast<std::size_t>(k)];
+        for (int l = 0; l < p.side.size(); ++l)
+            if (((members >> l) & 1U) != 0U) square += p.square(k, l);
+    }
+    if (members == 0U) return 0.0;
+    const double size = std::min(std::max(linear / square, least), most);
+    return size * linear - 0.5 * size * size * square + prior;
+}
+
+double brute_force(const Problem& p, double least = kLeast, double most = kMost) {
+    double best = 0.0;
+    for (unsigned members = 0; members < (1U << p.side.size()); ++members)
+        best = std::max(best, value_of(p, members, least, most));
+    return best;
+}
+
+unsigned bits(const Search::Set& set) {
+    unsigned members = 0;
+    for (std::size_t k = 0; k < set.size(); ++k) members |= set[k] ? 1U << k : 0U;
+    return members;
+}
+
+class Draws {
+  public:
+    /// Positive definite; the linear part is what some set of cylinders and noise of unit variance would give.
+    Problem next(int cylinders) {
+        Square root(cylinders, cylinders + 2);
+        for (int i = 0; i < root.size(); ++i) root.data()[i] = normal_(random_);
+        Problem p{root * root.transpose(), Side(cylinders), {}};
+        Side missing(cylinders);
+        for (int k = 0; k < cylinders; ++k) missing[k] = normal_(random_) > 0.5 ? 1.0 + 0.1 * normal_(random_) : 0.0;
+        Side noise(cylinders + 2);
+        for (int i = 0; i < noise.size(); ++i) noise[i] = normal_(random_);
+        p.side = p.square * missing + root * noise;
+        for (int k = 0; k < cylinders; ++k) p.prior[static_cast<std::size_t>(k)] = -2.0 + normal_(random_);
+        return p;
+    }
+
+  private:
+    std::mt19937_64 random_{5};
+    std::normal_distribution<double> normal_;
+};
+
+Problem independent(double each) {
+    Problem p{Square::Identity(3, 3) * 100.0, Side::Constant(3, 0.0), {}};
+    p.side[1] = 100.0 * each;
+    return p;
+}
+
+TEST(MissingSearch, IsAsGoodAsLookingAtAllSetsInAlmostAllDraws) {
+    Draws draws;
+    int equal = 0;
+    int all = 0;
+    for (int cylinders = 1; cylinders <= 8; ++cylinders)
+        for (int n = 0; n < 250; ++n) {
+            const Problem p = draws.next(cylinders);
+            Search::Set set{};
+            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior).best(set);
+            const double best = brute_force(p);
+            const double tolerance = 1e-9 * (1.0 + best);
+            ASSERT_LE(found, best + tolerance);
+            // What it returns is the value of the set that it names.
+            ASSERT_NEAR(found, value_of(p, bits(set), kLeast, kMost), tolerance);
+            equal += found >= best - tolerance ? 1 : 0;
+            ++all;
+        }
+    EXPECT_GE(equal, all * 95 / 100) << equal << " of " << all;
+    RecordProperty("equal", equal);
+}
+
+TEST(MissingSearch, FindsNoneWhereNoneIsMissing) {
+    const Problem p = independent(0.0);
+    Search::Set set;
+    set.fill(true);
+    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), 0.0);
+    EXPECT_EQ(bits(set), 0U);
+}
+
+TEST(MissingSearch, SizesAreKeptWithinTheirLimits) {
+    const Prior none{};
+    struct Case {
+        double missing;
+        double size;
+    };
+    for (const Case& c : {Case{0.9, 0.9}, Case{0.05, kLeast}, Case{2.0, kMost}, Case{-1.0, kLeast}}) {
+        const Problem p = independent(c.missing);
+        const Search search(p.square, p.side, 3, kLeast, kMost, none);
+        EXPECT_DOUBLE_EQ(search.size(p.side[1], p.square(1, 1)), c.size);
+        Search::Set one{};
+        one[1] = true;
+        EXPECT_DOUBLE_EQ(search.size(one), c.size);
+    }
+    const Problem p = independent(1.0);
+    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none).size(Search::Set{}), 1.0);
+}
+
+TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
+    // A share of 0.11 beside a least share of 0.2: 0.2 * 11 - 0.02 * 100 = 0.2; of 0.09: less than nothing.
+    for (const bool enough : {true, false}) {
+        const Problem p = independent(enough ? 0.11 : 0.09);
+        Search::Set set{};
+        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set);
+        EXPECT_NEAR(value, enough ? 0.2 : 0.0, 1e-12);
+        EXPECT_EQ(bits(set), enough ? 2U : 0U);
+    }
+}
+
+TEST(MissingSearch, PriorsDecideWhereThePatternHardlyDoes) {
+    // One whole work missing is worth 50 here; log-odds of -49 leave one, of -51 nothing.
+    for (const double prior : {-49.0, -51.0}) {
+        Problem p = independent(1.0);
+        p.prior.fill(prior);
+        Search::Set set{};
+        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), std::max(50.0 + prior, 0.0), 1e-9);
+        EXPECT_EQ(bits(set), prior > -50.0 ? 2U : 0U);
+    }
+    // A cylinder known to be dead is named without a sign of it, as long as that costs less than the prior gives.
+    Problem p = independent(0.0);
+    p.prior[2] = 3.0;
+    Search::Set set{};
+    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), 3.0 - 0.5 * 0.04 * 100.0, 1e-9);
+    EXPECT_EQ(bits(set), 4U);
+}
+
+}  // namespace
+}  // namespace kurbel::test
