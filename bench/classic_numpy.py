@@ -38,7 +38,7 @@ def segment_roughness(ticks, hz, positions, absent, tdc1_deg, firing_deg):
 
 
 class StreamRoughness:
-    """The same while teeth come in: takes the teeth of one firing at a time, gives the firings that became final."""
+    """The same while teeth come in: takes any number of them at a time, gives the firings that became final."""
 
     def __init__(self, hz, positions, absent, tdc1_deg, firing_deg):
         self.hz, self.step_deg, self.firing_deg = hz, 360.0 / positions, firing_deg
@@ -80,10 +80,10 @@ class StreamRoughness:
         return given
 
 
-def stream_roughness(ticks, hz, positions, absent, tdc1_deg, firing_deg):
-    """All firings of a recording through StreamRoughness, the teeth of one firing at a time."""
+def stream_roughness(ticks, hz, positions, absent, tdc1_deg, firing_deg, block=None):
+    """All firings of a recording through StreamRoughness, `block` teeth at a time: those of one firing where it is not given."""
     stream = StreamRoughness(hz, positions, absent, tdc1_deg, firing_deg)
-    block = int(positions * firing_deg / 360.0)
+    block = block or int(positions * firing_deg / 360.0)
     given = []
     for i in range(0, ticks.size, block):
         given += stream.push(ticks[i : i + block])
@@ -94,10 +94,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("recording", type=Path, help="folder with crank.npy in ticks")
     parser.add_argument("--hz", type=float, default=1.0e9)
-    parser.add_argument("--rounds", type=int, default=15)
+    parser.add_argument("--rounds", type=int, default=5)
     given = parser.parse_args()
     ticks = np.load(given.recording / "crank.npy")
-    for name, work in (("whole", lambda *a: segment_roughness(*a)[0]), ("stream", stream_roughness)):
+    ways = {
+        "whole": lambda *a: segment_roughness(*a)[0],
+        "firing by firing": stream_roughness,
+        "edge by edge": lambda *a: stream_roughness(*a, block=1),
+    }
+    for name, work in ways.items():
         seconds = []
         for _ in range(given.rounds):
             begin = time.process_time()

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from functools import partial
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -83,6 +84,7 @@ def main() -> int:
         scripts = {
             "NumPy, whole recording at once": least_seconds(segment_roughness, ticks, hz, 5 * rounds),
             "NumPy, firing by firing": least_seconds(stream_roughness, ticks, hz, rounds),
+            "NumPy, edge by edge": least_seconds(partial(stream_roughness, block=1), ticks[: ticks.size // 4], hz, 2),
         }
         stream = stream_roughness(ticks, hz, 60, 2, 84.0, 180.0)
         whole = segment_roughness(ticks, hz, 60, 2, 84.0, 180.0)[0]
