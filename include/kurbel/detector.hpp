@@ -55,8 +55,10 @@ class BasicDetector {
             load_ = static_cast<Real>(value);
         } else if (channel == Channel::fuel_cut) {
             cut_ = value > 0.5;
+            cut_mask_ = cut_mask();
         } else if (number >= first_cut && number < first_cut + kMaxCylinders) {
             cut_one_[static_cast<std::size_t>(number - first_cut)] = value > 0.5;
+            cut_mask_ = cut_mask();
         } else if (channel != Channel::coolant_c && channel != Channel::vehicle_kmh) {
             return {StatusCode::bad_argument, "channel", "is not known"};
         }
@@ -122,10 +124,10 @@ class BasicDetector {
 
     /// Where no cam has told the phase and the firing angles allow it, the crank's own motion does. It goes on listening, so
     /// that a contradiction is heard.
-    void follow_crank_phase(const Bin<Real>& bin, std::uint32_t cut) noexcept {
+    void follow_crank_phase(const Bin<Real>& bin) noexcept {
         if (symmetric_ || (bin.phase_known && decoder_.sync().phase != Phase::crank)) return;
         const auto place = static_cast<int>((bin.index + bin.turn) % grid_.bins);
-        phase_finder_.push(place, bin.energy, !bin.restart, cut);
+        phase_finder_.push(place, bin.energy, !bin.restart, cut_mask_);
         using Answer = typename PhaseFinder<Real>::Answer;
         const Answer answer = phase_finder_.answer();
         if (answer == Answer::undecided || (answer == Answer::right && bin.phase_known)) return;
@@ -140,26 +142,29 @@ class BasicDetector {
     void take_bin(const Bin<Real>& bin) noexcept {
         if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
         last_turn_ = bin.turn;
-        const std::uint32_t cut = cut_mask();
         if (config_.settings.method == Method::segment_roughness)
-            roughness_.push(bin, load_, cut, bin.phase_known);
+            roughness_.push(bin, load_, cut_mask_, bin.phase_known);
         else
-            work_.push(bin, load_, cut, bin.phase_known);
-        follow_crank_phase(bin, cut);
+            work_.push(bin, load_, cut_mask_, bin.phase_known);
+        follow_crank_phase(bin);
         judge_ready(false);
     }
 
     void judge_ready(bool all) noexcept {
-        FiringWork<Real> firing;
         if (config_.settings.method == Method::segment_roughness) {
+            FiringWork<Real> firing;
             while (queued_ < kQueue && roughness_.take(firing, all)) {
                 judge(firing, false);
                 roughness_.learn();
             }
             return;
         }
-        while (queued_ < kQueue && work_.take(firing, decision_.limits(), all))
+        // Most bins complete no firing.
+        while (queued_ < kQueue && work_.ready(all)) {
+            FiringWork<Real> firing;
+            if (!work_.take(firing, decision_.limits(), all)) return;
             work_.learn(firing, judge(firing, !work_.settled()));
+        }
     }
 
     Feedback<Real> judge(const FiringWork<Real>& firing, bool learning) noexcept {
@@ -229,6 +234,7 @@ class BasicDetector {
     Real load_ = std::numeric_limits<Real>::quiet_NaN();
     std::int64_t first_cycle_ = kNone;
     std::array<bool, kMaxCylinders> cut_one_{};
+    std::uint32_t cut_mask_ = 0;                // of both
     std::array<int, kMaxCylinders> partner_{};  // number of the cylinder it can be mistaken for, 0 = none; by place
     // Scratch: clearing it anew for each edge would cost more than the decoder.
     std::array<Tooth, kMaxTeethPerPush> teeth_{};

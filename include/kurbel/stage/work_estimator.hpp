@@ -70,11 +70,15 @@ class WorkEstimator {
         open_window(newest_window(), size_);
     }
 
+    /// Whether take() has one.
+    [[nodiscard]] bool ready(bool all = false) const noexcept {
+        return pending_.count() > 0 && (all || newest_window() >= pending_[0].bin + hold_);
+    }
+
     /// Takes the next firing that is ready. `limits`: share of lost work above which a firing counts as misfire, per place.
     /// `all`: the stream has ended, give out what is held back.
     [[nodiscard]] bool take(FiringWork<Real>& firing, const Limits& limits, bool all = false) noexcept {
-        if (pending_.count() == 0) return false;
-        if (!all && newest_window() < pending_[0].bin + hold_) return false;
+        if (!ready(all)) return false;
         describe(pending_[0], firing);
         if (firing.complete) estimate(firing, limits);
         return true;
@@ -277,7 +281,9 @@ class WorkEstimator {
         const bool dead = dead_[static_cast<std::size_t>(oldest.place)];
         const bool healthy = !feedback.misfire && feedback.probability < Real(0.5);
         // The pattern holds a dead cylinder as it is, so its windows scatter like healthy ones.
-        if (dead ? feedback.misfire : healthy)
+        // In a long steady state every other cycle tells enough.
+        const bool enough = steady_cycles_ > 256 && cycles_learned() % 2 != 0;
+        if (!enough && (dead ? feedback.misfire : healthy))
             covariance_.learn(window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
         if (!firing.sized && settled()) expected_.learn_size(firing.lost, feedback.probability);
