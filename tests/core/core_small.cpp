@@ -1,5 +1,5 @@
 // The streaming core for a target that knows its wheel: 16 cylinders and 60 places fit into 64 KiB.
-#define KURBEL_MAX_TEETH 60
+#define KURBEL_TEETH_ROOM 60
 #include "kurbel/detector.hpp"
 
 template class kurbel::BasicDetector<double>;

@@ -11,15 +11,15 @@ namespace kurbel {
 
 // A small target that knows its wheel defines this before it includes kurbel's headers, and saves 70 bytes of state for each
 // tooth that it does not need. The compiled library has room for every wheel.
-#if !defined(KURBEL_MAX_TEETH)
-#define KURBEL_MAX_TEETH 400
+#if !defined(KURBEL_TEETH_ROOM)
+#define KURBEL_TEETH_ROOM 400
 #elif defined(KURBEL_COMPILED)
-#error "KURBEL_MAX_TEETH is for the headers alone; the compiled library was built with its own"
+#error "KURBEL_TEETH_ROOM is for the headers alone; the compiled library was built with its own"
 #endif
 #define KURBEL_TEXT_OF(number) #number
 #define KURBEL_TEXT(number) KURBEL_TEXT_OF(number)
 
-inline constexpr int kMaxTeeth = KURBEL_MAX_TEETH;  ///< places of the crank wheel in one revolution
+inline constexpr int kMaxTeeth = KURBEL_TEETH_ROOM;  ///< places of the crank wheel in one revolution
 inline constexpr int kMaxCamEdges = 32;             ///< cam edges in one engine cycle
 
 /// Where the crank sensor sits; decides how crank torsion shows in the signal.
@@ -183,7 +183,7 @@ inline Status validate(const WheelConfig& wheel) noexcept {
         return Status{StatusCode::bad_wheel, parameter, why};
     };
     if (wheel.teeth < 1 || wheel.teeth > kMaxTeeth)
-        return bad("crank_wheel", "must have 1 to " KURBEL_TEXT(KURBEL_MAX_TEETH) " teeth");
+        return bad("crank_wheel", "must have 1 to " KURBEL_TEXT(KURBEL_TEETH_ROOM) " teeth");
     if (!(wheel.angle_deg[0] >= 0.0F)) return bad("crank_wheel.tooth_angles_deg", "must lie in 0 to 360");
     for (int i = 1; i < wheel.teeth; ++i)
         if (!(wheel.angle_deg[static_cast<std::size_t>(i)] - wheel.angle_deg[static_cast<std::size_t>(i - 1)] >= 0.2F))
