@@ -134,6 +134,7 @@ class PersistentMisfire {
     static constexpr Real kLargestMisfit = Real(4);
     // Healthy cylinder-to-cylinder spread of work (engineering range, from memory).
     static constexpr Real kSpread = Real(0.06);
+    static constexpr Real kWeakSpread = Real(0.12);
     // Nearer to dead than to healthy; less than that is a weak cylinder.
     static constexpr Real kDead = Real(0.5);
     static constexpr Real kWeak = Real(0.2);
@@ -187,18 +188,33 @@ class PersistentMisfire {
         for (int k = 0; k < firings; ++k)
             if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = size;
         const Side deviation = solver.solve(Side(seen - information * lost));
-        for (int k = 0; k < firings; ++k)
-            finding.deviation[static_cast<std::size_t>(k)] = deviation[k] + (size < kDead ? lost[k] : Real(0));
-        if (size < kDead) finding.missing.fill(false);
-        // A pattern that no set of cylinders explains (a resonance swept through) accuses none.
+        // A pattern that no set of cylinders explains (a resonance swept through) says nothing new.
         const Vector left = data - f * (lost + deviation);
         if (left.dot(weight.cwiseProduct(left)) > kLargestMisfit * static_cast<Real>(rows))
-            finding.missing = last_.missing;
+            finding.missing = held_;
+        else if (size < kDead)
+            finding.missing.fill(false);
+        read_deviations(information, seen, prior, size, finding);
 
         const Real misfit = data.dot(weight.cwiseProduct(data)) - seen.dot(explained);
         const Real volume = solver.matrixLLT().diagonal().array().log().sum() - Real(0.5) * prior.array().log().sum();
         return gain - Real(0.5) * misfit - volume +
                std::log(static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
+    }
+
+    /// How far each cylinder lies from the others. A weak one may be further off than healthy ones are from each other.
+    void read_deviations(const Square& information, const Side& seen, const Side& prior, Real size,
+                         Finding& finding) const noexcept {
+        const int firings = orders_.firings();
+        Side lost = Side::Zero(seen.size());
+        Square posterior = information;
+        posterior.diagonal() += prior;
+        for (int k = 0; k < firings; ++k) {
+            if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = size;
+            posterior(k, k) += Real(1) / (kWeakSpread * kWeakSpread) - prior[k];
+        }
+        const Side deviation = posterior.llt().solve(Side(seen - information * lost));
+        for (int k = 0; k < firings; ++k) finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
     }
 
     /// Log-odds of each place to be dead. A cylinder that dies or recovers later on does not change the pattern, for its firings
