@@ -88,7 +88,8 @@ class HealthyScatter {
 
     /// The normal deviate that is as rare as z healthy standard deviations are here.
     [[nodiscard]] Real as_normal(Real z) const noexcept {
-        return z > kTailBegins ? equal_begin_ + (z - kTailBegins) / stretch_ : z;
+        // Nothing below the tail is rarer than its beginning.
+        return z > kTailBegins ? equal_begin_ + (z - kTailBegins) / stretch_ : std::min(z, equal_begin_);
     }
 
   private:
