@@ -1,0 +1,198 @@
+// Firings that wait: their order, and how overlapping responses are told apart.
+#include "kurbel/stage/pending_firings.hpp"
+
+#include <gtest/gtest.h>
+
+#include "stage/rigid_crank.hpp"
+#include "support/even_engine.hpp"
+
+namespace kurbel::test {
+namespace {
+
+using Pending = PendingFirings<double>;
+
+/// An even engine of eight, whose responses overlap, and a stretch of bins on which misfires are laid; the firing at place 0 of bin 100 is the oldest.
+struct Queue : CrankParts {
+    Queue() : CrankParts(even_engine(8)) {
+        bank.set_speed(1500.0F);
+        covariance.begin(size);
+        covariance.add_prior_diagonal(0.0025F);
+        covariance.end_prior();
+        bank.compose(covariance);
+        EXPECT_TRUE(covariance.factorise(bank.doubt()));
+        bank.match(covariance);
+        interval = grid.bins / 8;
+        limits.fill(0.4);
+    }
+
+    /// A firing `n` intervals after the oldest lost `share` of `work`, an expected firing being 1.
+    void lay(int n, double share, double work = 1.0) {
+        for (int j = 0; j < bank.length(); ++j) {
+            const int bin = n * interval + j + kBefore;
+            if (bin >= 0 && bin < static_cast<int>(difference.size()))
+                difference[static_cast<std::size_t>(bin)] +=
+                    share * work * static_cast<double>(bank.response(place_of(n))[static_cast<std::size_t>(j)]);
+        }
+    }
+
+    /// Opens the windows of `count` firings from the oldest on; `work` is what is expected of the firing at 1, else 1.
+    void open(int count, double work_of_second = 1.0) {
+        for (int n = 0; n < count; ++n) {
+            PendingFiring<double>& entry = pending.append();
+            entry.bin = 100 + n * interval;
+            entry.place = place_of(n);
+            entry.length = size;
+            entry.expected = n == 1 ? work_of_second : 1.0;
+            Window x{};
+            for (int j = 0; j < size; ++j)
+                x[static_cast<std::size_t>(j)] = static_cast<float>(
+                    difference[static_cast<std::size_t>(n * interval + j + kBefore)] / entry.expected);
+            const ResponseBank::Match match = bank.match_whole(entry.place, x);
+            entry.amplitude = static_cast<double>(match.amplitude);
+            entry.gain = entry.amplitude * entry.amplitude * static_cast<double>(match.precision);
+        }
+    }
+
+    /// Amplitudes of the firings one after the other, as the estimator takes them.
+    std::vector<double> take_all() {
+        std::vector<double> amplitudes;
+        while (pending.count() > 0) {
+            pending[0].amplitude = pending.oldest_amplitude(bank, limits, dead);
+            amplitudes.push_back(pending[0].amplitude);
+            const bool misfire = amplitudes.back() > 0.4;
+            if (misfire) pending.take_out_oldest(bank, amplitudes.back());
+            pending.drop_oldest();
+        }
+        return amplitudes;
+    }
+
+    static int place_of(int n) { return n % 8; }
+
+    static constexpr int kBefore = 100;  // bins on the stretch before the oldest's window
+    int interval = 0;
+    WindowCovariance covariance{};
+    Pending pending{};
+    Pending::Limits limits{};
+    Pending::Dead dead{};
+    std::array<double, 600> difference{};
+};
+
+TEST(PendingFirings, GivesOutTheOldestFirst) {
+    Pending pending;
+    EXPECT_EQ(pending.count(), 0);
+    std::int64_t next_in = 0;
+    std::int64_t next_out = 0;
+    // Many times around the ring, at changing lengths.
+    for (int turn = 0; turn < 50; ++turn) {
+        while (pending.count() < 3 + turn % (Pending::kCapacity - 3)) pending.append().bin = next_in++;
+        for (int i = 0; i < pending.count(); ++i) EXPECT_EQ(pending[i].bin, next_out + i);
+        for (int n = 0; n < 2; ++n, ++next_out) pending.drop_oldest();
+    }
+    while (!pending.full()) pending.append().bin = next_in++;
+    EXPECT_EQ(pending.count(), Pending::kCapacity);
+    EXPECT_EQ(pending[0].bin, next_out);
+    pending.clear();
+    EXPECT_EQ(pending.count(), 0);
+    // A new entry knows nothing of the one that was there before.
+    const PendingFiring<double>& entry = pending.append();
+    EXPECT_EQ(entry.bin, 0);
+    EXPECT_FALSE(entry.usable());
+}
+
+TEST(PendingFirings, OneMisfireLeavesItsNeighboursHealthy) {
+    for (int misfire = 0; misfire < 4; ++misfire) {
+        Queue queue;
+        queue.lay(misfire, 1.0);
+        queue.open(5);
+        // What each window reads before anything is explained is not the truth.
+        double largest_error = 0.0;
+        for (int n = 0; n < 5; ++n)
+            largest_error = std::max(largest_error, std::fabs(queue.pending[n].amplitude - (n == misfire ? 1.0 : 0.0)));
+        EXPECT_GT(largest_error, 0.1);
+        const std::vector<double> amplitudes = queue.take_all();
+        for (int n = 0; n < 5; ++n)
+            EXPECT_NEAR(amplitudes[static_cast<std::size_t>(n)], n == misfire ? 1.0 : 0.0, 1e-3)
+                << misfire << ", " << n;
+    }
+}
+
+TEST(PendingFirings, TwoMisfiresAreBothFound) {
+    for (int first = 0; first < 3; ++first)
+        for (int second = first + 1; second < 4; ++second) {
+            Queue queue;
+            queue.lay(first, 1.0);
+            queue.lay(second, 1.0);
+            queue.open(5);
+            const std::vector<double> amplitudes = queue.take_all();
+            for (int n = 0; n < 5; ++n) {
+                const bool lost = n == first || n == second;
+                // Each is estimated while the other still stands in its window to some extent.
+                EXPECT_NEAR(amplitudes[static_cast<std::size_t>(n)], lost ? 1.0 : 0.0, 0.3)
+                    << first << ", " << second << ": " << n;
+            }
+        }
+}
+
+TEST(PendingFirings, ExpectedWorksAreWeighed) {
+    // The second firing does half of the work; all of it lost reads 1 to itself and leaks half as much into the oldest.
+    Queue queue;
+    queue.lay(1, 1.0, 0.5);
+    queue.open(3, 0.5);
+    const double leak = static_cast<double>(queue.bank.leak(0, 1, queue.interval));
+    EXPECT_NEAR(queue.pending[0].amplitude, 0.5 * leak, 1e-4);
+    const std::vector<double> amplitudes = queue.take_all();
+    EXPECT_NEAR(amplitudes[0], 0.0, 1e-3);
+    EXPECT_NEAR(amplitudes[1], 1.0, 1e-3);
+    EXPECT_NEAR(amplitudes[2], 0.0, 1e-3);
+}
+
+TEST(PendingFirings, WhatLiesBelowTheLimitIsNotExplainedAway) {
+    Queue queue;
+    queue.lay(1, 0.3);
+    queue.open(2);
+    const double read = queue.pending[0].amplitude;
+    EXPECT_EQ(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), read);
+    queue.limits.fill(0.2);
+    EXPECT_NEAR(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), 0.0, 1e-3);
+}
+
+TEST(PendingFirings, ADeadCylinderThatFiresIsTheDeviation) {
+    // The pattern holds place 1 as dead; once it fires, it stands out with amplitude -1 and is explained before the oldest.
+    Queue queue;
+    queue.dead[1] = true;
+    queue.lay(1, -1.0);
+    queue.open(2);
+    EXPECT_NEAR(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), 0.0, 1e-3);
+    // Dead as ever, it is no deviation, and what little it reads stays where it is.
+    Queue still;
+    still.dead[1] = true;
+    still.lay(1, -0.2);
+    still.open(2);
+    EXPECT_EQ(still.pending.oldest_amplitude(still.bank, still.limits, still.dead), still.pending[0].amplitude);
+}
+
+TEST(PendingFirings, FiringsWithoutAWindowAreLeftAlone) {
+    Queue queue;
+    queue.lay(1, 1.0);
+    queue.open(3);
+    queue.pending[1].length = 0;
+    queue.pending[2].amplitude = 0.0;
+    EXPECT_EQ(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), queue.pending[0].amplitude);
+    const double before = queue.pending[1].amplitude;
+    queue.pending.take_out_oldest(queue.bank, 1.0);
+    EXPECT_EQ(queue.pending[1].amplitude, before);
+}
+
+TEST(PendingFirings, TheOldestLeadsWhereNobodyExplainsMore) {
+    Queue queue;
+    queue.lay(0, 1.0);
+    queue.open(4);
+    EXPECT_TRUE(queue.pending.oldest_leads());
+    queue.pending[2].gain = 2.0 * queue.pending[0].gain;
+    EXPECT_FALSE(queue.pending.oldest_leads());
+    queue.pending[2].length = 0;
+    EXPECT_TRUE(queue.pending.oldest_leads());
+}
+
+}  // namespace
+}  // namespace kurbel::test

@@ -1,0 +1,389 @@
+// The bank of responses: sizes and signs, matching, learning from misfires, choosing among kinds, ringing on.
+#include "kurbel/stage/response_bank.hpp"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/Dense>
+#include <cmath>
+#include <numbers>
+#include <random>
+
+#include "kurbel/stage/window_prior.hpp"
+#include "stage/rigid_crank.hpp"
+
+namespace kurbel::test {
+namespace {
+
+using Response = ResponseBank::Response;
+
+struct Bank : CrankParts {
+    explicit Bank(const EngineConfig& engine = engine_of({1, 3, 4, 2}), SensorAt at = SensorAt::front,
+                  double speed_rpm = 1500.0, double noise = 0.05)
+        : CrankParts(engine, at) {
+        bank.set_speed(static_cast<float>(speed_rpm));
+        covariance.begin(size);
+        covariance.add_prior_diagonal(static_cast<float>(noise * noise));
+        covariance.end_prior();
+        match();
+    }
+    void match() {
+        bank.compose(covariance);
+        ASSERT_TRUE(covariance.factorise(bank.doubt()));
+        bank.match(covariance);
+    }
+    /// A window in which the response of kind `hypothesis` stands with amplitude 1.
+    [[nodiscard]] Window window_of(int place) const {
+        Window x{};
+        for (int j = 0; j < size; ++j)
+            x[static_cast<std::size_t>(j)] = bank.response(place)[static_cast<std::size_t>(j)];
+        return x;
+    }
+    void add_noise(Window& x, double deviation) {
+        for (int j = 0; j < size; ++j)
+            x[static_cast<std::size_t>(j)] += static_cast<float>(deviation * normal_(random_));
+    }
+
+    WindowCovariance covariance{};
+
+  private:
+    std::mt19937_64 random_{19};
+    std::normal_distribution<double> normal_;
+};
+
+/// Response of a bin grid to one lost combustion on a damped oscillator of `per_rev` cycles a revolution, added to the rigid
+/// crank: from the pulse in fine steps, written down anew.
+Window with_torsion(const CrankParts& parts, double per_rev, double gain) {
+    constexpr double kStep_deg = 0.25;
+    const CombustionWork combustion(SliderCrank::of(parts.config.engine), 9.0);
+    const int bins = parts.size + 1;
+    std::vector<double> mean(static_cast<std::size_t>(bins), 0.0);
+    const double first_deg = -parts.before * parts.grid.bin_deg;
+    const int steps = static_cast<int>(std::lround(bins * parts.grid.bin_deg / kStep_deg));
+    const double turn_rad = to_rad(kStep_deg) * per_rev;
+    const double damping = 0.03 * turn_rad;
+    double rigid = 0.0;
+    double cosine = 0.0;
+    double sine = 0.0;
+    for (int i = 0; i < steps; ++i) {
+        const double deg = first_deg + (i + 0.5) * kStep_deg;
+        const int pulse = static_cast<int>(std::floor((deg - CombustionWork::kFirst_deg) / CombustionWork::kStep_deg));
+        const double work = pulse < 0 ? 0.0 : combustion.pulse(pulse) * kStep_deg / CombustionWork::kStep_deg;
+        rigid += work;
+        const double turned = std::exp(-damping) * (cosine * std::cos(turn_rad) - sine * std::sin(turn_rad)) + work;
+        sine = std::exp(-damping) * (cosine * std::sin(turn_rad) + sine * std::cos(turn_rad));
+        cosine = turned;
+        const auto bin = static_cast<std::size_t>(static_cast<double>(i) * kStep_deg / parts.grid.bin_deg);
+        mean[bin] += (rigid + gain * cosine) * kStep_deg / parts.grid.bin_deg;
+    }
+    Window x{};
+    for (int j = 0; j < parts.size; ++j)
+        x[static_cast<std::size_t>(j)] =
+            static_cast<float>(mean[static_cast<std::size_t>(j)] - mean[static_cast<std::size_t>(j + 1)]);
+    return x;
+}
+
+TEST(ResponseBank, ALostCombustionTakesItsWholeWork) {
+    // Differences of energy over the window add up to what is missing afterwards: one whole work.
+    for (const EngineConfig& engine : {engine_of({1}), engine_of({1, 3, 4, 2}), engine_of({1, 2, 4, 5, 3}),
+                                       engine_of({1, 6, 5, 4, 3, 2}, {0, 100, 240, 340, 480, 580})}) {
+        const Bank parts(engine);
+        for (int k = 0; k < engine.cylinders; ++k) {
+            double total = 0.0;
+            double late = 0.0;
+            for (int j = 0; j < parts.size; ++j) {
+                const auto value = static_cast<double>(parts.bank.rigid(k)[static_cast<std::size_t>(j)]);
+                total += value;
+                // Nothing happens 240 degrees after TDC and later: blow-down is at 140.
+                if ((j - parts.before) * parts.grid.bin_deg > 240.0) late += std::fabs(value);
+            }
+            EXPECT_NEAR(total, -1.0, 1e-5) << k;
+            EXPECT_NEAR(late, 0.0, 1e-6) << k;
+        }
+    }
+}
+
+TEST(ResponseBank, RigidAndTwistedResponsesAreThoseOfFineSteps) {
+    const Bank parts;
+    const Window rigid = with_torsion(parts, 10.0, 0.0);
+    for (int j = 0; j < parts.size; ++j)
+        EXPECT_NEAR(parts.bank.rigid(0)[static_cast<std::size_t>(j)], rigid[static_cast<std::size_t>(j)], 0.01F) << j;
+    for (const double per_rev : {5.0, 7.0}) {
+        const Window both = with_torsion(parts, per_rev, 1.0);
+        std::array<float, kMaxWindow> mode{};
+        lost_combustion(CombustionWork(SliderCrank::of(parts.config.engine), 9.0), parts.grid.bin_deg, -parts.before,
+                        parts.size, 0.0, per_rev, mode.data());
+        for (int j = 0; j < parts.size; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            EXPECT_NEAR(mode[at], both[at] - rigid[at], 0.02F) << per_rev << ", " << j;
+        }
+    }
+}
+
+TEST(ResponseBank, TorsionShowsAtTheSensorsEnd) {
+    // Seen from the front, the first mode's gain falls from the first throw to the last one and changes its sign behind the
+    // node, which lies near the flywheel; seen from the flywheel, the other way about.
+    const Bank front(engine_of({1, 3, 4, 2}), SensorAt::front);
+    const Bank flywheel(engine_of({1, 3, 4, 2}), SensorAt::flywheel);
+    const std::array<std::size_t, 4> place_of_throw{0, 3, 1, 2};
+    for (std::size_t t = 0; t + 1 < 4; ++t) {
+        const auto nearer = static_cast<int>(place_of_throw[t]);
+        const auto further = static_cast<int>(place_of_throw[t + 1]);
+        EXPECT_GT(front.bank.torsion_gain(nearer), front.bank.torsion_gain(further));
+        EXPECT_LT(flywheel.bank.torsion_gain(nearer), flywheel.bank.torsion_gain(further));
+    }
+    EXPECT_GT(front.bank.torsion_gain(0), 0.5F);
+    EXPECT_LT(flywheel.bank.torsion_gain(0), 0.0F);
+}
+
+TEST(ResponseBank, MatchesItsOwnResponseWithAmplitudeOne) {
+    const Bank parts(engine_of({1, 2, 4, 5, 3}));
+    for (int k = 0; k < 5; ++k) {
+        Window x = parts.window_of(k);
+        EXPECT_NEAR(parts.bank.match_whole(k, x).amplitude, 1.0F, 1e-5F);
+        for (float& value : x) value *= -0.37F;
+        EXPECT_NEAR(parts.bank.match_whole(k, x).amplitude, -0.37F, 1e-5F);
+        EXPECT_NEAR(parts.bank.match_part(k, x, parts.size / 2, parts.covariance).amplitude, -0.37F, 1e-5F);
+        EXPECT_EQ(parts.bank.match_whole(k, x).precision, parts.bank.precision(k));
+    }
+}
+
+TEST(ResponseBank, PrecisionIsThatOfGeneralisedLeastSquares) {
+    // 1 / variance = g' C^-1 g (Gauss and Markov; any textbook on statistics), C white plus a slow torque.
+    Bank parts;
+    Window slow{};
+    slow.fill(0.02F);
+    parts.covariance.begin(parts.size);
+    parts.covariance.add_prior_diagonal(0.0025F);
+    parts.covariance.add_prior(slow, 1.0F);
+    parts.covariance.end_prior();
+    parts.match();
+    Eigen::MatrixXd c = Eigen::MatrixXd::Constant(parts.size, parts.size, 0.0004);
+    c.diagonal().array() += 0.0025 + static_cast<double>(parts.bank.doubt());
+    Eigen::VectorXd g(parts.size);
+    for (int j = 0; j < parts.size; ++j)
+        g[j] = static_cast<double>(parts.bank.response(0)[static_cast<std::size_t>(j)]);
+    const double exact = g.dot(c.llt().solve(g));
+    EXPECT_NEAR(static_cast<double>(parts.bank.precision(0)), exact, 0.002 * exact);
+    double former = 0.0;
+    for (int length = parts.before + 1; length < parts.size; length += 3) {
+        const double part = g.head(length).dot(c.topLeftCorner(length, length).llt().solve(g.head(length)));
+        const auto given =
+            static_cast<double>(parts.bank.match_part(0, parts.window_of(0), length, parts.covariance).precision);
+        EXPECT_NEAR(given, part, 0.002 * exact) << length;
+        // Less of the window says less.
+        EXPECT_GE(given, former);
+        EXPECT_LE(given, static_cast<double>(parts.bank.precision(0)));
+        former = given;
+    }
+    EXPECT_LT(
+        static_cast<double>(parts.bank.match_part(0, parts.window_of(0), parts.before + 1, parts.covariance).precision),
+        0.9 * exact);
+}
+
+TEST(ResponseBank, LeakIsWhatANeighboursResponseReads) {
+    const Bank parts;
+    const int bins_a_firing = parts.grid.bins / 4;
+    for (const int shift : {-2 * bins_a_firing, -bins_a_firing, bins_a_firing, 2 * bins_a_firing}) {
+        Window x{};
+        for (int j = 0; j < parts.size; ++j) {
+            const int from = j - shift;
+            if (from >= 0 && from < parts.bank.length())
+                x[static_cast<std::size_t>(j)] = parts.bank.response(1)[static_cast<std::size_t>(from)];
+        }
+        EXPECT_NEAR(parts.bank.leak(0, 1, shift), parts.bank.match_whole(0, x).amplitude, 1e-5F) << shift;
+    }
+    EXPECT_NEAR(parts.bank.leak(0, 0, 0), 1.0F, 1e-5F);
+}
+
+TEST(ResponseBank, LearnsAResponseThatDeviates) {
+    Bank parts;
+    Response truth{};
+    for (int j = 0; j < parts.bank.length(); ++j)
+        truth[static_cast<std::size_t>(j)] =
+            parts.bank.response(0)[static_cast<std::size_t>(j)] + 0.15F * std::sin(0.9F * static_cast<float>(j));
+    float former = 1.0F;
+    for (int misfires = 0; misfires < 150; ++misfires) {
+        parts.bank.refine(misfires % 4, truth, parts.size, 1.0F);
+        if (misfires % 25 != 24) continue;
+        parts.match();
+        float worst = 0.0F;
+        for (int j = 0; j < parts.size; ++j)
+            worst = std::max(worst, std::fabs(parts.bank.response(0)[static_cast<std::size_t>(j)] -
+                                              truth[static_cast<std::size_t>(j)]));
+        EXPECT_LT(worst, former);
+        former = worst;
+    }
+    EXPECT_LT(former, 0.01F);
+    EXPECT_TRUE(parts.bank.experienced());
+    // What is now known of the response is no doubt any more.
+    EXPECT_LT(parts.bank.doubt(), 1e-4F);
+    EXPECT_GT(Bank().bank.doubt(), 0.004F);
+}
+
+TEST(ResponseBank, OnePlaceMayDeviateAlone) {
+    Bank parts;
+    for (int n = 0; n < 400; ++n) {
+        Response x = parts.bank.response(n % 4);
+        for (int j = 0; j < parts.bank.length(); ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) + (n % 4 == 2 && j == 12 ? 0.2F : 0.0F);
+        }
+        parts.bank.refine(n % 4, x, parts.size, 1.0F);
+    }
+    parts.match();
+    EXPECT_NEAR(parts.bank.response(2)[12], parts.bank.rigid(2)[12] + 0.2F, 0.05F);
+    EXPECT_NEAR(parts.bank.response(1)[12], parts.bank.rigid(1)[12], 0.05F);
+}
+
+TEST(ResponseBank, FewMisfiresOfLittleTrustChangeLittle) {
+    Bank parts;
+    const Response before = parts.bank.response(0);
+    Response x = before;
+    x[10] += 1.0F;
+    parts.bank.refine(0, x, parts.size, 0.01F);
+    parts.match();
+    EXPECT_NEAR(parts.bank.response(0)[10], before[10], 0.05F);
+}
+
+TEST(ResponseBank, AnotherSpeedForgetsWhatWasLearned) {
+    Bank parts;
+    for (int n = 0; n < 100; ++n) parts.bank.refine(n % 4, parts.bank.response(n % 4), parts.size, 1.0F);
+    ASSERT_TRUE(parts.bank.experienced());
+    EXPECT_FALSE(parts.bank.set_speed(1520.0F));
+    EXPECT_EQ(parts.bank.speed_rpm(), 1500.0F);
+    EXPECT_TRUE(parts.bank.set_speed(1560.0F));
+    EXPECT_TRUE(parts.bank.experienced());
+    EXPECT_TRUE(parts.bank.set_speed(3000.0F));
+    EXPECT_FALSE(parts.bank.experienced());
+}
+
+/// Misfires of a crank with this torsion mode, in white noise: what is chosen after `count` of them.
+int chosen_after(Bank& parts, double mode_hz, int count, double noise) {
+    const double per_rev = mode_hz * 60.0 / static_cast<double>(parts.bank.speed_rpm());
+    for (int n = 0; n < count; ++n) {
+        const int place = n % parts.config.engine.cylinders;
+        Window x = with_torsion(parts, per_rev, static_cast<double>(parts.bank.torsion_gain(place)));
+        parts.add_noise(x, noise);
+        parts.bank.weigh(place, x);
+        static_cast<void>(parts.bank.choose(false));
+    }
+    return parts.bank.chosen();
+}
+
+TEST(ResponseBank, ChoosesTheTorsionModeThatMisfiresShow) {
+    for (const int mode : {0, 2, 4, 6}) {
+        Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
+        const double hz = parts.bank.mode_hz(mode);
+        EXPECT_EQ(chosen_after(parts, hz, 40, 0.05), 1 + ResponseBank::kLate + mode) << hz << " Hz";
+        EXPECT_NEAR(static_cast<double>(parts.bank.mode_per_rev()), std::min(hz, parts.bank.mode_hz(6)) * 60.0 / 2500.0,
+                    1e-3);
+    }
+}
+
+TEST(ResponseBank, StaysRigidWhereTheCrankIs) {
+    Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
+    for (int n = 0; n < 60; ++n) {
+        Window x = with_torsion(parts, 10.0, 0.0);
+        parts.add_noise(x, 0.05);
+        parts.bank.weigh(n % 4, x);
+        EXPECT_FALSE(parts.bank.choose(false));
+    }
+    EXPECT_EQ(parts.bank.chosen(), 0);
+}
+
+TEST(ResponseBank, HealthyWindowsChooseNothing) {
+    Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
+    for (int n = 0; n < 2000; ++n) {
+        Window x{};
+        parts.add_noise(x, 0.05);
+        parts.bank.weigh(n % 4, x);
+        EXPECT_FALSE(parts.bank.choose(false));
+    }
+    Window x{};
+    parts.add_noise(x, 0.05);
+    EXPECT_LT(parts.bank.best_gain(0, x), 0.0F);
+    EXPECT_GT(parts.bank.best_gain(0, parts.window_of(0)), 10.0F);
+}
+
+TEST(ResponseBank, RingsOnAsTheCrankDoes) {
+    // What misfires leave behind: a damped oscillation of known frequency and damping (per bin), in the bins that are known.
+    for (const double omega : {0.7, 1.3, 2.2})
+        for (const double damping : {0.02, 0.06}) {
+            Bank parts;
+            const int known = parts.size + 4;
+            const int from = parts.before + static_cast<int>(std::ceil(150.0 / parts.grid.bin_deg));
+            const auto ringing = [&](int j) {
+                return j < from ? 0.0 : 0.3 * std::exp(-damping * (j - from)) * std::cos(omega * (j - from) + 0.5);
+            };
+            std::mt19937_64 random(31);
+            std::normal_distribution<double> noise(0.0, 0.02);
+            for (int n = 0; n < 200; ++n) {
+                Response x{};
+                for (int j = 0; j < known; ++j) {
+                    const auto at = static_cast<std::size_t>(j);
+                    x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) +
+                            static_cast<float>(ringing(j) + noise(random));
+                }
+                parts.bank.refine(n % 4, x, known, 1.0F);
+            }
+            parts.match();
+            const ResponseBank::Ringing& found = parts.bank.ringing();
+            EXPECT_NEAR(static_cast<double>(found.a), 2.0 * std::exp(-damping) * std::cos(omega), 0.04)
+                << omega << ", " << damping;
+            EXPECT_NEAR(static_cast<double>(found.b), std::exp(-2.0 * damping), 0.04) << omega << ", " << damping;
+            for (int k = 0; k < 4; ++k)
+                for (int j = known; j < known + 10; ++j)
+                    EXPECT_NEAR(static_cast<double>(parts.bank.response(k)[static_cast<std::size_t>(j)]), ringing(j),
+                                0.05)
+                        << omega << ", " << damping << ", bin " << j;
+        }
+}
+
+TEST(ResponseBank, DoesNotRingWhereNothingTellsThatItDoes) {
+    Bank parts;
+    EXPECT_EQ(parts.bank.ringing().a, 0.0F);
+    EXPECT_EQ(parts.bank.ringing().b, 0.0F);
+    // Many misfires of a rigid crank leave noise behind, which no oscillation explains.
+    std::mt19937_64 random(37);
+    std::normal_distribution<double> noise(0.0, 0.05);
+    const int known = parts.size + 4;
+    for (int n = 0; n < 200; ++n) {
+        Response x{};
+        for (int j = 0; j < known; ++j) {
+            const auto at = static_cast<std::size_t>(j);
+            x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) + static_cast<float>(noise(random));
+        }
+        parts.bank.refine(n % 4, x, known, 1.0F);
+    }
+    parts.match();
+    EXPECT_EQ(parts.bank.ringing().b, 0.0F);
+    for (int j = known; j < parts.bank.length(); ++j)
+        EXPECT_EQ(parts.bank.response(0)[static_cast<std::size_t>(j)], 0.0F);
+}
+
+TEST(WindowPrior, HoldsEdgesSlowTorqueAndNeighbours) {
+    // The variance of one bin, added up by hand: edges (1 + 4 + 1) e^2, slow torque 0.02^2, diagonal 4e-4, and 0.1^2 of each
+    // neighbour's response, averaged over the places in the middle.
+    Bank parts;
+    WindowCovariance prior;
+    constexpr float kEdge = 0.03F;
+    fill_window_prior(prior, parts.bank, parts.grid, kEdge);
+    ASSERT_TRUE(prior.begun());
+    ASSERT_EQ(prior.size(), parts.size);
+    for (int j = 0; j < parts.size; ++j) {
+        double variance = 6.0 * 0.03 * 0.03 + 0.0004 + 0.0004;
+        for (int k = 0; k < 4; ++k)
+            for (int firing = -8; firing <= 8; ++firing) {
+                const int shift = firing * parts.grid.bins / 4;
+                const int from = j - shift;
+                if (firing == 0 || from < 0 || from >= parts.size) continue;
+                const auto r =
+                    static_cast<double>(parts.bank.response((k + firing + 8) % 4)[static_cast<std::size_t>(from)]);
+                variance += 0.01 / 4.0 * r * r;
+            }
+        EXPECT_NEAR(static_cast<double>(prior.variance(j)), variance, 1e-3 * variance) << j;
+    }
+}
+
+}  // namespace
+}  // namespace kurbel::test
