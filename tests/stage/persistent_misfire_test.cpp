@@ -142,7 +142,7 @@ TEST(PersistentMisfire, DoesNotAccuseTheSpreadOfAHealthyEngine) {
     for (const Case& c : engines()) {
         Bench bench(c.engine);
         bench.track(20);
-        for (int draw = 0; draw < 30; ++draw) {
+        for (int draw = 0; draw < 12; ++draw) {
             const auto finding = bench.persistent.examine(bench.pattern(bench.healthy(0.05)));
             EXPECT_TRUE(named(finding.missing).empty()) << c.name << ", draw " << draw;
         }
@@ -189,7 +189,7 @@ TEST(PersistentMisfire, AWeakCylinderIsNotAccusedButMeasured) {
 
 TEST(PersistentMisfire, WheelErrorDoesNotAccuse) {
     for (const Case& c : engines())
-        for (unsigned seed = 0; seed < 20; ++seed) {
+        for (unsigned seed = 0; seed < 7; ++seed) {
             Bench bench(c.engine);
             bench.track(20);
             LearnedPattern<double> learned = bench.pattern(bench.healthy(0.02));
@@ -201,7 +201,7 @@ TEST(PersistentMisfire, WheelErrorDoesNotAccuse) {
 
 TEST(PersistentMisfire, FindsADeadCylinderBehindWheelError) {
     for (const Case& c : engines())
-        for (unsigned seed = 0; seed < 20; ++seed) {
+        for (unsigned seed = 0; seed < 7; ++seed) {
             Bench bench(c.engine);
             bench.track(20);
             const auto dead = static_cast<int>(seed) % c.engine.cylinders;

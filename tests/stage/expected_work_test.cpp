@@ -1,0 +1,96 @@
+// The work that a healthy firing should do, from geometry and load, and how misfires correct a guess.
+#include "kurbel/stage/expected_work.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "support/even_engine.hpp"
+
+namespace kurbel::test {
+namespace {
+
+EngineConfig half_litre() {
+    EngineConfig engine = even_engine(4);
+    engine.bore_mm = 86.0;
+    engine.stroke_mm = 86.0;
+    engine.inertia_kg_m2 = 0.16;
+    return engine;
+}
+
+TEST(ExpectedWork, IsMeanPressureTimesDisplacementOverInertia) {
+    // 86 mm bore and stroke: pi/4 * 0.086^3 = 4.99556e-4 m^3; at 11 bar 549.51 J; over 0.16 kg m^2 3434.4 rad^2/s^2.
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    EXPECT_NEAR(expected.at_full_charge(), 3434.4, 0.5);
+    // A line in load that vanishes at 0.09.
+    EXPECT_NEAR(expected.at(0.59), 3434.4 * 0.5, 0.5);
+    EXPECT_NEAR(expected.at(1.59), 3434.4 * 1.5, 1.0);
+    EXPECT_TRUE(expected.known(true));
+    EXPECT_FALSE(expected.known(false));
+}
+
+TEST(ExpectedWork, NeverVanishesNorTurnsNegative) {
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.04, 0.1);
+    EXPECT_EQ(expected.at(0.12), expected.at(0.0));
+    EXPECT_GT(expected.at(0.14), expected.at(0.0));
+}
+
+TEST(ExpectedWork, WithoutALoadChannelTheLoadIsGuessed) {
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    EXPECT_NEAR(expected.at(kUnknown), expected.at(0.35), 1e-9);
+}
+
+TEST(ExpectedWork, WithoutGeometryTheSizeIsGuessedPerLitre) {
+    // Inertia in proportion to displacement leaves pressure over 75 kg/m per cylinder.
+    ExpectedWork<double> expected;
+    expected.begin(even_engine(4));
+    EXPECT_NEAR(expected.at_full_charge(), 11.0e5 / (75.0 * 4.0), 1e-3);
+    EXPECT_FALSE(expected.known(true));
+    EngineConfig part = half_litre();
+    part.inertia_kg_m2 = kUnknown;
+    expected.begin(part);
+    EXPECT_NEAR(expected.at_full_charge(), 11.0e5 / (75.0 * 4.0), 1e-3);
+    EXPECT_FALSE(expected.known(true));
+}
+
+TEST(ExpectedWork, IntakeShareIsIntakeOverIndicatedPressure) {
+    using Work = ExpectedWork<double>;
+    EXPECT_NEAR(Work::intake_share(1.0), 1.0 / (11.0 * 0.91), 1e-9);
+    EXPECT_NEAR(Work::intake_share(0.35), 0.35 / (11.0 * 0.26), 1e-9);
+    EXPECT_EQ(Work::intake_share(kUnknown), Work::intake_share(0.35));
+    EXPECT_NEAR(Work::intake_share(0.0), 0.1 / (11.0 * 0.04), 1e-9);
+}
+
+TEST(ExpectedWork, MisfiresCorrectAWrongGuess) {
+    // The engine does 1.8 times (a third) of what was guessed; each misfire shows its true work over the present guess.
+    for (const double truth : {1.8, 0.33}) {
+        ExpectedWork<double> expected;
+        expected.begin(even_engine(4));
+        const double guess = expected.at(0.5);
+        for (int n = 0; n < 60; ++n) expected.learn_size(truth * guess / expected.at(0.5), 1.0);
+        EXPECT_NEAR(expected.at(0.5), truth * guess, 0.05 * truth * guess);
+        expected.restart();
+        EXPECT_EQ(expected.at(0.5), guess);
+    }
+}
+
+TEST(ExpectedWork, ALittleTrustChangesLittleAndNothingRunsAway) {
+    ExpectedWork<double> expected;
+    expected.begin(even_engine(4));
+    const double guess = expected.at(0.5);
+    expected.learn_size(4.0, 0.0);
+    EXPECT_EQ(expected.at(0.5), guess);
+    expected.learn_size(1.0, 1.0);
+    EXPECT_EQ(expected.at(0.5), guess);
+    for (int n = 0; n < 10000; ++n) expected.learn_size(100.0, 1.0);
+    EXPECT_NEAR(expected.at(0.5), 10.0 * guess, 1e-6 * guess);
+    for (int n = 0; n < 10000; ++n) expected.learn_size(0.0, 1.0);
+    EXPECT_NEAR(expected.at(0.5), 0.1 * guess, 1e-6 * guess);
+}
+
+}  // namespace
+}  // namespace kurbel::test
