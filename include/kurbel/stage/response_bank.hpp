@@ -108,8 +108,7 @@ class ResponseBank {
     void ring_on() noexcept {
         ringing_ = Ringing{};
         // Never the first bin, for the one before is looked at, too.
-        const int from =
-            std::max(1, std::min(-first_bin_ + static_cast<int>(std::ceil(200.0 / bin_deg_)), known_));
+        const int from = std::max(1, std::min(-first_bin_ + static_cast<int>(std::ceil(200.0 / bin_deg_)), known_));
         if (weight_all_ < kFewMisfires || known_ >= length_ || known_ - from < 6) return;
         Real here = 0;
         Real before = 0;
