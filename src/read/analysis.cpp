@@ -16,7 +16,7 @@ class Listener {
     Status push_edge(std::int64_t raw_tick, Signal signal) noexcept {
         const Status status = detector_.push_edge(raw_tick, signal);
         if (status.ok())
-            for (const Tooth& tooth : detector_.last_teeth()) orders_.push(tooth);
+            for (const Tooth& tooth : detector_.last_teeth()) listen(tooth);
         return status;
     }
 
@@ -27,6 +27,20 @@ class Listener {
 
   private:
     Detector& detector_;
+    /// A phase that the crank tells rests on the declared TDC, which is in question here. Only a cam's is taken; else the halves
+    /// alternate from where they began.
+    void listen(Tooth tooth) noexcept {
+        if (detector_.sync().phase != Phase::cam) {
+            tooth.phase_known = false;
+            if (any_ && !tooth.restart) tooth.half = tooth.index > last_.index ? last_.half : 1 - last_.half;
+        }
+        any_ = true;
+        last_ = tooth;
+        orders_.push(tooth);
+    }
+
+    bool any_ = false;
+    Tooth last_{};
     FiringOrders& orders_;
 };
 
