@@ -130,7 +130,7 @@ class PersistentMisfire {
                                                                    {71, 0.15F, 0.06F},
                                                                    {82, 0.15F, 0.06F}}};
     static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
-    static constexpr int kThorough = 8;     // examinations
+    static constexpr int kThorough = 3;     // examinations
     static constexpr Real kLargestMisfit = Real(4);
     // Healthy cylinder-to-cylinder spread of work (engineering range, from memory).
     static constexpr Real kSpread = Real(0.06);
