@@ -33,7 +33,7 @@ class WindowCovariance {
 
     [[nodiscard]] bool begun() const noexcept { return total_ > Real(0); }
 
-    /// The prior: adds scale * x x' to it. Call between begin() and set_prior_weight().
+    /// The prior: adds scale * x x' to it. Call between begin() and end_prior().
     void add_prior(const Window& x, Real scale) noexcept { add(x, scale * Real(kPriorCount)); }
     void add_prior_diagonal(Real variance) noexcept {
         for (int i = 0; i < size_; ++i) at(i, i) += variance * Real(kPriorCount);
