@@ -4,7 +4,6 @@
 #include <cmath>
 #include <stdexcept>
 
-#include "kurbel/simulate/engine_model.hpp"
 #include "kurbel/simulate/misfire.hpp"
 #include "kurbel/simulate/speed_control.hpp"
 #include "kurbel/simulate/wheel.hpp"
@@ -39,8 +38,9 @@ struct CylinderRun {
 
 class Run {
   public:
-    explicit Run(const Scenario& scenario)
+    Run(const Scenario& scenario, const StepWatch& watch)
         : scenario_(scenario),
+          watch_(watch),
           model_(scenario),
           control_(scenario, model_),
           sensor_(scenario),
@@ -91,6 +91,7 @@ class Run {
     }
 
     const Scenario& scenario_;
+    const StepWatch& watch_;
     EngineModel model_;
     SpeedControl control_;
     WheelSensor sensor_;
@@ -186,6 +187,7 @@ void Run::engine_step(double time_s, bool record) {
         sensor.next_angle_rad = model_.angle_rad[mass];
         sensor.next_speed_rad_s = model_.speed_rad_s[mass];
         sensor_.step(sensor, edges_);
+        if (watch_) watch_(model_, time_s + step_s_);
     }
     for (std::size_t c = 0; c < count; ++c) watch_cylinder(c, time_s, before[c], before_speed[c]);
 }
@@ -303,10 +305,11 @@ read::Recording Run::assemble() {
 
 }  // namespace
 
-read::Recording simulate(const Scenario& scenario, const std::function<void(double)>& progress) {
+read::Recording simulate(const Scenario& scenario, const std::function<void(double)>& progress,
+                         const StepWatch& watch) {
     if (const Status status = validate(scenario); !status)
         throw std::invalid_argument(std::string(status.parameter) + " " + status.why);
-    return Run(scenario).run(progress);
+    return Run(scenario, watch).run(progress);
 }
 
 }  // namespace kurbel::simulate

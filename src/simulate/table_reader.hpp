@@ -139,4 +139,34 @@ class TableReader {
     std::vector<std::string> known_;
 };
 
+/// Times that no recording reaches.
+inline constexpr double kForever = 1e9;
+
+/// Calls `read` with a reader of table `name` where the file has it.
+template <class Function>
+void with_table(const read::TomlFile& file, const char* name, Function read) {
+    const toml::table* table = read::find_table(file, name);
+    if (table == nullptr) return;
+    TableReader reader(file, *table, name);
+    read(reader);
+    reader.done();
+}
+
+/// The same for each table of [[name]].
+template <class Function>
+void with_each(const read::TomlFile& file, const char* name, Function read) {
+    const toml::node* node = file.root.get(name);
+    if (node == nullptr) return;
+    const toml::array* list = node->as_array();
+    const std::string shape = std::string(name) + " must be a list of tables: [[" + name + "]]";
+    if (list == nullptr) read::fail_at(file, *node, shape);
+    for (const toml::node& entry : *list) {
+        const toml::table* table = entry.as_table();
+        if (table == nullptr) read::fail_at(file, entry, shape);
+        TableReader reader(file, *table, name);
+        read(reader);
+        reader.done();
+    }
+}
+
 }  // namespace kurbel::simulate
