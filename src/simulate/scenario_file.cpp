@@ -1,5 +1,6 @@
 #include "kurbel/simulate/scenario_file.hpp"
 
+#include "simulate/scenario_parts.hpp"
 #include "simulate/table_reader.hpp"
 
 namespace kurbel::simulate {
@@ -139,20 +140,7 @@ void read_faults(const read::TomlFile& file, Scenario& s) {
     });
 }
 
-void read_measurement(const read::TomlFile& file, Scenario& s) {
-    with_table(file, "wheel_error", [&](TableReader& r) {
-        WheelErrorSettings& w = s.wheel_error;
-        r.number("pitch_deg", w.pitch_deg, 0.0, 2.0);
-        r.number("run_out_deg", w.run_out_deg, 0.0, 3.0);
-        r.number("jitter_deg", w.jitter_deg, 0.0, 1.0);
-        r.number("jitter_us", w.jitter_s, 0.0, 1000.0);
-        w.jitter_s *= 1e-6;
-        r.number("missed", w.missed, 0.0, 0.5);
-        r.number("extra", w.extra, 0.0, 0.5);
-        r.number("weak_tooth", w.weak_tooth, 0.0, 1.0);
-        r.number("gap_shift_pitch", w.gap_shift_pitch, -0.4, 0.6);
-        r.number("cam_deg", w.cam_deg, -30.0, 30.0);
-    });
+void read_channels(const read::TomlFile& file, Scenario& s) {
     with_table(file, "channels", [&](TableReader& r) {
         ChannelSettings& c = s.channels;
         r.boolean("write", c.write);
@@ -169,8 +157,9 @@ Scenario read_scenario(const std::string& path) {
     const read::TomlFile file = read::parse_toml(path);
     read::refuse_unknown_keys(
         file, file.root, "",
-        {"contract", "scenario", "engine", "crank_wheel", "cam_wheel", "timer", "combustion", "gas_exchange",
-         "friction", "crank", "driveline", "starter", "operation", "misfire", "fuel_cut", "wheel_error", "channels"});
+        {"contract",    "scenario", "engine",    "crank_wheel", "cam_wheel", "timer",   "combustion", "gas_exchange",
+         "friction",    "crank",    "driveline", "starter",     "operation", "misfire", "fuel_cut",   "wheel_error",
+         "tooth_fault", "sensor",   "cam_error", "glitch",      "dropout",   "capture", "channels"});
     Scenario s;
     s.engine = read::read_engine(file);
     s.crank_wheel = read::read_crank_wheel(file);
@@ -182,7 +171,8 @@ Scenario read_scenario(const std::string& path) {
     read_machine(file, s);
     read_operation(file, s);
     read_faults(file, s);
-    read_measurement(file, s);
+    read_sensors(file, s);
+    read_channels(file, s);
     read::require(file, validate(s));
     return s;
 }

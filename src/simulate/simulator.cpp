@@ -4,6 +4,7 @@
 #include <cmath>
 #include <stdexcept>
 
+#include "kurbel/simulate/capture.hpp"
 #include "kurbel/simulate/speed_control.hpp"
 #include "kurbel/simulate/wheel.hpp"
 #include "simulate/cylinder_run.hpp"
@@ -160,7 +161,8 @@ void Run::write_channels(double time_s) {
 
 read::Recording Run::assemble() {
     const TimerConfig& timer = recording_.config.timer;
-    CapturedEdges captured = capture(edges_, timer);
+    disturb(scenario_, edges_);
+    CapturedEdges captured = capture(edges_, timer, scenario_.capture);
     recording_.tick = std::move(captured.tick);
     recording_.signal = std::move(captured.signal);
     recording_.truth = std::move(cylinders_.truth);

@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "kurbel/read/input_error.hpp"
 #include "kurbel/simulate/profile.hpp"
 #include "read/config_toml.hpp"
 
@@ -22,6 +23,13 @@ class TableReader {
         if (!has(key)) return;
         value = read::number_or(file_, table_, name_, key, value);
         check(key, value, low, high);
+    }
+
+    /// A key in microseconds for a value in seconds.
+    void microseconds(const char* key, double& value_s, double low_us, double high_us) {
+        double value_us = 1e6 * value_s;
+        number(key, value_us, low_us, high_us);
+        if (has(key)) value_s = 1e-6 * value_us;
     }
 
     template <class Integer>

@@ -1,4 +1,4 @@
-#include "kurbel/simulate/wheel.hpp"
+#include "kurbel/simulate/capture.hpp"
 
 #include <gtest/gtest.h>
 

@@ -10,6 +10,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/simulate/combustion_settings.hpp"
 #include "kurbel/simulate/profile.hpp"
+#include "kurbel/simulate/sensor_settings.hpp"
 #include "kurbel/simulate/start_settings.hpp"
 
 namespace kurbel::simulate {
@@ -90,6 +91,8 @@ struct WheelErrorSettings {
     double weak_tooth = 0.0;       ///< share of revolutions in which the first tooth after the gap gives no edge
     double gap_shift_pitch = 0.0;  ///< how much later the first tooth after the gap shows, in pitches
     double cam_deg = 0.0;          ///< fixed error of the cam edges, crank degrees
+    double chatter = 0.0;          ///< share of crank edges that bounce: followed by one to three more
+    double chatter_s = 100e-6;     ///< within so long
 };
 
 struct ChannelSettings {
@@ -122,6 +125,12 @@ struct Scenario {
     std::vector<MisfireRule> misfires;
     std::vector<FuelCut> fuel_cuts;
     WheelErrorSettings wheel_error{};
+    std::vector<ToothFault> tooth_faults;
+    SensorSettings sensor{};
+    CamErrorSettings cam_error{};
+    std::vector<Glitch> glitches;
+    std::vector<Dropout> dropouts;
+    CaptureSettings capture{};
     ChannelSettings channels{};
 };
 

@@ -1,9 +1,10 @@
-// Trigger wheel, cam wheel and capture unit: from the sensor's angle over time to edges.
+// Trigger wheel and cam wheel before their sensors: from the sensor's angle over time to edges.
 #pragma once
 
 #include <cstdint>
 #include <vector>
 
+#include "kurbel/simulate/inductive_sensor.hpp"
 #include "kurbel/simulate/random.hpp"
 #include "kurbel/simulate/scenario.hpp"
 
@@ -27,6 +28,9 @@ struct SensorStep {
 };
 
 /// Crank wheel and cam wheel with their errors. Angles count from cylinder 1's firing TDC.
+///
+/// A shaft that swings back makes edges as well: a tooth sensor then sees each tooth's other side first, an inductive one
+/// crosses zero where it always does. A cam edge shows again when it is passed forwards again.
 class WheelSensor {
   public:
     explicit WheelSensor(const Scenario& scenario);
@@ -40,8 +44,12 @@ class WheelSensor {
     /// Tells that all angles were lowered by `angle_rad`.
     void rebase(double angle_rad) noexcept;
 
-    /// True angle of each tooth from place 0, degrees: nominal plus pitch error, run-out and gap shift.
+    /// True angle of each tooth's edge from place 0, degrees: nominal plus pitch error, run-out, bend and gap shift; with an
+    /// inductive sensor the zero crossing without noise and hum.
     [[nodiscard]] const std::vector<double>& true_angle_deg() const noexcept { return true_deg_; }
+
+    /// Voltage of the inductive sensor without noise; 0 where the sensor is another.
+    [[nodiscard]] double volts(double angle_rad, double speed_rad_s, double time_s) const noexcept;
 
   private:
     struct Track {
@@ -52,30 +60,46 @@ class WheelSensor {
 
         [[nodiscard]] double next_rad() const noexcept { return base_rad + angle_rad[next]; }
         void advance() noexcept;
+        void retreat() noexcept;
         void start(double angle) noexcept;
     };
 
-    void emit_crank(double time_s, double speed_rad_s, std::size_t tooth, std::vector<SimulatedEdge>& edges);
     void make_teeth(const Scenario& scenario);
+    void make_waveform(const Scenario& scenario);
+    void step_back(const SensorStep& step, std::vector<SimulatedEdge>& edges);
+    void emit_crank(double time_s, double speed_rad_s, std::size_t tooth, std::vector<SimulatedEdge>& edges);
+    void emit_backwards(double time_s, double speed_rad_s, std::size_t tooth, std::vector<SimulatedEdge>& edges);
+    void emit_cam(double time_s, double speed_rad_s, std::vector<SimulatedEdge>& edges);
+    void chatter(double time_s, std::vector<SimulatedEdge>& edges);
+    [[nodiscard]] bool faulty_tooth_misses(std::size_t tooth);
+    /// Whether the coil's half-wave is high enough to arm the comparator; `shift_s` is how much later the voltage crosses zero.
+    [[nodiscard]] bool sensed(double time_s, double speed_rad_s, std::size_t tooth, double& shift_s);
+    [[nodiscard]] double hum(double time_s) const noexcept;
+    [[nodiscard]] double cam_late_rad(double time_s) const noexcept;
 
     WheelErrorSettings error_;
+    SensorSettings sensor_;
+    CamErrorSettings cam_error_;
     Track crank_;
     Track cam_;
     std::vector<double> true_deg_;
+    std::vector<double> width_rad_;     ///< of each tooth
+    std::vector<double> fault_missed_;  ///< by tooth
+    std::vector<double> height_;
+    InductiveWheel coil_;
+    double tdc1_rad_ = 0.0;
     std::size_t after_gap_ = 0;  ///< tooth that follows the widest gap
     bool weak_now_ = false;
     double pitch_rad_ = 0.1;
+    double last_peak_v_ = 0.0;
+    double hum_phase_rad_ = 0.0;
     Random jitter_;
     Random loss_;
+    Random fault_;
+    Random chatter_;
+    Random backwards_;
+    Random noise_;
+    Random cam_loss_;
 };
-
-/// Sorts the edges and turns them into raw ticks as [timer] wants them. `clock_shift_s` is what the recording's clock lags
-/// behind simulated time, so that the first raw tick is the clock's value as it stands.
-struct CapturedEdges {
-    std::vector<std::int64_t> tick;
-    std::vector<std::uint8_t> signal;
-    double clock_shift_s = 0.0;
-};
-[[nodiscard]] CapturedEdges capture(std::vector<SimulatedEdge>& edges, const TimerConfig& timer);
 
 }  // namespace kurbel::simulate
