@@ -1,3 +1,4 @@
 # Scripts that check against outside sources, by part.
 include(${CMAKE_CURRENT_LIST_DIR}/simulator.cmake)
 include(${CMAKE_CURRENT_LIST_DIR}/binomial.cmake)
+include(${CMAKE_CURRENT_LIST_DIR}/sensor.cmake)

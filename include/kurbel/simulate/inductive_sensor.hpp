@@ -44,14 +44,14 @@ class InductiveWheel {
 
     [[nodiscard]] const std::vector<Pulse>& pulses() const noexcept { return pulses_; }
 
-    /// Volts per rad/s at wheel angle `angle_rad`, by the six teeth on either side of tooth `tooth`.
+    /// Volts per rad/s at wheel angle `angle_rad`, by the twelve teeth on either side of tooth `tooth`.
     [[nodiscard]] double volts_near(std::size_t tooth, double angle_rad) const noexcept;
 
     /// The same by the teeth around the nearest one; any angle.
     [[nodiscard]] double volts_at(double angle_rad) const noexcept;
 
   private:
-    static constexpr int kNeighbours = 6;
+    static constexpr int kNeighbours = 12;
 
     [[nodiscard]] double of_tooth(const Tooth& tooth, double from_centre_mm) const noexcept;
     [[nodiscard]] double highest(std::size_t tooth, double from_rad, double to_rad, double sign) const noexcept;

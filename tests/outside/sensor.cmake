@@ -1,0 +1,7 @@
+# The inductive sensor against a waveform made in NumPy; a missing library is an error, not a skip.
+add_executable(sensor_probe outside/sensor_probe.cpp)
+target_link_libraries(sensor_probe PRIVATE kurbel kurbel_flags)
+add_test(NAME outside.inductive_waveform
+         COMMAND "${Python_EXECUTABLE}" "${CMAKE_CURRENT_SOURCE_DIR}/outside/inductive_waveform.py"
+                 $<TARGET_FILE:sensor_probe> "${CMAKE_CURRENT_SOURCE_DIR}/outside/coil.toml")
+set_tests_properties(outside.inductive_waveform PROPERTIES LABELS outside ENVIRONMENT "PYTHONDONTWRITEBYTECODE=1")
