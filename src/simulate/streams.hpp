@@ -1,4 +1,5 @@
-// Numbers of the random streams of one seed, so that no two effects draw from the same one. wheel.cpp has 1 to 3,
+// Numbers of the random streams of one seed, so that no two effects draw from the same one. wheel.cpp has 1 to 3
+// and 40 to 47 (one of them in capture.cpp, which also has those from 2000000 on),
 // misfire.hpp those from 1000 on.
 #pragma once
 
