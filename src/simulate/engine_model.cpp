@@ -8,6 +8,7 @@ namespace kurbel::simulate {
 namespace {
 
 constexpr double kRadPerDeg = portable::kPi / 180.0;
+constexpr double kAccessoryStop = 1.0;  // rad/s over which an accessory's torque vanishes
 
 }  // namespace
 
@@ -15,18 +16,32 @@ EngineModel::EngineModel(const Scenario& scenario)
     : layout_(make_crank_layout(scenario)),
       cylinder_(scenario.engine, scenario.combustion, scenario.gas_exchange),
       friction_(scenario),
+      driveline_(scenario, scenario.engine.inertia_kg_m2 +
+                               scenario.engine.cylinders * mean_reciprocating_inertia(scenario.engine)),
+      accessories_(scenario.accessories),
+      fixed_ratio_(scenario.driveline),
       starter_(scenario.starter),
       cylinders_(scenario.engine.cylinders),
       cycle_rad_(scenario.engine.cycle_deg() * kRadPerDeg),
       total_inertia_(layout_.chain.total_inertia_kg_m2() +
                      scenario.engine.cylinders * mean_reciprocating_inertia(scenario.engine)) {
+    engine_inertia_ = total_inertia_;
+    for (int i = layout_.rear + 1; i < layout_.chain.masses; ++i)
+        engine_inertia_ -= layout_.chain.inertia_kg_m2[static_cast<std::size_t>(i)];
+    // The highest mode is that of the stiffest gear, the throws' reciprocating masses at a dead centre.
+    highest_mode_rad_s_ = layout_.chain.mode_rad_s(layout_.chain.masses - 1);
+    const int gears = driveline_.active() ? static_cast<int>(scenario.gearbox.ratios.size()) : 0;
+    for (int gear = 1; gear <= gears; ++gear) {
+        const TorsionChain chain = driveline_chain(scenario, layout_, layout_.chain, gear);
+        highest_mode_rad_s_ = std::max(highest_mode_rad_s_, chain.mode_rad_s(chain.masses - 1));
+    }
     for (int i = 0; i < cylinders_; ++i) {
         const auto c = static_cast<std::size_t>(scenario.engine.firing_order[static_cast<std::size_t>(i)] - 1);
         firing_tdc_rad[c] = scenario.engine.firing_tdc_deg[static_cast<std::size_t>(i)] * kRadPerDeg;
     }
 }
 
-void EngineModel::start(double start_rad, double start_rad_s) noexcept {
+void EngineModel::start(double start_rad, double start_rad_s, double time_s) noexcept {
     for (int i = 0; i < layout_.chain.masses; ++i) {
         angle_rad[static_cast<std::size_t>(i)] = start_rad;
         speed_rad_s[static_cast<std::size_t>(i)] = start_rad_s;
@@ -35,19 +50,38 @@ void EngineModel::start(double start_rad, double start_rad_s) noexcept {
         const double cycles = std::floor((start_rad - firing_tdc_rad[c]) / cycle_rad_ + 0.5);
         firing_tdc_rad[c] += cycles * cycle_rad_;
     }
+    driveline_.start(time_s, start_rad_s);
 }
 
 void EngineModel::preload_driveline(double torque_nm) noexcept {
-    if (!layout_.in_gear()) return;
-    for (int i = layout_.flywheel; i < layout_.vehicle; ++i) {
+    if (!in_gear()) return;
+    const int last = driveline_.active() ? layout_.rear : layout_.vehicle;
+    for (int i = layout_.flywheel; i < last; ++i) {
         const auto n = static_cast<std::size_t>(i);
         angle_rad[n + 1] = angle_rad[n] - torque_nm / layout_.chain.stiffness_nm_rad[n];
     }
+    driveline_.preload(torque_nm);
+}
+
+void EngineModel::control(double time_s, double step_s) noexcept {
+    driveline_.control(time_s, step_s);
+    accessory_nm_ = 0.0;
+    for (const AccessoryLoad& load : accessories_) {
+        const double inside = std::min(time_s - load.from_s, load.to_s - time_s);
+        const double share = load.rise_s > 0.0 ? inside / load.rise_s : inside >= 0.0 ? 1.0 : 0.0;
+        accessory_nm_ += load.torque_nm * std::clamp(share, 0.0, 1.0);
+    }
+}
+
+double EngineModel::vehicle_kmh() const noexcept {
+    if (driveline_.active()) return 3.6 * driveline_.vehicle_m_s();
+    if (!layout_.in_gear()) return 0.0;
+    const double wheel = speed_rad_s[static_cast<std::size_t>(layout_.vehicle)] / fixed_ratio_.ratio;
+    return 3.6 * wheel * fixed_ratio_.wheel_radius_m;
 }
 
 double EngineModel::longest_step_s(double highest_rad_s) const noexcept {
-    const double highest_mode = layout_.chain.mode_rad_s(layout_.chain.masses - 1);
-    return std::min(0.8 / highest_mode, 1.5 * kRadPerDeg / std::max(highest_rad_s, 10.0));
+    return std::min(0.8 / highest_mode_rad_s_, 1.5 * kRadPerDeg / std::max(highest_rad_s, 10.0));
 }
 
 double EngineModel::rebase() noexcept {
@@ -58,8 +92,10 @@ double EngineModel::rebase() noexcept {
     return lower;
 }
 
-void EngineModel::slope(const MassArray& angle, const MassArray& speed, Slope& out) const noexcept {
+void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
     const TorsionChain& chain = layout_.chain;
+    const MassArray& angle = at.angle;
+    const MassArray& speed = at.speed;
     MassArray torque;  // only the chain's masses are set and read: this is the inner loop of everything
     MassArray inertia;
     for (int i = 0; i < chain.masses; ++i) {
@@ -82,7 +118,7 @@ void EngineModel::slope(const MassArray& angle, const MassArray& speed, Slope& o
         out.power_w[c] = t.gas_nm * speed[m];
     }
     const double share = 1.0 / layout_.throws;
-    for (int i = 1; i <= layout_.throws; ++i) {
+    for (int i = layout_.front + 1; i <= layout_.front + layout_.throws; ++i) {
         const auto n = static_cast<std::size_t>(i);
         torque[n] -= share * friction_.torque_nm(speed[n]);
     }
@@ -96,11 +132,37 @@ void EngineModel::slope(const MassArray& angle, const MassArray& speed, Slope& o
             inertia[flywheel] += starter_.ratio_inertia_kg_m2;
         }
     }
-    torque[static_cast<std::size_t>(layout_.in_gear() ? layout_.vehicle : layout_.flywheel)] -= load_nm;
+    const auto front = static_cast<std::size_t>(layout_.front);
+    if (accessory_nm_ > 0.0) torque[front] -= accessory_nm_ * portable::tanh(speed[front] / kAccessoryStop);
+    if (layout_.hysteresis_nm > 0.0) {
+        const double dry = slipping(layout_.hysteresis_nm_rad * at.hysteresis_rad, layout_.hysteresis_nm);
+        torque[flywheel] -= dry;
+        torque[flywheel + 1] += dry;
+        out.hysteresis_rad_s = speed[flywheel] - speed[flywheel + 1];
+    }
+    if (driveline_.active()) {
+        const auto rear = static_cast<std::size_t>(layout_.rear);
+        torque[rear] += driveline_.slope(at.line, speed[rear], load_nm, out.line);
+    } else {
+        torque[static_cast<std::size_t>(layout_.in_gear() ? layout_.vehicle : layout_.flywheel)] -= load_nm;
+    }
     for (int i = 0; i < chain.masses; ++i) {
         const auto n = static_cast<std::size_t>(i);
         out.acceleration[n] = torque[n] / inertia[n];
     }
+}
+
+/// The state `h` ahead of the present one along `slope`, the angles moving at `speed`.
+void EngineModel::look_ahead(const MassArray& speed, const Slope& slope, double h, Stage& stage) const noexcept {
+    const auto masses = static_cast<std::size_t>(layout_.chain.masses);
+    for (std::size_t i = 0; i < masses; ++i) {
+        stage.angle[i] = angle_rad[i] + h * speed[i];
+        stage.speed[i] = speed_rad_s[i] + h * slope.acceleration[i];
+    }
+    if (layout_.hysteresis_nm > 0.0) stage.hysteresis_rad = hysteresis_rad_ + h * slope.hysteresis_rad_s;
+    if (!driveline_.active()) return;
+    for (std::size_t i = 0; i < DrivelineState::parts; ++i)
+        stage.line.value[i] = driveline_.state.value[i] + h * slope.line.value[i];
 }
 
 void EngineModel::step(double h) noexcept {
@@ -109,34 +171,36 @@ void EngineModel::step(double h) noexcept {
     Slope k2;
     Slope k3;
     Slope k4;
-    MassArray angle{};
-    MassArray speed2{};
-    MassArray speed3{};
-    MassArray speed4{};
-    slope(angle_rad, speed_rad_s, k1);
-    for (std::size_t i = 0; i < masses; ++i) {
-        angle[i] = angle_rad[i] + 0.5 * h * speed_rad_s[i];
-        speed2[i] = speed_rad_s[i] + 0.5 * h * k1.acceleration[i];
-    }
-    slope(angle, speed2, k2);
-    for (std::size_t i = 0; i < masses; ++i) {
-        angle[i] = angle_rad[i] + 0.5 * h * speed2[i];
-        speed3[i] = speed_rad_s[i] + 0.5 * h * k2.acceleration[i];
-    }
-    slope(angle, speed3, k3);
-    for (std::size_t i = 0; i < masses; ++i) {
-        angle[i] = angle_rad[i] + h * speed3[i];
-        speed4[i] = speed_rad_s[i] + h * k3.acceleration[i];
-    }
-    slope(angle, speed4, k4);
+    Stage at1{angle_rad, speed_rad_s, driveline_.state, hysteresis_rad_};
+    Stage at2;
+    Stage at3;
+    Stage at4;
+    slope(at1, k1);
+    look_ahead(at1.speed, k1, 0.5 * h, at2);
+    slope(at2, k2);
+    look_ahead(at2.speed, k2, 0.5 * h, at3);
+    slope(at3, k3);
+    look_ahead(at3.speed, k3, h, at4);
+    slope(at4, k4);
     const double sixth = h / 6.0;
     for (std::size_t i = 0; i < masses; ++i) {
-        angle_rad[i] += sixth * (speed_rad_s[i] + 2.0 * (speed2[i] + speed3[i]) + speed4[i]);
+        angle_rad[i] += sixth * (at1.speed[i] + 2.0 * (at2.speed[i] + at3.speed[i]) + at4.speed[i]);
         speed_rad_s[i] +=
             sixth * (k1.acceleration[i] + 2.0 * (k2.acceleration[i] + k3.acceleration[i]) + k4.acceleration[i]);
     }
     for (std::size_t c = 0; c < static_cast<std::size_t>(cylinders_); ++c)
         work_j[c] += sixth * (k1.power_w[c] + 2.0 * (k2.power_w[c] + k3.power_w[c]) + k4.power_w[c]);
+    if (layout_.hysteresis_nm > 0.0) {
+        hysteresis_rad_ +=
+            sixth * (k1.hysteresis_rad_s + 2.0 * (k2.hysteresis_rad_s + k3.hysteresis_rad_s) + k4.hysteresis_rad_s);
+        const double most = layout_.hysteresis_nm / layout_.hysteresis_nm_rad;
+        hysteresis_rad_ = slipping(hysteresis_rad_, most);
+    }
+    if (!driveline_.active()) return;
+    for (std::size_t i = 0; i < DrivelineState::parts; ++i)
+        driveline_.state.value[i] +=
+            sixth * (k1.line.value[i] + 2.0 * (k2.line.value[i] + k3.line.value[i]) + k4.line.value[i]);
+    driveline_.let_slip();
 }
 
 }  // namespace kurbel::simulate

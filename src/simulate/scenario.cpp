@@ -1,5 +1,7 @@
 #include "kurbel/simulate/scenario.hpp"
 
+#include "simulate/scenario_parts.hpp"
+
 namespace kurbel::simulate {
 
 namespace {
@@ -31,7 +33,7 @@ Status validate(const Scenario& s) noexcept {
     if (s.operation.mode == Operation::hold && s.operation.load.empty())
         return bad("operation.load", "is needed in hold mode");
     if (s.operation.speed_rpm.empty()) return bad("operation.speed_rpm", "is missing");
-    return {};
+    return validate_machine(s);
 }
 
 }  // namespace kurbel::simulate

@@ -63,29 +63,7 @@ void read_combustion(const read::TomlFile& file, Scenario& s) {
     });
 }
 
-void read_machine(const read::TomlFile& file, Scenario& s) {
-    with_table(file, "crank", [&](TableReader& r) {
-        CrankSettings& c = s.crank;
-        r.number("pulley_share", c.pulley_share, 0.005, 0.6);
-        r.number("throws_share", c.throws_share, 0.02, 0.9);
-        r.number("first_torsion_hz", c.first_torsion_hz, 10.0, 2000.0);
-        r.number("damping_ratio", c.damping_ratio, 0.0, 0.3);
-        r.number("pulley_stiffness_share", c.pulley_stiffness_share, 0.02, 20.0);
-    });
-    with_table(file, "driveline", [&](TableReader& r) {
-        DrivelineSettings& d = s.driveline;
-        r.number("ratio", d.ratio, 0.2, 100.0);
-        r.number("wheel_radius_m", d.wheel_radius_m, 0.05, 2.0);
-        r.number("vehicle_kg", d.vehicle_kg, 30.0, 1e5);
-        r.number("gearbox_kg_m2", d.gearbox_kg_m2, 1e-4, 10.0);
-        r.number("clutch_hz", d.clutch_hz, 8.0, 200.0);
-        r.number("clutch_damping", d.clutch_damping, 0.0, 1.0);
-        r.number("shuffle_hz", d.shuffle_hz, 0.5, 15.0);
-        r.number("shuffle_damping", d.shuffle_damping, 0.0, 1.0);
-        r.number("rolling_n", d.rolling_n, 0.0, 1e5);
-        r.number("drag_n_s2_m2", d.drag_n_s2_m2, 0.0, 100.0);
-        r.number("grade", d.grade, -0.3, 0.5);
-    });
+void read_starter(const read::TomlFile& file, Scenario& s) {
     with_table(file, "starter", [&](TableReader& r) {
         StarterSettings& t = s.starter;
         r.number("stall_nm", t.stall_nm, 1.0, 20000.0);
@@ -102,6 +80,7 @@ void read_operation(const read::TomlFile& file, Scenario& s) {
         r.choice("mode", o.mode, {"neutral", "hold", "road", "cranking"});
         if (o.mode == Operation::cranking) o.speed_rpm = Profile(300.0);
         r.profile("speed_rpm", o.speed_rpm, 50.0, 20000.0);
+        r.profile("speed_kmh", o.speed_kmh, 0.0, 500.0);
         r.profile("load", o.load, 0.02, 3.0);
         if (o.mode == Operation::neutral && r.has("load")) r.fail("load", "in neutral the governor sets the load");
         if (o.mode == Operation::hold && !r.has("load")) r.fail("mode", "hold needs operation.load");
@@ -157,9 +136,13 @@ Scenario read_scenario(const std::string& path) {
     const read::TomlFile file = read::parse_toml(path);
     read::refuse_unknown_keys(
         file, file.root, "",
-        {"contract",    "scenario", "engine",    "crank_wheel", "cam_wheel", "timer",   "combustion", "gas_exchange",
-         "friction",    "crank",    "driveline", "starter",     "operation", "misfire", "fuel_cut",   "wheel_error",
-         "tooth_fault", "sensor",   "cam_error", "glitch",      "dropout",   "capture", "channels"});
+        // clang-format off: one line a part
+        {"contract", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
+         "combustion", "gas_exchange", "friction", "starter", "operation",
+         "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
+         "misfire", "fuel_cut",
+         "wheel_error", "tooth_fault", "sensor", "cam_error", "glitch", "dropout", "capture", "channels"});
+    // clang-format on
     Scenario s;
     s.engine = read::read_engine(file);
     s.crank_wheel = read::read_crank_wheel(file);
@@ -168,8 +151,10 @@ Scenario read_scenario(const std::string& path) {
     s.has_timer = file.root.get("timer") != nullptr;
     read_run(file, s);
     read_combustion(file, s);
-    read_machine(file, s);
+    read_starter(file, s);
     read_operation(file, s);
+    read_machine(file, s);
+    read_road(file, s);
     read_faults(file, s);
     read_sensors(file, s);
     read_channels(file, s);

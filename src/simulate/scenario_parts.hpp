@@ -9,4 +9,13 @@ namespace kurbel::simulate {
 /// [wheel_error], [[tooth_fault]], [sensor], [cam_error], [[glitch]], [[dropout]] and [capture]; needs the wheel.
 void read_sensors(const read::TomlFile& file, Scenario& scenario);
 
+/// [crank] [dual_mass_flywheel] [driveline] [gearbox] [converter] [tyre] [brake] [[accessory]]; after [operation].
+void read_machine(const read::TomlFile& file, Scenario& scenario);
+
+/// Says whether driveline and road can be run; part of validate().
+[[nodiscard]] Status validate_machine(const Scenario& scenario) noexcept;
+
+/// [road]; after read_machine().
+void read_road(const read::TomlFile& file, Scenario& scenario);
+
 }  // namespace kurbel::simulate

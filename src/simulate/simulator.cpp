@@ -65,7 +65,7 @@ class Run {
     [[nodiscard]] Surroundings surroundings() const noexcept { return {control_.load(), model_.manifold_pa}; }
     [[nodiscard]] std::size_t sensor_mass() const noexcept {
         const bool rear = scenario_.crank_wheel.at == SensorAt::flywheel;
-        return rear ? static_cast<std::size_t>(model_.layout().flywheel) : 0;
+        return static_cast<std::size_t>(rear ? model_.layout().flywheel : model_.layout().front);
     }
 
     const Scenario& scenario_;
@@ -94,7 +94,7 @@ void Run::start() {
     const double start_s = -scenario_.settle_s;
     const bool cranking = scenario_.operation.mode == Operation::cranking;
     const double speed = cranking ? 0.0 : scenario_.operation.speed_rpm.at(start_s) * kRadPerRpm;
-    model_.start(scenario_.start_deg >= 0.0 ? scenario_.start_deg * kRadPerDeg : drawn, speed);
+    model_.start(scenario_.start_deg >= 0.0 ? scenario_.start_deg * kRadPerDeg : drawn, speed, start_s);
     control_.settle(start_s);
     model_.preload_driveline(control_.steady_torque_nm(start_s));
     model_.manifold_pa = manifold_pa(scenario_.combustion, control_.load());
@@ -110,6 +110,7 @@ void Run::control_step(double time_s, bool record) {
     }
     model_.manifold_pa = manifold_pa(scenario_.combustion, control_.load());
     model_.load_nm = control_.load_nm();
+    model_.control(time_s, kControlStep);
     model_.starter_engaged = scenario_.operation.mode == Operation::cranking && time_s >= scenario_.starter.from_s &&
                              time_s < scenario_.starter.to_s;
     for (int i = 0; i < steps_per_control_; ++i) engine_step(time_s + i * step_s_, record);
@@ -152,11 +153,7 @@ void Run::write_channels(double time_s) {
         if (named) add(fuel_cut_channel(n), cylinders_.firing().fuel_is_cut(n, time_s) ? 1.0 : 0.0, 1.0);
     }
     add(Channel::coolant_c, channels.coolant_c.at(time_s), 10.0);
-    if (model_.layout().in_gear()) {
-        const double wheel =
-            model_.speed_rad_s[static_cast<std::size_t>(model_.layout().vehicle)] / scenario_.driveline.ratio;
-        add(Channel::vehicle_kmh, 3.6 * wheel * scenario_.driveline.wheel_radius_m, 10.0);
-    }
+    if (model_.in_gear()) add(Channel::vehicle_kmh, model_.vehicle_kmh(), 10.0);
 }
 
 read::Recording Run::assemble() {

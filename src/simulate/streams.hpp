@@ -10,6 +10,7 @@ namespace kurbel::simulate::stream {
 inline constexpr std::uint64_t kEngine = 10;  ///< spread of the cylinders
 inline constexpr std::uint64_t kChannel = 11;
 inline constexpr std::uint64_t kStartAngle = 15;
+inline constexpr std::uint64_t kRoad = 40;
 inline constexpr std::uint64_t kCylinder = 100;  ///< and one more for each cylinder
 
 }  // namespace kurbel::simulate::stream

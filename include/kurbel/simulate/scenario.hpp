@@ -9,20 +9,13 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/simulate/combustion_settings.hpp"
+#include "kurbel/simulate/machine_settings.hpp"
 #include "kurbel/simulate/profile.hpp"
 #include "kurbel/simulate/sensor_settings.hpp"
+#include "kurbel/simulate/road_settings.hpp"
 #include "kurbel/simulate/start_settings.hpp"
 
 namespace kurbel::simulate {
-
-/// The crank as a chain: pulley, one inertia per throw, flywheel.
-struct CrankSettings {
-    double pulley_share = 0.08;           ///< of engine.inertia_kg_m2
-    double throws_share = 0.22;           ///< all throws together; the flywheel has the rest
-    double first_torsion_hz = 400.0;      ///< first mode of the free chain with mean reciprocating inertia
-    double damping_ratio = 0.02;          ///< of that mode; proportional to stiffness, so higher modes are damped more
-    double pulley_stiffness_share = 1.0;  ///< pulley's shaft relative to the shaft between two throws
-};
 
 /// How the engine is loaded.
 enum class Operation : std::uint8_t {
@@ -34,27 +27,13 @@ enum class Operation : std::uint8_t {
 
 struct OperationSettings {
     Operation mode = Operation::neutral;
-    Profile speed_rpm{800.0};
+    Profile speed_rpm{800.0};    ///< of the crank
+    Profile speed_kmh;           ///< of the vehicle, with a gearbox: replaces `speed_rpm` as what brake or driver hold
     Profile load;                ///< relative charge; empty in neutral
     double control_rad_s = 2.0;  ///< bandwidth of governor, brake or driver; far below one cycle's rate
     double manifold_s = 0.15;    ///< time constant of the charge
     double lowest_load = 0.12;
     double highest_load = 1.0;
-};
-
-/// Vehicle behind clutch and shafts, all referred to the crank; used in `hold` and `road`.
-struct DrivelineSettings {
-    double ratio = 5.0;  ///< crank turns per wheel turn
-    double wheel_radius_m = 0.31;
-    double vehicle_kg = 1500.0;
-    double gearbox_kg_m2 = 0.02;
-    double clutch_hz = 60.0;  ///< gearbox on the clutch springs
-    double clutch_damping = 0.1;
-    double shuffle_hz = 5.0;  ///< engine and gearbox against the vehicle
-    double shuffle_damping = 0.08;
-    double rolling_n = 180.0;
-    double drag_n_s2_m2 = 0.4;  ///< force over speed squared
-    double grade = 0.0;         ///< rise over way
 };
 
 enum class MisfirePattern : std::uint8_t { continuous = 0, random = 1, periodic = 2, burst = 3 };
@@ -120,7 +99,14 @@ struct Scenario {
     FrictionSettings friction{};
     CrankSettings crank{};
     OperationSettings operation{};
+    DualMassSettings dual_mass{};
     DrivelineSettings driveline{};
+    GearboxSettings gearbox{};
+    ConverterSettings converter{};
+    TyreSettings tyre{};
+    BrakeSettings brake{};
+    std::vector<AccessoryLoad> accessories;
+    RoadSettings road{};
     StarterSettings starter{};
     std::vector<MisfireRule> misfires;
     std::vector<FuelCut> fuel_cuts;

@@ -10,13 +10,14 @@ namespace kurbel::simulate {
 
 class SpeedControl {
   public:
+    /// Keeps a reference to `model`.
     SpeedControl(const Scenario& scenario, const EngineModel& model);
 
     /// State at time `time_s` as if it had been held for long.
     void settle(double time_s) noexcept;
 
-    /// Advances by `step_s`, which ends at `time_s`; `fuel_cut` freezes what learns.
-    void update(double time_s, double step_s, double speed_rad_s, bool fuel_cut) noexcept;
+    /// Advances by `step_s`, which ends at `time_s`, the crank at `crank_rad_s`; `fuel_cut` freezes what learns.
+    void update(double time_s, double step_s, double crank_rad_s, bool fuel_cut) noexcept;
 
     [[nodiscard]] double load() const noexcept { return load_; }        ///< charge after the manifold's lag
     [[nodiscard]] double load_nm() const noexcept { return load_nm_; }  ///< for EngineModel::load_nm
@@ -28,12 +29,16 @@ class SpeedControl {
     [[nodiscard]] double road_nm(double speed_rad_s) const noexcept;
     [[nodiscard]] bool governed() const noexcept;
     [[nodiscard]] double wanted_load(double time_s, double correction) const noexcept;
+    [[nodiscard]] double with_clutch(double load) const noexcept;
 
     OperationSettings operation_;
     DrivelineSettings driveline_;
+    const EngineModel& model_;
+    GearboxSettings gearbox_;
     MeanTorque mean_;
-    double inertia_;
-    double filtered_rad_s_ = 0.0;
+    double filtered_rad_s_ = 0.0;  ///< what is held: crank, or vehicle as a crank speed
+    double filtered_crank_rad_s_ = 0.0;
+    double ratio_ = 0.0;            ///< of the gear that the above were counted in
     double integral_rad_s2_ = 0.0;  ///< acceleration asked for beyond feed-forward
     double load_ = 0.3;
     double load_nm_ = 0.0;

@@ -10,8 +10,8 @@
 
 namespace kurbel::simulate {
 
-/// Pulley, throws, flywheel, and in gear gearbox and vehicle.
-inline constexpr int kMaxMasses = kMaxCylinders + 4;
+/// Damper ring, pulley, throws, flywheel, second flywheel mass, and in gear gearbox, wheels and vehicle.
+inline constexpr int kMaxMasses = kMaxCylinders + 7;
 
 /// Free at both ends; link i joins mass i and mass i + 1.
 struct TorsionChain {
@@ -55,6 +55,21 @@ struct TorsionChain {
             (modes_below(middle) > mode ? high : low) = middle;
         }
         return 0.5 * (low + high);
+    }
+
+    /// Inertia that the mode at `omega_rad_s`, which must be a natural frequency, has as felt at mass 0: the sum of all
+    /// inertias times their amplitudes squared, mass 0 moving by 1 (Holzer's table).
+    [[nodiscard]] double modal_inertia_kg_m2(double omega_rad_s) const noexcept {
+        double sum = 0.0;
+        double torque = 0.0;
+        double amplitude = 1.0;
+        for (int i = 0; i < masses; ++i) {
+            const auto n = static_cast<std::size_t>(i);
+            sum += inertia_kg_m2[n] * amplitude * amplitude;
+            torque += omega_rad_s * omega_rad_s * inertia_kg_m2[n] * amplitude;
+            if (i + 1 < masses) amplitude -= torque / stiffness_nm_rad[n];
+        }
+        return sum;
     }
 
     /// Multiplies the stiffness of links `first` to `last` - 1.

@@ -1,0 +1,117 @@
+#include "kurbel/simulate/road.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "simulate/streams.hpp"
+
+namespace kurbel::simulate {
+
+namespace {
+
+constexpr double kTwoPi = 2.0 * portable::kPi;
+constexpr double kGravity = 9.81;
+constexpr double kReferenceCyclesPerM = 0.1;
+constexpr double kLowestCyclesPerM = 0.01;
+constexpr double kFadeS = 0.25;
+constexpr int kHopSteps = 4;  // per control step
+
+double half_cosine(double x) noexcept { return 0.5 - 0.5 * portable::cos(portable::kPi * std::clamp(x, 0.0, 1.0)); }
+
+}  // namespace
+
+RoadProfile::RoadProfile(const RoadSettings& settings, std::uint64_t seed) noexcept
+    : settings_(settings),
+      random_(seed, stream::kRoad),
+      keep_(portable::exp(-kTwoPi * kLowestCyclesPerM * kStepM)),
+      // The slope's one-sided density is (2 pi n0)^2 G(n0) at every wave number, half of which falls on each step's square.
+      deviation_(kTwoPi * kReferenceCyclesPerM * std::sqrt(0.5 * settings.roughness_m3 * kStepM)) {}
+
+double RoadProfile::next() noexcept {
+    const double way = static_cast<double>(step_++) * kStepM;
+    switch (settings_.kind) {
+        case RoadKind::smooth: return 0.0;
+        case RoadKind::washboard: {
+            const double waves = way / settings_.wavelength_m;
+            return 0.5 * settings_.height_m * portable::sin(kTwoPi * (waves - std::floor(waves)));
+        }
+        case RoadKind::pothole: {
+            // The first lies half a distance ahead.
+            const double from_start = way - 0.5 * settings_.every_m;
+            const double at = from_start - settings_.every_m * std::floor(from_start / settings_.every_m);
+            const double in = half_cosine(at / settings_.edge_m);
+            const double out = half_cosine((at - settings_.length_m + settings_.edge_m) / settings_.edge_m);
+            return from_start < 0.0 ? 0.0 : -settings_.height_m * (in - out);
+        }
+        case RoadKind::random: break;
+    }
+    height_m_ = keep_ * height_m_ + deviation_ * random_.normal();
+    return height_m_;
+}
+
+RoadWheel::RoadWheel(const Scenario& scenario)
+    : settings_(scenario.road),
+      profile_(scenario.road, scenario.seed),
+      static_n_(scenario.tyre.axle_kg * kGravity),
+      rolling_share_(scenario.driveline.rolling_n / (scenario.driveline.vehicle_kg * kGravity)),
+      wheel_radius_m_(scenario.driveline.wheel_radius_m),
+      hub_n_m_(scenario.road.unsprung_kg * kTwoPi * scenario.road.hub_hz * kTwoPi * scenario.road.hub_hz),
+      hub_n_s_m_(2.0 * scenario.road.hub_damping * kTwoPi * scenario.road.hub_hz * scenario.road.unsprung_kg),
+      body_kg_(scenario.tyre.axle_kg - scenario.road.unsprung_kg) {
+    if (!rough()) return;
+    const auto under = std::max(1LL, std::llround(settings_.patch_m / RoadProfile::kStepM));
+    under_.assign(static_cast<std::size_t>(under) + 1, 0.0);
+}
+
+/// Lays the road up to `way_m` under the wheel: one more step of way than the contact length, between whose ends it glides.
+void RoadWheel::roll_to(double way_m) noexcept {
+    const auto wanted = static_cast<long long>(std::floor(way_m / RoadProfile::kStepM)) + 1;
+    for (; laid_ < wanted; ++laid_) {
+        under_[oldest_] = profile_.next();
+        if (++oldest_ == under_.size()) oldest_ = 0;
+    }
+    way_m_ = way_m;
+}
+
+double RoadWheel::deflection_m(double height_m) const noexcept {
+    return std::max(height_m - wheel_m_, -static_n_ / settings_.tyre_n_m);
+}
+
+void RoadWheel::hop(double step_s, double height_m) noexcept {
+    // Semi-implicit: speed first, then place with the new speed; stable far beyond the hop frequency's step.
+    const double suspension =
+        settings_.suspension_n_m * (wheel_m_ - body_m_) + settings_.suspension_n_s_m * (wheel_m_s_ - body_m_s_);
+    wheel_m_s_ += step_s * (settings_.tyre_n_m * deflection_m(height_m) - suspension) / settings_.unsprung_kg;
+    body_m_s_ += step_s * suspension / body_kg_;
+    wheel_m_ += step_s * wheel_m_s_;
+    body_m_ += step_s * body_m_s_;
+}
+
+void RoadWheel::advance(double time_s, double step_s, double vehicle_m_s) noexcept {
+    const double fade = std::clamp(std::min(time_s - settings_.from_s, settings_.to_s - time_s) / kFadeS, 0.0, 1.0);
+    const double hop_s = step_s / kHopSteps;
+    const auto count = static_cast<double>(under_.size() - 1);
+    double height = 0.0;
+    double slope = 0.0;
+    for (int i = 0; i < kHopSteps; ++i) {
+        roll_to(way_m_ + std::max(0.0, vehicle_m_s) * hop_s);
+        // The contact length reaches from a place within the oldest step to one within the newest.
+        const double share = way_m_ / RoadProfile::kStepM - std::floor(way_m_ / RoadProfile::kStepM);
+        double sum = 0.0;
+        for (const double h : under_) sum += h;
+        const double first = under_[oldest_];
+        const double last = under_[oldest_ == 0 ? under_.size() - 1 : oldest_ - 1];
+        height = fade * (sum - share * first - (1.0 - share) * last) / count;
+        slope = fade * (last - first) / (count * RoadProfile::kStepM);
+        hop(hop_s, height);
+    }
+    const double deflection = deflection_m(height);
+    const double extra_n = settings_.tyre_n_m * deflection;
+    now_.load_share = 1.0 + extra_n / static_n_;
+    now_.radius_m = -settings_.radius_share * deflection;
+    now_.arm_m = -deflection;
+    now_.drag_nm = rolling_share_ * extra_n * wheel_radius_m_;
+    now_.push_n = (static_n_ + extra_n) * slope;
+}
+
+}  // namespace kurbel::simulate
