@@ -30,6 +30,9 @@ struct TomlFile {
 /// As parse_toml, from text already in memory; `path` is used in messages alone.
 [[nodiscard]] TomlFile parse_toml_text(const std::string& text, const std::string& path);
 
+/// File that `place` lies in: a scenario may hold parts of another file. `file` itself where that is not known.
+[[nodiscard]] const std::string& path_of(const TomlFile& file, const toml::source_region& place);
+
 /// Throws InputError "FILE:LINE: cause" for the place where `node` stands.
 [[noreturn]] void fail_at(const TomlFile& file, const toml::node& node, const std::string& cause);
 

@@ -77,8 +77,12 @@ TomlFile parse_toml_text(const std::string& text, const std::string& path) {
 
 TomlFile parse_toml(const std::string& path) { return parse_toml_text(read_file(path), path); }
 
+const std::string& path_of(const TomlFile& file, const toml::source_region& place) {
+    return place.path ? *place.path : file.path;
+}
+
 void fail_at(const TomlFile& file, const toml::node& node, const std::string& cause) {
-    throw InputError(file.path, static_cast<long>(node.source().begin.line), cause);
+    throw InputError(path_of(file, node.source()), static_cast<long>(node.source().begin.line), cause);
 }
 
 void fail_key(const TomlFile& file, const toml::table& table, const std::string& table_name, const std::string& key,
@@ -95,7 +99,7 @@ void refuse_unknown_keys(const TomlFile& file, const toml::table& table, const s
         if (std::any_of(known.begin(), known.end(), [&](std::string_view name) { return name == word; })) continue;
         const std::string guess(nearest(word, known));
         // The key's own place: a table's node would point at its header, a value's at the value, both on this line.
-        throw InputError(file.path, static_cast<long>(key.source().begin.line),
+        throw InputError(path_of(file, key.source()), static_cast<long>(key.source().begin.line),
                          "unknown key " + full_name(table_name, std::string(word)) + "; the nearest known one is " +
                              full_name(table_name, guess));
     }

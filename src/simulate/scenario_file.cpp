@@ -1,5 +1,6 @@
 #include "kurbel/simulate/scenario_file.hpp"
 
+#include "simulate/engine_file.hpp"
 #include "simulate/scenario_parts.hpp"
 #include "simulate/table_reader.hpp"
 
@@ -133,11 +134,11 @@ void read_channels(const read::TomlFile& file, Scenario& s) {
 }  // namespace
 
 Scenario read_scenario(const std::string& path) {
-    const read::TomlFile file = read::parse_toml(path);
+    const read::TomlFile file = with_engine_file(read::parse_toml(path));
     read::refuse_unknown_keys(
         file, file.root, "",
         // clang-format off: one line a part
-        {"contract", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
+        {"contract", "engine_file", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
          "combustion", "gas_exchange", "friction", "starter", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
          "misfire", "fuel_cut",

@@ -101,7 +101,7 @@ class TableReader {
             if (std::find(known_.begin(), known_.end(), word) != known_.end()) continue;
             std::string all;
             for (const std::string& name : known_) all += (all.empty() ? "" : ", ") + name;
-            throw read::InputError(file_.path, static_cast<long>(key.source().begin.line),
+            throw read::InputError(read::path_of(file_, key.source()), static_cast<long>(key.source().begin.line),
                                    "unknown key " + name_ + "." + std::string(word) + "; known here: " + all);
         }
     }

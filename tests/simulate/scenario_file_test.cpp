@@ -5,6 +5,8 @@
 #include <filesystem>
 #include <fstream>
 
+#include "kurbel/simulate/portable_math.hpp"
+
 namespace kurbel::simulate {
 namespace {
 
@@ -159,6 +161,70 @@ TEST_F(ScenarioFile, WrongValuesAreNamed) {
 
 TEST_F(ScenarioFile, AMissingFileIsAnInputError) {
     EXPECT_THROW(static_cast<void>(read_scenario("/nowhere/at/all.toml")), read::InputError);
+}
+
+TEST_F(ScenarioFile, StandsOnAnEngineFileAndOverridesIt) {
+    const std::filesystem::path engine = path_.parent_path() / "kurbel-engine-beneath.toml";
+    std::ofstream(engine) << kEngine << "[crank]\nfirst_torsion_hz = 333.0\ndamping_ratio = 0.01\n";
+    const std::string name = "engine_file = \"kurbel-engine-beneath.toml\"\n";
+    const Scenario s = read(name + "[crank]\ndamping_ratio = 0.03\n[scenario]\nseconds = 7\n");
+    EXPECT_EQ(s.engine.cylinders, 4);
+    EXPECT_EQ(s.crank_wheel.teeth, 35);
+    EXPECT_EQ(s.crank.first_torsion_hz, 333.0);
+    EXPECT_EQ(s.crank.damping_ratio, 0.03);
+    EXPECT_EQ(s.seconds, 7.0);
+    // Teeth of its own replace those of the engine file, however they are told; the rest of the wheel stays.
+    const Scenario listed = read(name + "[crank_wheel]\ntooth_angles_deg = [0, 90, 180, 300]\n");
+    EXPECT_EQ(listed.crank_wheel.teeth, 4);
+    EXPECT_EQ(listed.crank_wheel.tdc1_deg, 84.0);
+
+    // Complaints name the file that the fault stands in.
+    std::ofstream(engine) << kEngine << "[crank]\nfirst_torsion_hz = 1\n";
+    EXPECT_NE(complaint(name).find("kurbel-engine-beneath.toml:16"), std::string::npos) << complaint(name);
+    std::ofstream(engine) << kEngine << "[crank]\ntypo = 1\n";
+    EXPECT_NE(complaint(name).find("kurbel-engine-beneath.toml:16"), std::string::npos) << complaint(name);
+    EXPECT_NE(complaint(name + "[crank]\ntypo = 1\n").find("OnAnEngineFileAndOverridesIt.toml:3"), std::string::npos);
+    std::ofstream(engine) << name << kEngine;
+    EXPECT_NE(complaint(name).find("cannot name another"), std::string::npos);
+    std::filesystem::remove(engine);
+    EXPECT_NE(complaint(name).find("kurbel-engine-beneath.toml"), std::string::npos);
+}
+
+TEST_F(ScenarioFile, ReadsGearsDrivelineAndRoad) {
+    const std::string geared = kEngine + R"(
+[gearbox]
+ratios = [3.5, 2.0, 1.4]
+final_drive = 4.0
+gear = [[0, 1], [2, 2]]
+[tyre]
+[operation]
+mode = "road"
+speed_kmh = [[0, 20], [4, 40]]
+[road]
+kind = "random"
+[[accessory]]
+torque_nm = 12
+from_s = 3
+)";
+    const Scenario s = read(geared);
+    EXPECT_TRUE(s.tyre.on);
+    EXPECT_EQ(s.road.kind, RoadKind::random);
+    ASSERT_EQ(s.gearbox.gear.size(), 2U);
+    EXPECT_EQ(s.gearbox.gear[1].second, 2);
+    EXPECT_EQ(s.accessories.at(0).torque_nm, 12.0);
+    // 30 km/h at 2 s on wheels of 0.31 m are 256.7 turns a minute: by 14 before the change, by 8 after it.
+    const double wheel_rpm = 30.0 / 3.6 / 0.31 * 30.0 / portable::kPi;
+    EXPECT_NEAR(s.operation.speed_rpm.at(1.999999), 14.0 * wheel_rpm, 0.01);
+    EXPECT_NEAR(s.operation.speed_rpm.at(2.000001), 8.0 * wheel_rpm, 0.01);
+
+    EXPECT_NE(complaint(kEngine + "[tyre]\n").find("gearbox"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[operation]\nspeed_kmh = 30\n").find("speed_kmh"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[gearbox]\nratios = [3, 2]\n[road]\nkind = \"random\"\n").find("tyre"),
+              std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[gearbox]\nratios = [3, 2]\ngear = 3\n").find("gearbox.gear"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[gearbox]\nratios = [3, 2]\ngear = 1.5\n").find("whole"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[gearbox]\n").find("ratios"), std::string::npos);
+    EXPECT_NE(complaint(kEngine + "[dual_mass_flywheel]\nhz = 10\n").find("secondary"), std::string::npos);
 }
 
 }  // namespace
