@@ -137,7 +137,8 @@ Scenario read_scenario(const std::string& path) {
     const read::TomlFile file = with_engine_file(read::parse_toml(path));
     read::refuse_unknown_keys(
         file, file.root, "",
-        // clang-format off: one line a part
+        // One line a part:
+        // clang-format off
         {"contract", "engine_file", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
          "combustion", "gas_exchange", "friction", "starter", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",

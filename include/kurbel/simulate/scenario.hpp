@@ -11,8 +11,8 @@
 #include "kurbel/simulate/combustion_settings.hpp"
 #include "kurbel/simulate/machine_settings.hpp"
 #include "kurbel/simulate/profile.hpp"
-#include "kurbel/simulate/sensor_settings.hpp"
 #include "kurbel/simulate/road_settings.hpp"
+#include "kurbel/simulate/sensor_settings.hpp"
 #include "kurbel/simulate/start_settings.hpp"
 
 namespace kurbel::simulate {
