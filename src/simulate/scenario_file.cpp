@@ -1,6 +1,8 @@
 #include "kurbel/simulate/scenario_file.hpp"
 
-#include "simulate/engine_file.hpp"
+#include <sstream>
+
+#include "simulate/scenario_draw.hpp"
 #include "simulate/scenario_parts.hpp"
 #include "simulate/table_reader.hpp"
 
@@ -12,6 +14,8 @@ void read_run(const read::TomlFile& file, Scenario& s) {
     with_table(file, "scenario", [&](TableReader& r) {
         r.integer("seed", s.seed, 0, 9007199254740992LL);
         r.integer("machine_seed", s.machine_seed, 1, 9007199254740992LL);
+        std::uint64_t drawn = 1;
+        r.integer("draw", drawn, 0, 9007199254740992LL);  // has done its work when the file was parsed
         r.number("seconds", s.seconds, 0.1, 86400.0);
         r.number("settle_s", s.settle_s, 0.0, 600.0);
         r.number("start_deg", s.start_deg, 0.0, 719.999);
@@ -83,8 +87,13 @@ void read_operation(const read::TomlFile& file, Scenario& s) {
         r.profile("speed_rpm", o.speed_rpm, 50.0, 20000.0);
         r.profile("speed_kmh", o.speed_kmh, 0.0, 500.0);
         r.profile("load", o.load, 0.02, 3.0);
+        r.profile("load_share", o.load_share, 0.0, 1.0);
+        if (r.has("load") && r.has("load_share")) r.fail("load_share", "cannot stand beside load");
+        if (r.has("load_share") && r.has("speed_kmh")) r.fail("load_share", "needs speed_rpm");
+        if (o.mode == Operation::neutral && r.has("load_share")) r.fail("load_share", "in neutral there is no load");
         if (o.mode == Operation::neutral && r.has("load")) r.fail("load", "in neutral the governor sets the load");
-        if (o.mode == Operation::hold && !r.has("load")) r.fail("mode", "hold needs operation.load");
+        if (o.mode == Operation::hold && !r.has("load") && !r.has("load_share"))
+            r.fail("mode", "hold needs operation.load or load_share");
         r.number("control_rad_s", o.control_rad_s, 0.05, 5.0);
         r.number("manifold_s", o.manifold_s, 0.0, 5.0);
         r.number("lowest_load", o.lowest_load, 0.02, 1.0);
@@ -133,12 +142,18 @@ void read_channels(const read::TomlFile& file, Scenario& s) {
 
 }  // namespace
 
-Scenario read_scenario(const std::string& path) {
-    const read::TomlFile file = with_engine_file(read::parse_toml(path));
-    read::refuse_unknown_keys(
-        file, file.root, "",
-        // One line a part:
-        // clang-format off
+std::string drawn_scenario(const std::string& path, std::optional<std::uint64_t> draw) {
+    std::ostringstream text;
+    text.imbue(std::locale::classic());
+    text << toml::toml_formatter(parse_scenario(path, draw).root) << "\n";
+    return text.str();
+}
+
+Scenario read_scenario(const std::string& path, std::optional<std::uint64_t> draw) {
+    const read::TomlFile file = parse_scenario(path, draw);
+    read::refuse_unknown_keys(file, file.root, "",
+                              // One line a part:
+                              // clang-format off
         {"contract", "engine_file", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
          "combustion", "gas_exchange", "friction", "starter", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
@@ -160,6 +175,7 @@ Scenario read_scenario(const std::string& path) {
     read_faults(file, s);
     read_sensors(file, s);
     read_channels(file, s);
+    resolve_load_share(s);
     read::require(file, validate(s));
     return s;
 }

@@ -18,4 +18,8 @@ void read_machine(const read::TomlFile& file, Scenario& scenario);
 /// [road]; after read_machine().
 void read_road(const read::TomlFile& file, Scenario& scenario);
 
+/// Turns operation.load_share, where it is given, into operation.load: what the engine needs for that share of its full torque at
+/// the speed of that moment. Needs all that torque depends on.
+void resolve_load_share(Scenario& scenario);
+
 }  // namespace kurbel::simulate

@@ -30,6 +30,7 @@ struct OperationSettings {
     Profile speed_rpm{800.0};    ///< of the crank
     Profile speed_kmh;           ///< of the vehicle, with a gearbox: replaces `speed_rpm` as what brake or driver hold
     Profile load;                ///< relative charge; empty in neutral
+    Profile load_share;          ///< of the full torque at that speed; a scenario file may give it in the place of load
     double control_rad_s = 2.0;  ///< bandwidth of governor, brake or driver; far below one cycle's rate
     double manifold_s = 0.15;    ///< time constant of the charge
     double lowest_load = 0.12;
