@@ -1,6 +1,9 @@
 #include "kurbel/simulate/cylinder.hpp"
 
 #include <algorithm>
+#include <cmath>
+
+#include "simulate/hermite.hpp"
 
 namespace kurbel::simulate {
 
@@ -10,22 +13,9 @@ constexpr double kRadPerDeg = portable::kPi / 180.0;
 constexpr double kHalfTurn = portable::kPi;
 constexpr double kTurn = 2.0 * portable::kPi;
 constexpr double kGasConstant = 287.0;  // air, J/(kg K)
-
-/// Cubic through two values and two slopes (times the step) at `t` in 0 to 1.
-double hermite(double v0, double s0, double v1, double s1, double t) noexcept {
-    const double rise = v1 - v0;
-    return v0 + t * (s0 + t * ((3.0 * rise - 2.0 * s0 - s1) + t * (s0 + s1 - 2.0 * rise)));
-}
+constexpr double kMostResidual = 0.6;
 
 }  // namespace
-
-double BurnIntegral::at(double angle_rad) const noexcept {
-    const double x = (angle_rad - start_rad_) / step_rad_;
-    if (x <= 0.0) return 0.0;
-    if (x >= kIntervals) return value_[kIntervals];
-    const auto i = static_cast<std::size_t>(x);
-    return hermite(value_[i], slope_[i], value_[i + 1], slope_[i + 1], x - static_cast<double>(i));
-}
 
 CylinderModel::CylinderModel(const EngineConfig& engine, const CombustionSettings& combustion,
                              const GasExchangeSettings& gas)
@@ -40,9 +30,11 @@ CylinderModel::CylinderModel(const EngineConfig& engine, const CombustionSetting
       half_overlap_rad_(0.5 * gas.overlap_deg * kRadPerDeg),
       expansion_exponent_(combustion.expansion_exponent),
       compression_exponent_(combustion.compression_exponent),
-      heat_per_pa_(geometry_.displacement_m3() / (kGasConstant * combustion.charge_k) * combustion.heat_j_per_kg_air *
-                   combustion.heat_share),
+      air_per_pa_(geometry_.displacement_m3() / (kGasConstant * combustion.charge_k)),
+      heat_per_pa_(air_per_pa_ * combustion.heat_j_per_kg_air * combustion.heat_share),
       residual_share_(combustion.residual_share),
+      overlap_factor_(gas.overlap_factor_deg_m),
+      compression_ratio_(engine.compression_ratio),
       throttled_(combustion.throttled),
       nodes_(kSteps + 1) {
     const double step = kTurn / kSteps;
@@ -84,7 +76,8 @@ double CylinderModel::closed_pa(double wrapped_rad, const Place& at, const Charg
     const Node& b = at.node[1];
     const double inverse_w = hermite(a.inverse_w, a.inverse_w_step, b.inverse_w, b.inverse_w_step, at.fraction);
     double y = charge.trapped_pa * bottom_w_;
-    if (charge.heat_j > 0.0) y += (expansion_exponent_ - 1.0) * charge.heat_j * charge.burn.at(wrapped_rad);
+    if (charge.heat_j > 0.0)
+        y += (expansion_exponent_ - 1.0) * charge.heat_j * charge.burn.at(std::max(wrapped_rad, charge.reached_rad));
     if (charge.leak_rad_s > 0.0) {
         const double lost = a.leak + (b.leak - a.leak) * at.fraction;
         y *= portable::exp(-charge.leak_rad_s / charge.closing_rad_s * lost);
@@ -92,10 +85,21 @@ double CylinderModel::closed_pa(double wrapped_rad, const Place& at, const Charg
     return y * inverse_w;
 }
 
+double CylinderModel::sealed_pa(double wrapped_rad, const Charge& charge) const noexcept {
+    // One exponent both ways: a spring gives back what it took.
+    const Place at = place(wrapped_rad < 0.0 ? wrapped_rad : -wrapped_rad);
+    const Node& a = at.node[0];
+    const Node& b = at.node[1];
+    return charge.trapped_pa * bottom_w_ *
+           hermite(a.inverse_w, a.inverse_w_step, b.inverse_w, b.inverse_w_step, at.fraction);
+}
+
 double CylinderModel::pressure_pa(double angle_rad, double wrapped_rad, const Place& at, double slope_m,
                                   double speed_rad_s, double manifold_pa, const Charge& charge) const noexcept {
+    if (charge.sealed) return sealed_pa(wrapped_rad, charge);
     const double piston_m_s = slope_m * speed_rad_s;
     const double loss_pa = flow_ * piston_m_s * piston_m_s;
+    const double exhaust_pa = exhaust_pa_ + charge.exhaust_rise_pa;
     if (angle_rad >= -kHalfTurn && angle_rad <= kHalfTurn) {
         const double closed = closed_pa(wrapped_rad, at, charge);
         if (angle_rad < intake_closing_rad_) {
@@ -104,11 +108,11 @@ double CylinderModel::pressure_pa(double angle_rad, double wrapped_rad, const Pl
         }
         if (angle_rad <= exhaust_opening_rad_) return closed;
         const double share = smooth_step((angle_rad - exhaust_opening_rad_) / (kHalfTurn - exhaust_opening_rad_));
-        const double outside = cycle_rad_ > 1.5 * kTurn ? exhaust_pa_ + loss_pa : manifold_pa;
+        const double outside = cycle_rad_ > 1.5 * kTurn ? exhaust_pa + loss_pa : manifold_pa;
         return closed + (outside - closed) * share;
     }
     const double intake = manifold_pa - loss_pa;
-    const double exhaust = exhaust_pa_ + loss_pa;
+    const double exhaust = exhaust_pa + loss_pa;
     const double from_overlap = angle_rad > 0.0 ? angle_rad - kTurn : angle_rad + kTurn;
     if (from_overlap > half_overlap_rad_) return intake;
     if (from_overlap < -half_overlap_rad_) return exhaust;
@@ -151,39 +155,25 @@ CylinderTorque CylinderModel::torque(double angle_rad, double speed_rad_s, doubl
     return result;
 }
 
-void CylinderModel::prepare_burn(double ca50_rad, double duration_rad, BurnIntegral& burn) const noexcept {
-    // A burn that starts before the intake closes or still goes on when the exhaust opens is cut there.
-    const double start = std::max(ca50_rad - kWiebeHalf * duration_rad, intake_closing_rad_);
-    const double end = std::min(start + kWiebeEnd * duration_rad, exhaust_opening_rad_);
-    burn.start_rad_ = start;
-    burn.step_rad_ = (end - start) / BurnIntegral::kIntervals;
-    const double vc = geometry_.clearance_m3;
-    const auto rate = [&](double angle) {
-        const Place at = place(angle);
-        const Node& a = at.node[0];
-        const Node& b = at.node[1];
-        const double travel = hermite(a.travel, a.slope_step, b.travel, b.slope_step, at.fraction);
-        const double inverse_w = hermite(a.inverse_w, a.inverse_w_step, b.inverse_w, b.inverse_w_step, at.fraction);
-        const double volume = vc + geometry_.area_m2 * travel;
-        return wiebe_slope((angle - start) / duration_rad) / duration_rad / (inverse_w * volume);
-    };
-    double before = rate(start);
-    burn.value_[0] = 0.0;
-    burn.slope_[0] = before * burn.step_rad_;
-    for (std::size_t i = 1; i <= BurnIntegral::kIntervals; ++i) {
-        const double angle = start + static_cast<double>(i) * burn.step_rad_;
-        const double middle = rate(angle - 0.5 * burn.step_rad_);
-        const double here = rate(angle);
-        burn.value_[i] = burn.value_[i - 1] + burn.step_rad_ / 6.0 * (before + 4.0 * middle + here);
-        burn.slope_[i] = here * burn.step_rad_;
-        before = here;
-    }
+double CylinderModel::usual_residual(double manifold_pa) const noexcept {
+    return std::min(kMostResidual, residual_share_ * exhaust_pa_ / manifold_pa);
+}
+
+double CylinderModel::residual(double manifold_pa, double exhaust_rise_pa, double speed_rad_s) const noexcept {
+    const double exhaust = exhaust_pa_ + exhaust_rise_pa;
+    if (overlap_factor_ <= 0.0) return std::min(kMostResidual, residual_share_ * exhaust / manifold_pa);
+    const double ratio = manifold_pa / exhaust;
+    const double turns_per_s = std::max(speed_rad_s, kTurn) / kTurn;
+    double share = 0.632 * portable::pow(ratio, -0.74) / compression_ratio_;
+    if (ratio < 1.0)
+        share += 1.266 * overlap_factor_ / turns_per_s * portable::pow(ratio, -0.87) *
+                 std::sqrt(1e-5 * (exhaust - manifold_pa));
+    return std::min(kMostResidual, share);
 }
 
 double CylinderModel::nominal_heat_j(double manifold_pa, double load) const noexcept {
     // Residual gas takes room from fresh charge, the more the lower the intake pressure.
-    const double residual = std::min(0.6, residual_share_ * exhaust_pa_ / manifold_pa);
-    const double full = heat_per_pa_ * manifold_pa * (1.0 - residual);
+    const double full = heat_j(manifold_pa, 1.0 - usual_residual(manifold_pa));
     return throttled_ ? full : full * std::max(0.0, load);
 }
 

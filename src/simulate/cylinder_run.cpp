@@ -17,7 +17,7 @@ void CylinderRuns::start(double time_s, const Surroundings& around) {
     const bool at_rest = scenario_.operation.mode == Operation::cranking;
     for (std::size_t c = 0; c < static_cast<std::size_t>(model_.cylinders()); ++c) {
         const double x = model_.cylinder_rad(c);
-        trap(c, time_s, around);  // a cylinder may stand between its bottoms when the run begins
+        trap(c, time_s, time_s, around);  // a cylinder may stand between its bottoms when the run begins
         if (at_rest) model_.charge[c].trapped_pa *= 0.5;  // gas has leaked past the rings since the engine stopped
         place_[c].row.time_s = kNoTime;
         place_[c].next = x < -kHalfTurn  ? Next::trap
@@ -42,8 +42,11 @@ void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surr
     Place& place = place_[c];
     const double x = model_.cylinder_rad(c);
     const bool two_stroke = model_.cylinder().cycle_rad() < 3.0 * kHalfTurn;
+    const auto closing_s = [&](double angle_rad) {
+        return time_s + step_s * (angle_rad - place.angle_rad) / (x - place.angle_rad);
+    };
     if (place.next == Next::trap && x >= -kHalfTurn) {
-        trap(c, time_s + step_s, around);
+        trap(c, time_s + step_s, closing_s(-kHalfTurn), around);
         place.next = Next::firing_tdc;
     } else if (place.next == Next::firing_tdc && x >= 0.0) {
         pass_firing_tdc(c, time_s, step_s, around);
@@ -55,7 +58,7 @@ void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surr
         place.next = Next::gas_exchange_tdc;
         if (two_stroke) {
             model_.firing_tdc_rad[c] += model_.cylinder().cycle_rad();
-            trap(c, time_s + step_s, around);
+            trap(c, time_s + step_s, closing_s(kHalfTurn), around);
             place.next = Next::firing_tdc;
         }
     } else if (place.next == Next::gas_exchange_tdc && x >= 2.0 * kHalfTurn) {
@@ -76,8 +79,8 @@ void CylinderRuns::pass_firing_tdc(std::size_t c, double time_s, double step_s, 
     place.row.tdc_bar = rounded(1e-5 * (pressure - model_.cylinder().ambient_pa()), 1e3);
 }
 
-void CylinderRuns::trap(std::size_t c, double time_s, const Surroundings& around) {
-    const Firing firing = firing_.trap(c, time_s, throw_rad_s(c), around, model_.charge[c]);
+void CylinderRuns::trap(std::size_t c, double time_s, double closing_s, const Surroundings& around) {
+    const Firing firing = firing_.trap(c, time_s, closing_s, throw_rad_s(c), around, model_.charge[c]);
     model_.work_j[c] = 0.0;
     read::TruthRow& row = place_[c].row;
     row = {};

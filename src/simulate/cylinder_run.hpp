@@ -42,7 +42,7 @@ class CylinderRuns {
     };
 
     void watch(std::size_t c, double time_s, double step_s, const Surroundings& around);
-    void trap(std::size_t c, double time_s, const Surroundings& around);
+    void trap(std::size_t c, double time_s, double closing_s, const Surroundings& around);
     void pass_firing_tdc(std::size_t c, double time_s, double step_s, const Surroundings& around);
     [[nodiscard]] double throw_rad_s(std::size_t c) const noexcept {
         return model_.speed_rad_s[static_cast<std::size_t>(model_.layout().mass_of_cylinder[c])];

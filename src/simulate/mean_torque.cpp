@@ -34,6 +34,10 @@ double scatter_at(const CombustionSettings& combustion, double load) noexcept {
     return combustion.scatter + (combustion.scatter_low_load - combustion.scatter) * low_share(load);
 }
 
+double slow_share_at(const CombustionSettings& combustion, double load) noexcept {
+    return combustion.slow_share + (combustion.slow_share_low_load - combustion.slow_share) * low_share(load);
+}
+
 double manifold_pa(const CombustionSettings& combustion, double load) noexcept {
     return 1e5 * combustion.ambient_bar * (combustion.throttled ? load : 1.0);
 }
@@ -42,8 +46,15 @@ Charge nominal_charge(const Scenario& scenario, const CylinderModel& cylinder, d
     const CombustionSettings& combustion = scenario.combustion;
     Charge charge;
     charge.trapped_pa = manifold_pa(combustion, load);
-    charge.heat_j = cylinder.nominal_heat_j(charge.trapped_pa, load);
-    cylinder.prepare_burn(combustion.ca50_deg * kRadPerDeg, burn_duration_rad(combustion, load), charge.burn);
+    charge.heat_j = cylinder.nominal_heat_j(charge.trapped_pa, load) * (1.0 - combustion.egr);
+    BurnShape shape{combustion.ca50_deg * kRadPerDeg - kWiebeHalf * burn_duration_rad(combustion, load),
+                    burn_duration_rad(combustion, load)};
+    if (combustion.premixed_share > 0.0) {
+        shape.premixed_share = combustion.premixed_share;
+        shape.premixed_rad = combustion.premixed_deg * kRadPerDeg;
+        shape = CylinderModel::centred(combustion.ca50_deg * kRadPerDeg, shape);
+    }
+    static_cast<void>(cylinder.prepare_burn(shape, charge.burn));
     return charge;
 }
 

@@ -24,50 +24,6 @@ void read_run(const read::TomlFile& file, Scenario& s) {
     });
 }
 
-void read_combustion(const read::TomlFile& file, Scenario& s) {
-    const int cylinders = s.engine.cylinders;
-    with_table(file, "combustion", [&](TableReader& r) {
-        CombustionSettings& c = s.combustion;
-        r.number("ambient_bar", c.ambient_bar, 0.3, 1.2);
-        r.number("charge_k", c.charge_k, 200.0, 500.0);
-        r.number("heat_j_per_kg_air", c.heat_j_per_kg_air, 1e5, 5e6);
-        r.number("heat_share", c.heat_share, 0.1, 1.0);
-        r.number("compression_exponent", c.compression_exponent, 1.1, 1.45);
-        r.number("expansion_exponent", c.expansion_exponent, 1.1, 1.45);
-        r.number("ca50_deg", c.ca50_deg, -20.0, 70.0);
-        r.number("burn_deg", c.burn_deg, 10.0, 120.0);
-        r.number("burn_low_load_deg", c.burn_low_load_deg, 10.0, 120.0);
-        r.number("scatter", c.scatter, 0.0, 0.6);
-        r.number("scatter_low_load", c.scatter_low_load, 0.0, 0.6);
-        r.number("scatter_skewness", c.scatter_skewness, -3.0, 0.0);
-        r.number("ca50_scatter_deg", c.ca50_scatter_deg, 0.0, 15.0);
-        r.number("residual_share", c.residual_share, 0.0, 0.5);
-        r.boolean("throttled", c.throttled);
-        r.number("spread", c.spread, 0.0, 0.5);
-        r.numbers("cylinder_factor", c.cylinder_factor, 0.0, 3.0, cylinders);
-        r.numbers("leak_mm2", c.leak_mm2, 0.0, 20.0, cylinders);
-    });
-    with_table(file, "gas_exchange", [&](TableReader& r) {
-        GasExchangeSettings& g = s.gas_exchange;
-        if (s.engine.strokes == 2) {
-            g.intake_closing_deg = -100.0;
-            g.exhaust_opening_deg = 100.0;
-        }
-        r.number("intake_closing_deg", g.intake_closing_deg, -170.0, -60.0);
-        r.number("exhaust_opening_deg", g.exhaust_opening_deg, 80.0, 170.0);
-        r.number("overlap_deg", g.overlap_deg, 2.0, 120.0);
-        r.number("exhaust_bar", g.exhaust_bar, 0.0, 1.0);
-        r.number("flow_pa_per_m2_s2", g.flow_pa_per_m2_s2, 0.0, 1000.0);
-    });
-    with_table(file, "friction", [&](TableReader& r) {
-        FrictionSettings& f = s.friction;
-        r.number("constant_bar", f.constant_bar, 0.0, 10.0);
-        r.number("linear_bar", f.linear_bar, 0.0, 10.0);
-        r.number("square_bar", f.square_bar, 0.0, 10.0);
-        r.number("accessories_nm", f.accessories_nm, 0.0, 1000.0);
-    });
-}
-
 void read_starter(const read::TomlFile& file, Scenario& s) {
     with_table(file, "starter", [&](TableReader& r) {
         StarterSettings& t = s.starter;
@@ -114,6 +70,7 @@ void read_faults(const read::TomlFile& file, Scenario& s) {
         r.integer("every", m.every, 1, 1000000);
         r.integer("length", m.length, 1, 1000000);
         r.number("severity", m.severity, 0.0, 1.0);
+        r.boolean("keeps_mixture", m.keeps_mixture);
         r.number("from_s", m.from_s, -kForever, kForever);
         r.number("to_s", m.to_s, -kForever, kForever);
         r.number("highest_load", m.highest_load, 0.0, kForever);
@@ -155,7 +112,7 @@ Scenario read_scenario(const std::string& path, std::optional<std::uint64_t> dra
                               // One line a part:
                               // clang-format off
         {"contract", "engine_file", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
-         "combustion", "gas_exchange", "friction", "starter", "operation",
+         "combustion", "gas_exchange", "manifold", "deactivation", "friction", "starter", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
          "misfire", "fuel_cut",
          "wheel_error", "tooth_fault", "sensor", "cam_error", "glitch", "dropout", "capture", "channels"});

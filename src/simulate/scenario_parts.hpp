@@ -22,4 +22,7 @@ void read_road(const read::TomlFile& file, Scenario& scenario);
 /// the speed of that moment. Needs all that torque depends on.
 void resolve_load_share(Scenario& scenario);
 
+/// [combustion], [gas_exchange], [friction], [manifold], [[deactivation]]; after the engine.
+void read_combustion(const read::TomlFile& file, Scenario& scenario);
+
 }  // namespace kurbel::simulate

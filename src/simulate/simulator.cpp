@@ -62,7 +62,7 @@ class Run {
     void finish_firings(double end_s);
     void write_channels(double time_s);
     read::Recording assemble();
-    [[nodiscard]] Surroundings surroundings() const noexcept { return {control_.load(), model_.manifold_pa}; }
+    [[nodiscard]] Surroundings surroundings(double time_s) const noexcept;
     [[nodiscard]] std::size_t sensor_mass() const noexcept {
         const bool rear = scenario_.crank_wheel.at == SensorAt::flywheel;
         return static_cast<std::size_t>(rear ? model_.layout().flywheel : model_.layout().front);
@@ -74,6 +74,7 @@ class Run {
     SpeedControl control_;
     WheelSensor sensor_;
     CylinderRuns cylinders_;
+    Surroundings around_{};
     Random channel_noise_;
     int steps_per_control_ = 20;
     double step_s_ = 5e-5;
@@ -98,7 +99,17 @@ void Run::start() {
     control_.settle(start_s);
     model_.preload_driveline(control_.steady_torque_nm(start_s));
     model_.manifold_pa = manifold_pa(scenario_.combustion, control_.load());
-    cylinders_.start(start_s, surroundings());
+    around_ = surroundings(start_s);
+    cylinders_.start(start_s, around_);
+}
+
+Surroundings Run::surroundings(double time_s) const noexcept {
+    Surroundings around;
+    around.load = control_.load();
+    around.manifold_pa = model_.manifold_pa;
+    around.since_s = time_s;
+    around.retard_deg = scenario_.combustion.retard_deg.at(time_s);
+    return around;
 }
 
 void Run::begin_recording() { sensor_.start(model_.angle_rad[sensor_mass()]); }
@@ -113,6 +124,7 @@ void Run::control_step(double time_s, bool record) {
     model_.control(time_s, kControlStep);
     model_.starter_engaged = scenario_.operation.mode == Operation::cranking && time_s >= scenario_.starter.from_s &&
                              time_s < scenario_.starter.to_s;
+    around_ = surroundings(time_s);
     for (int i = 0; i < steps_per_control_; ++i) engine_step(time_s + i * step_s_, record);
     const double speed = model_.speed_rad_s[static_cast<std::size_t>(model_.layout().flywheel)];
     control_.update(time_s + kControlStep, kControlStep, speed, cylinders_.firing().fuel_is_cut(0, time_s));
@@ -131,7 +143,7 @@ void Run::engine_step(double time_s, bool record) {
         sensor_.step(sensor, edges_);
         if (watch_) watch_(model_, time_s + step_s_);
     }
-    cylinders_.after_step(time_s, step_s_, surroundings());
+    cylinders_.after_step(time_s, step_s_, around_);
 }
 
 void Run::finish_firings(double end_s) {
@@ -150,7 +162,13 @@ void Run::write_channels(double time_s) {
     for (int n = 1; n <= model_.cylinders(); ++n) {
         const bool named = std::any_of(scenario_.fuel_cuts.begin(), scenario_.fuel_cuts.end(),
                                        [n](const FuelCut& cut) { return cut.cylinder == n; });
-        if (named) add(fuel_cut_channel(n), cylinders_.firing().fuel_is_cut(n, time_s) ? 1.0 : 0.0, 1.0);
+        const bool closes =
+            std::any_of(scenario_.deactivations.begin(), scenario_.deactivations.end(), [n](const Deactivation& rule) {
+                return std::find(rule.cylinders.begin(), rule.cylinders.end(), n) != rule.cylinders.end();
+            });
+        const bool cut = cylinders_.firing().fuel_is_cut(n, time_s) ||
+                         (closes && cylinders_.firing().deactivation(n, time_s) != nullptr);
+        if (named || closes) add(fuel_cut_channel(n), cut ? 1.0 : 0.0, 1.0);
     }
     add(Channel::coolant_c, channels.coolant_c.at(time_s), 10.0);
     if (model_.in_gear()) add(Channel::vehicle_kmh, model_.vehicle_kmh(), 10.0);

@@ -10,7 +10,9 @@ namespace kurbel::simulate::stream {
 inline constexpr std::uint64_t kEngine = 10;  ///< spread of the cylinders
 inline constexpr std::uint64_t kChannel = 11;
 inline constexpr std::uint64_t kStartAngle = 15;
-inline constexpr std::uint64_t kRoad = 40;
+inline constexpr std::uint64_t kRoad = 50;
+inline constexpr std::uint64_t kChargeSpread = 16;
 inline constexpr std::uint64_t kCylinder = 100;  ///< and one more for each cylinder
+inline constexpr std::uint64_t kSlowBurn = 200;  ///< likewise
 
 }  // namespace kurbel::simulate::stream

@@ -37,6 +37,17 @@ struct Charge {
     double leak_rad_s = 0.0;       ///< leak area times speed of sound over clearance volume
     double closing_rad_s = 100.0;  ///< crank speed when the charge was trapped
     BurnIntegral burn{};
+    double exhaust_rise_pa = 0.0;  ///< back pressure beyond the exhaust's at rest
+    bool sealed = false;           ///< valves stay closed for the whole cycle
+    double reached_rad = -1e9;     ///< farthest angle of the cycle: what is burnt stays burnt when the crank turns back
+};
+
+/// How the heat comes over crank angle.
+struct BurnShape {
+    double start_rad = 0.0;
+    double duration_rad = 1.0;
+    double premixed_share = 0.0;  ///< above 0: two Wiebe parts, see combustion.hpp
+    double premixed_rad = 0.2;
 };
 
 /// Instant values of one cylinder at one crank angle.
@@ -62,6 +73,28 @@ class CylinderModel {
 
     /// Makes the integral of a burn centred (half of the heat) at `ca50_rad` that takes `duration_rad`.
     void prepare_burn(double ca50_rad, double duration_rad, BurnIntegral& burn) const noexcept;
+
+    /// The same for any shape; returns the share of the heat that is released before the exhaust opens. What would burn
+    /// later is lost.
+    double prepare_burn(const BurnShape& shape, BurnIntegral& burn) const noexcept;
+
+    /// The shape that has released half of its heat at `ca50_rad`.
+    [[nodiscard]] static BurnShape centred(double ca50_rad, BurnShape shape) noexcept;
+
+    /// Share of residual gas in the charge: the exhaust's that did not leave, grown with the ratio of exhaust to intake
+    /// pressure; `usual_residual` with the exhaust at rest and the scenario's plain share.
+    [[nodiscard]] double usual_residual(double manifold_pa) const noexcept;
+    [[nodiscard]] double residual(double manifold_pa, double exhaust_rise_pa, double speed_rad_s) const noexcept;
+
+    /// Heat of a full combustion of a charge at `trapped_pa` of which the share `fresh` is air with its fuel.
+    [[nodiscard]] double heat_j(double trapped_pa, double fresh) const noexcept {
+        return heat_per_pa_ * trapped_pa * fresh;
+    }
+
+    /// Air that a cylinder takes in a cycle, kg.
+    [[nodiscard]] double air_kg(double manifold_pa, double fresh) const noexcept {
+        return air_per_pa_ * manifold_pa * fresh;
+    }
 
     /// Heat of a full combustion at intake pressure `manifold_pa` (throttled) or fuel share `load` (not throttled).
     [[nodiscard]] double nominal_heat_j(double manifold_pa, double load) const noexcept;
@@ -91,6 +124,7 @@ class CylinderModel {
     };
 
     [[nodiscard]] Place place(double wrapped_rad) const noexcept;
+    [[nodiscard]] double sealed_pa(double wrapped_rad, const Charge& charge) const noexcept;
     [[nodiscard]] double closed_pa(double wrapped_rad, const Place& at, const Charge& charge) const noexcept;
     [[nodiscard]] double pressure_pa(double angle_rad, double wrapped_rad, const Place& at, double slope_m,
                                      double speed_rad_s, double manifold_pa, const Charge& charge) const noexcept;
@@ -107,8 +141,11 @@ class CylinderModel {
     double half_overlap_rad_;
     double expansion_exponent_;
     double compression_exponent_;
-    double heat_per_pa_;  ///< joules of a residual-free charge over its pressure
+    double air_per_pa_;   ///< kilograms of a residual-free charge over its pressure
+    double heat_per_pa_;  ///< joules of it
     double residual_share_;
+    double overlap_factor_;
+    double compression_ratio_;
     bool throttled_;
     double bottom_w_ = 1.0;  ///< w at the bottom before compression
     std::vector<Node> nodes_;

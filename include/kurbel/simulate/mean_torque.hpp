@@ -62,6 +62,9 @@ class MeanTorque {
 /// Scatter of gross work (COV) at this load.
 [[nodiscard]] double scatter_at(const CombustionSettings& combustion, double load) noexcept;
 
+/// Share of slow burns at this load.
+[[nodiscard]] double slow_share_at(const CombustionSettings& combustion, double load) noexcept;
+
 /// Absolute intake pressure at this load.
 [[nodiscard]] double manifold_pa(const CombustionSettings& combustion, double load) noexcept;
 

@@ -21,7 +21,17 @@ class MisfirePlan {
 
     /// Severity of the next firing of `cylinder`; call once per firing, in any order of cylinders.
     [[nodiscard]] double next(int cylinder, double time_s, double load, double speed_rpm) {
+        return next_loss(cylinder, time_s, load, speed_rpm).severity;
+    }
+
+    struct Loss {
         double severity = 0.0;
+        bool keeps_mixture = false;  ///< as the rule that won says
+    };
+
+    /// The same with what the lost share leaves behind.
+    [[nodiscard]] Loss next_loss(int cylinder, double time_s, double load, double speed_rpm) {
+        Loss loss;
         for (std::size_t i = 0; i < rules_.size(); ++i) {
             const MisfireRule& rule = rules_[i];
             if (!rule.cylinders.empty() &&
@@ -30,9 +40,9 @@ class MisfirePlan {
             const bool hit = draw(rule, state_[i], static_cast<std::size_t>(cylinder - 1));
             const bool applies = time_s >= rule.from_s && time_s < rule.to_s && load <= rule.highest_load &&
                                  speed_rpm <= rule.highest_rpm;
-            if (hit && applies) severity = std::max(severity, rule.severity);
+            if (hit && applies && rule.severity > loss.severity) loss = {rule.severity, rule.keeps_mixture};
         }
-        return severity;
+        return loss;
     }
 
   private:

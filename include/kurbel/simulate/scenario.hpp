@@ -10,6 +10,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/simulate/combustion_settings.hpp"
 #include "kurbel/simulate/machine_settings.hpp"
+#include "kurbel/simulate/manifold_settings.hpp"
 #include "kurbel/simulate/profile.hpp"
 #include "kurbel/simulate/road_settings.hpp"
 #include "kurbel/simulate/sensor_settings.hpp"
@@ -47,6 +48,7 @@ struct MisfireRule {
     int every = 10;              ///< periodic: one in so many firings of the named cylinders
     int length = 4;              ///< burst: firings of that cylinder in a row
     double severity = 1.0;       ///< share of the heat removed
+    bool keeps_mixture = true;   ///< the lost share stays as unburnt mixture (no spark); false: its fuel is missing
     double from_s = -1e9;
     double to_s = 1e9;
     double highest_load = 1e9;  ///< only where the charge is at most this
@@ -97,6 +99,7 @@ struct Scenario {
     double step_s = 0.0;      ///< longest time step; 0: from the highest torsion frequency and speed
     CombustionSettings combustion{};
     GasExchangeSettings gas_exchange{};
+    ManifoldSettings manifold{};
     FrictionSettings friction{};
     CrankSettings crank{};
     OperationSettings operation{};
@@ -111,6 +114,7 @@ struct Scenario {
     StarterSettings starter{};
     std::vector<MisfireRule> misfires;
     std::vector<FuelCut> fuel_cuts;
+    std::vector<Deactivation> deactivations;
     WheelErrorSettings wheel_error{};
     std::vector<ToothFault> tooth_faults;
     SensorSettings sensor{};
