@@ -6,6 +6,7 @@
 #include <unordered_set>
 
 #include "command/outcome.hpp"
+#include "command/svg.hpp"
 #include "command/text.hpp"
 
 namespace kurbel::command {
@@ -25,24 +26,7 @@ constexpr const char* kFiredColour = "#0072b2";
 constexpr const char* kMisfireColour = "#c44601";
 constexpr const char* kUnjudgedColour = "#e3e3e3";
 
-std::string escaped(const std::string& text) {
-    std::string out;
-    for (const char letter : text) {
-        if (letter == '&')
-            out += "&amp;";
-        else if (letter == '<')
-            out += "&lt;";
-        else if (letter == '>')
-            out += "&gt;";
-        else if (static_cast<unsigned char>(letter) >= ' ')
-            out += letter;
-    }
-    return out;
-}
-
-std::string text_at(double x, double y, const char* style, const std::string& text) {
-    return format("<text x=\"%.1f\" y=\"%.1f\" %s>%s</text>\n", x, y, style, escaped(text).c_str());
-}
+using svg::text_at;
 
 /// The time axis: its span, its ticks and their unit.
 class TimeAxis {
@@ -58,11 +42,7 @@ class TimeAxis {
             unit_ = "min";
         }
         constexpr double kMostTicks = 10.0;
-        const double raw = span_s_ / unit_s_ / kMostTicks;
-        const double decade = std::pow(10.0, std::floor(std::log10(raw)));
-        step_ = 10.0 * decade;
-        for (const double factor : {5.0, 2.0, 1.0})
-            if (factor * decade >= raw) step_ = factor * decade;
+        step_ = svg::round_step(span_s_ / unit_s_, kMostTicks);
     }
 
     [[nodiscard]] double x(double time_s) const {

@@ -3,13 +3,18 @@
 
 #include <algorithm>
 #include <cstdint>
+#include <fstream>
 #include <iomanip>
 #include <iostream>
 #include <memory>
 #include <optional>
 
 #include "command/command.hpp"
+#include "command/describe.hpp"
 #include "command/progress.hpp"
+#include "command/shipped.hpp"
+#include "command/text.hpp"
+#include "kurbel/read/input_error.hpp"
 #include "kurbel/read/output_folder.hpp"
 #include "kurbel/read/recording_writer.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
@@ -21,9 +26,15 @@ namespace {
 struct Options {
     std::string scenario;
     std::string out;
+    std::string picture;
+    std::string drawn;
+    std::string folder;
     std::optional<std::uint64_t> seed;
+    std::optional<std::uint64_t> draw;
     std::optional<double> seconds;
     bool npy = false;
+    bool list = false;
+    bool describe = false;
 };
 
 void report(const Options& options, const simulate::Scenario& scenario, const read::Recording& recording) {
@@ -44,10 +55,14 @@ read::Recording simulated(const simulate::Scenario& scenario) {
     return simulate::simulate(scenario, [&](double share) { progress.tell(share); });
 }
 
-void run(const Options& options) {
-    simulate::Scenario scenario = simulate::read_scenario(options.scenario);
-    if (options.seed) scenario.seed = *options.seed;
-    if (options.seconds) scenario.seconds = *options.seconds;
+void write_text(const std::string& path, const std::string& text) {
+    std::ofstream file(path, std::ios::binary | std::ios::trunc);
+    file << text;
+    file.close();
+    if (!file) throw read::InputError(path, 0, "cannot be written");
+}
+
+void write_folder(const Options& options, const simulate::Scenario& scenario) {
     read::check_output_folder(options.out, read::recording_folder_kind());
     const read::Recording recording = simulated(scenario);
     read::WriteOptions form;
@@ -59,20 +74,71 @@ void run(const Options& options) {
     report(options, scenario, recording);
 }
 
+/// A call that asks for nothing, or for things that cannot go together.
+void check_call(const Options& options) {
+    if (options.list) return;
+    if (options.scenario.empty())
+        throw WrongCall("SCENARIO is required; kurbel simulate --list shows those that come with kurbel");
+    const bool anything =
+        options.describe || !options.out.empty() || !options.picture.empty() || !options.drawn.empty();
+    if (!anything)
+        throw WrongCall(
+            "one of --out, --describe, --picture and --drawn is required: say what to make of the scenario");
+}
+
+void run(const Options& options) {
+    check_call(options);
+    if (options.list) {
+        std::cout << scenario_list(options.scenario);
+        return;
+    }
+    const std::string path = scenario_file(options.scenario);
+    simulate::Scenario scenario = simulate::read_scenario(path, options.draw);
+    if (options.seed) scenario.seed = *options.seed;
+    if (options.seconds) scenario.seconds = *options.seconds;
+    if (!options.drawn.empty()) write_text(options.drawn, simulate::drawn_scenario(path, options.draw));
+    if (options.describe) {
+        const std::string title = headline(path);
+        if (!title.empty()) std::cout << wrapped(title, 100, 0) << "\n\n";
+        std::cout << description(scenario);
+    }
+    if (!options.picture.empty()) {
+        write_text(options.picture, picture_svg(scenario));
+        std::cout << "Drew two engine cycles in " << options.picture << ".\n";
+    }
+    if (!options.out.empty()) write_folder(options, scenario);
+}
+
 }  // namespace
 
 void add_simulate(CLI::App& app) {
-    CLI::App* command = app.add_subcommand("simulate", "Make a labelled recording from a scenario file");
+    CLI::App* command =
+        app.add_subcommand("simulate", "Make a labelled recording from a scenario file, or tell what it is");
     const auto options = std::make_shared<Options>();
-    command->add_option("SCENARIO", options->scenario, "Scenario file (TOML): engine, wheel, operation, faults")
-        ->required()
+    command
+        ->add_option("SCENARIO", options->scenario,
+                     "Scenario file (TOML): engine, wheel, operation, faults; or the name of one that\n"
+                     "came with kurbel. With --list: a folder that holds scenarios/, cells/, engines/")
         ->type_name("FILE");
     command
         ->add_option("--out", options->out,
                      "Write recording.toml, edges, channels.csv and truth.csv there; an earlier\n"
                      "recording is replaced, any other folder that holds files is refused")
-        ->required()
         ->type_name("FOLDER");
+    command->add_flag("--list", options->list, "List the scenarios, cells and engines that came with kurbel");
+    command->add_flag("--describe", options->describe,
+                      "Tell what the engine is: sizes, natural frequencies, how the speed swings and what\n"
+                      "a lost firing does to it; runs it for some seconds");
+    command
+        ->add_option("--picture", options->picture,
+                     "Draw speed, torque and pressures over two engine cycles, those of the first lost\n"
+                     "firing within 20 s if there is one")
+        ->type_name("FILE.svg");
+    command->add_option("--draw", options->draw, "Which engine to draw from the scenario's ranges; default: its own")
+        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}))
+        ->type_name("NUMBER");
+    command->add_option("--drawn", options->drawn, "Write the scenario with all ranges drawn, to look at or change")
+        ->type_name("FILE.toml");
     command->add_option("--seed", options->seed, "Random seed instead of the scenario's own")
         ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}))
         ->type_name("NUMBER");
@@ -81,7 +147,8 @@ void add_simulate(CLI::App& app) {
         ->type_name("SECONDS");
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
     command->footer(
-        "Every key of a scenario file with its default: datasets/scenarios/reference.toml\n"
+        "Every key of a scenario file with its default: datasets/scenarios/reference.toml; what the engine\n"
+        "on paper holds and leaves out: datasets/SIMULATOR.md\n"
         "Example: kurbel simulate datasets/scenarios/pickup-1-before.toml --seconds 20 --out my-recording\n\n" +
         std::string(kStatuses));
     command->callback([options] { run(*options); });

@@ -1,0 +1,104 @@
+"""kurbel simulate: the list, the description, the picture, drawn scenarios, and recordings by a shipped name."""
+
+import re
+import xml.etree.ElementTree as xml
+
+import pytest
+from conftest import ROOT, run
+
+SCENARIOS = ROOT / "datasets" / "scenarios"
+
+
+def figures(text, label):
+    """All numbers of the line that begins with `label`."""
+    line = next(line for line in text.splitlines() if line.strip().startswith(label))
+    return [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", line[line.index(label) + len(label):])]
+
+
+def test_list_names_every_shipped_scenario_with_a_line():
+    done = run("simulate", "--list")
+    assert done.returncode == 0
+    for path in SCENARIOS.glob("*.toml"):
+        line = next(line for line in done.stdout.splitlines() if line.startswith(f"  {path.stem} "))
+        assert len(line.split(None, 1)[1]) > 20, line
+    for folder in ("cells", "engines"):
+        for path in (ROOT / "datasets" / folder).glob("*.toml"):
+            assert f"  {path.stem} " in done.stdout
+
+
+def test_list_of_another_folder(tmp_path):
+    (tmp_path / "scenarios").mkdir()
+    (tmp_path / "scenarios" / "mine.toml").write_text("# My engine. It has a past.\n[scenario]\n")
+    done = run("simulate", "--list", tmp_path)
+    assert done.returncode == 0
+    assert "mine  My engine\n" in done.stdout
+    assert run("simulate", "--list", tmp_path / "nowhere").returncode == 3
+
+
+def test_description_of_the_pickup():
+    done = run("simulate", "pickup-1-before", "--describe")
+    assert (done.returncode, done.stderr) == (0, "")
+    text = done.stdout
+    assert text.startswith("The pick-up of a farm co-operative stumbles at idle")
+    assert figures(text, "displacement")[0] == 2.48  # pi/4 0.825^2 0.928 dm^3 times 5
+    assert figures(text, "from firing to firing") == [144.0]
+    assert "340.0 Hz  pulley +1.00" in text
+    assert figures(text, "mean speed")[0] == pytest.approx(750, abs=8)
+    # 1 us at 750 rpm turns 6 * 750 * 1e-6 degrees; a tooth of 10 degrees lasts 2222 us.
+    assert figures(text, "timer step")[:2] == [1.0, 0.0045]
+    assert figures(text, "from tooth to tooth")[1] == pytest.approx(2222, rel=0.01)
+    assert "cylinder 4: 14 % of the firings, at random" in text
+
+
+def test_timer_steps_at_6000_rpm(tmp_path):
+    # Angle step of a timer = 6 rpm tau: 0.036 degrees for 1 us at 6000 rpm, 0.00045 for 12.5 ns (arithmetic).
+    text = (SCENARIOS / "pickup-1-before.toml").read_text().replace("speed_rpm = 750.0", "speed_rpm = 6000.0")
+    for hz, step in (("1000000", 0.036), ("80000000", 0.00045)):
+        (tmp_path / "s.toml").write_text(text.replace("hz = 1000000", f"hz = {hz}"))
+        done = run("simulate", tmp_path / "s.toml", "--describe")
+        assert figures(done.stdout, "timer step")[1] == pytest.approx(step, rel=0.02)
+
+
+def test_picture_shows_the_lost_firing(tmp_path):
+    picture = tmp_path / "two.svg"
+    done = run("simulate", "pickup-1-before", "--picture", picture)
+    assert done.returncode == 0 and str(picture) in done.stdout
+    root = xml.parse(picture).getroot()
+    words = ["".join(node.itertext()) for node in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert "cylinder 4: lost" in words
+    for title in ("Speed / rpm", "Torque", "Pressure"):
+        assert any(word.startswith(title) for word in words)
+    curves = [node for node in root.iter("{http://www.w3.org/2000/svg}path") if node.get("class") == "curve"]
+    points = [node.get("d").count("L") for node in curves]
+    # Two speeds, torque and five pressures, at least a point a degree over 1440 degrees.
+    assert sum(count > 1400 for count in points) == 8
+    peaks = [w for w in words if w in "12345"]  # the axis has a 5 of its own
+    assert [peaks.count(str(n)) for n in (1, 2, 3, 4)] == [2] * 4
+
+
+def test_drawn_scenario_gives_the_same_recording(tmp_path):
+    ranged = tmp_path / "ranged.toml"
+    text = (SCENARIOS / "pickup-1-before.toml").read_text()
+    text = text.replace("bore_mm = 82.5", "bore_mm = { from = 70, to = 90 }").replace("seconds = 60", "seconds = 1")
+    ranged.write_text(text)
+    drawn = tmp_path / "drawn.toml"
+    assert run("simulate", ranged, "--draw", 5, "--drawn", drawn, "--out", tmp_path / "a").returncode == 0
+    assert "from =" not in drawn.read_text()
+    assert run("simulate", drawn, "--out", tmp_path / "b").returncode == 0
+    assert run("simulate", ranged, "--draw", 6, "--out", tmp_path / "c").returncode == 0
+    edges = [(tmp_path / folder / "edges.csv").read_bytes() for folder in "abc"]
+    assert edges[0] == edges[1]
+    assert edges[0] != edges[2]
+
+
+def test_a_name_that_nobody_knows(tmp_path):
+    done = run("simulate", "pickup-9", "--out", tmp_path / "x")
+    assert done.returncode == 3
+    assert "--list" in done.stderr
+    assert not (tmp_path / "x").exists()
+
+
+def test_nothing_asked_for():
+    done = run("simulate", "pickup-1-before")
+    assert done.returncode == 2
+    assert "--out, --describe, --picture" in done.stderr
