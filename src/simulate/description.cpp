@@ -72,6 +72,8 @@ Scenario held(const Scenario& scenario) {
     Scenario s = scenario;
     CombustionSettings& combustion = s.combustion;
     combustion.scatter = combustion.scatter_low_load = combustion.ca50_scatter_deg = 0.0;
+    combustion.slow_share = combustion.slow_share_low_load = 0.0;
+    if (!combustion.retard_deg.empty()) combustion.retard_deg = Profile(combustion.retard_deg.at(0.0));
     s.misfires.clear();
     s.accessories.clear();
     s.road.kind = RoadKind::smooth;
