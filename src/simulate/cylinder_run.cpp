@@ -10,15 +10,22 @@ namespace {
 
 constexpr double kHalfTurn = portable::kPi;
 constexpr double kNoTime = -1e9;
+constexpr double kRestRadPerS = 3.0;  // an engine slower than this stands
+constexpr double kRestS = 0.5;        // time constant of the pressure of its closed cylinders; value from memory
 
 }  // namespace
 
 void CylinderRuns::start(double time_s, const Surroundings& around) {
-    const bool at_rest = scenario_.operation.mode == Operation::cranking;
+    const bool at_rest = scenario_.operation.mode == Operation::cranking;  // a start's cylinders: see below
     for (std::size_t c = 0; c < static_cast<std::size_t>(model_.cylinders()); ++c) {
         const double x = model_.cylinder_rad(c);
         trap(c, time_s, time_s, around);  // a cylinder may stand between its bottoms when the run begins
         if (at_rest) model_.charge[c].trapped_pa *= 0.5;  // gas has leaked past the rings since the engine stopped
+        if (scenario_.operation.mode == Operation::start) {
+            model_.charge[c].heat_j = 0.0;
+            const double pressure = model_.cylinder().pressure_pa(x, 0.0, around.manifold_pa, model_.charge[c]);
+            model_.charge[c].trapped_pa *= model_.cylinder().ambient_pa() / pressure;
+        }
         place_[c].row.time_s = kNoTime;
         place_[c].next = x < -kHalfTurn  ? Next::trap
                          : x < 0.0       ? Next::firing_tdc
@@ -41,9 +48,14 @@ void CylinderRuns::after_step(double time_s, double step_s, const Surroundings& 
 void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surroundings& around) {
     Place& place = place_[c];
     const double x = model_.cylinder_rad(c);
+    if (x < place.angle_rad) {
+        turn_back(c, x);
+        return;
+    }
     const bool two_stroke = model_.cylinder().cycle_rad() < 3.0 * kHalfTurn;
     const auto closing_s = [&](double angle_rad) {
-        return time_s + step_s * (angle_rad - place.angle_rad) / (x - place.angle_rad);
+        const double turned = x - place.angle_rad;
+        return time_s + (turned > 0.0 ? step_s * (angle_rad - place.angle_rad) / turned : step_s);
     };
     if (place.next == Next::trap && x >= -kHalfTurn) {
         trap(c, time_s + step_s, closing_s(-kHalfTurn), around);
@@ -64,6 +76,45 @@ void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surr
     } else if (place.next == Next::gas_exchange_tdc && x >= 2.0 * kHalfTurn) {
         model_.firing_tdc_rad[c] += model_.cylinder().cycle_rad();
         place.next = Next::trap;
+    }
+    // Not up to the very bottoms, where a time step's last look may already be the next cycle's.
+    const bool closed =
+        (place.next == Next::bottom && x < 0.9 * kHalfTurn) || (place.next == Next::firing_tdc && x > -0.5 * kHalfTurn);
+    model_.charge[c].reached_rad = closed ? model_.cylinder_rad(c) : -1e9;
+}
+
+/// An engine that stops swings back on its compression: the same dead centres the other way round. What is burnt stays burnt,
+/// a cylinder that opens its intake again traps a new charge later.
+void CylinderRuns::turn_back(std::size_t c, double x) noexcept {
+    Place& place = place_[c];
+    const bool two_stroke = model_.cylinder().cycle_rad() < 3.0 * kHalfTurn;
+    if (place.next == Next::bottom && x < 0.0) {
+        place.next = Next::firing_tdc;
+    } else if (place.next == Next::firing_tdc && x < -kHalfTurn) {
+        place.next = two_stroke ? Next::bottom : Next::trap;
+        place.row.time_s = kNoTime;
+        if (two_stroke) model_.firing_tdc_rad[c] -= model_.cylinder().cycle_rad();
+    } else if (place.next == Next::gas_exchange_tdc && x < kHalfTurn) {
+        place.next = Next::bottom;
+        place.row.time_s = kNoTime;  // its row is written already
+    } else if (place.next == Next::trap && x < -2.0 * kHalfTurn) {
+        model_.firing_tdc_rad[c] -= model_.cylinder().cycle_rad();
+        place.next = Next::gas_exchange_tdc;
+    }
+}
+
+void CylinderRuns::leak_at_rest(double step_s) noexcept {
+    if (scenario_.operation.mode != Operation::start) return;
+    for (std::size_t c = 0; c < static_cast<std::size_t>(model_.cylinders()); ++c) {
+        const double speed = throw_rad_s(c);
+        if (speed > kRestRadPerS || speed < -kRestRadPerS) continue;
+        if (place_[c].next != Next::firing_tdc && place_[c].next != Next::bottom) continue;
+        Charge& charge = model_.charge[c];
+        const double share = step_s / kRestS;
+        const double pressure =
+            model_.cylinder().pressure_pa(model_.cylinder_rad(c), speed, model_.manifold_pa, charge);
+        charge.heat_j *= 1.0 - share;
+        charge.trapped_pa *= 1.0 + share * (model_.cylinder().ambient_pa() / pressure - 1.0);
     }
 }
 

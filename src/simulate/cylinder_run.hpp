@@ -23,6 +23,9 @@ class CylinderRuns {
     void before_step() noexcept;
     void after_step(double time_s, double step_s, const Surroundings& around);
 
+    /// In a start: what a standing engine's rings let through in `step_s`, so that its closed cylinders lose their pressure.
+    void leak_at_rest(double step_s) noexcept;
+
     /// Whether a firing that passed TDC before `end_s` is still at work.
     [[nodiscard]] bool at_work(double end_s) const noexcept;
 
@@ -42,6 +45,7 @@ class CylinderRuns {
     };
 
     void watch(std::size_t c, double time_s, double step_s, const Surroundings& around);
+    void turn_back(std::size_t c, double x) noexcept;
     void trap(std::size_t c, double time_s, double closing_s, const Surroundings& around);
     void pass_firing_tdc(std::size_t c, double time_s, double step_s, const Surroundings& around);
     [[nodiscard]] double throw_rad_s(std::size_t c) const noexcept {

@@ -125,7 +125,7 @@ void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
     const auto flywheel = static_cast<std::size_t>(layout_.flywheel);
     if (starter_engaged) {
         const double free = starter_.free_rpm * portable::kPi / 30.0;
-        const double pull = starter_.stall_nm * (1.0 - speed[flywheel] / free);
+        const double pull = starter_.stall_nm * starter_gain * (starter_level - speed[flywheel] / free);
         // The pinion's freewheel carries torque one way only.
         if (pull > 0.0) {
             torque[flywheel] += pull;

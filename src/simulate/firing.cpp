@@ -136,7 +136,8 @@ Firing FiringMaker::trap(std::size_t c, double time_s, double closing_s, double 
     if (!combustion.throttled) nominal *= std::max(0.0, around.load);
     if (combustion.film_share > 0.0) {
         const double cycle_s = model_.cycle_rad() / charge.closing_rad_s;
-        const bool dry = scenario_.operation.mode == Operation::cranking;
+        const Operation mode = scenario_.operation.mode;
+        const bool dry = mode == Operation::cranking || mode == Operation::start;
         const double fuel = cylinder.film.reaches(combustion, firing.fuel_cut ? 0.0 : nominal, closing_s, cycle_s, dry);
         nominal = std::min(nominal, fuel);  // air limits what a rich mixture releases
     }

@@ -15,6 +15,7 @@ constexpr double kIdleRate = 4.0;  // 1/s, of the idle governor that helps a dri
 
 SpeedControl::SpeedControl(const Scenario& scenario, const EngineModel& model)
     : operation_(scenario.operation),
+      start_load_(scenario.start.load),
       driveline_(scenario.driveline),
       model_(model),
       gearbox_(scenario.gearbox),
@@ -35,7 +36,8 @@ double SpeedControl::target_slope(double time_s) const noexcept {
 }
 
 bool SpeedControl::governed() const noexcept {
-    return operation_.mode == Operation::neutral || (operation_.mode == Operation::road && operation_.load.empty());
+    return operation_.mode == Operation::neutral || (operation_.mode == Operation::start && running_) ||
+           (operation_.mode == Operation::road && operation_.load.empty());
 }
 
 double SpeedControl::road_nm(double speed_rad_s) const noexcept {
@@ -61,7 +63,13 @@ double SpeedControl::with_clutch(double load) const noexcept {
     return std::clamp(std::max(driver, governor), std::min(operation_.lowest_load, driver), operation_.highest_load);
 }
 
+double SpeedControl::throttle_rad_s(double time_s) const noexcept {
+    const bool idle = operation_.mode == Operation::neutral || operation_.mode == Operation::start;
+    return idle ? operation_.speed_rpm.at(time_s) * kRadPerRpm : filtered_crank_rad_s_;
+}
+
 double SpeedControl::wanted_load(double time_s, double correction) const noexcept {
+    if (operation_.mode == Operation::start && !running_) return start_load_;
     if (!governed()) return with_clutch(operation_.load.empty() ? operation_.highest_load : operation_.load.at(time_s));
     const double target = target_rad_s(time_s);
     const double road = operation_.mode == Operation::road ? road_nm(target) : 0.0;
@@ -78,6 +86,7 @@ void SpeedControl::settle(double time_s) noexcept {
     filtered_rad_s_ = target_rad_s(time_s);
     filtered_crank_rad_s_ = operation_.speed_rpm.at(time_s) * kRadPerRpm;
     load_ = wanted_load(time_s, 0.0);
+    wanted_ = load_;
     integral_rad_s2_ = 0.0;
 }
 
@@ -99,7 +108,14 @@ void SpeedControl::update(double time_s, double step_s, double crank_rad_s, bool
     const double correction = bandwidth * error + integral_rad_s2_;
     const double wanted = fuel_cut && governed() ? operation_.lowest_load : wanted_load(time_s, correction);
     const bool at_stop = governed() && (wanted <= operation_.lowest_load || wanted >= operation_.highest_load);
-    if (!fuel_cut && !at_stop) integral_rad_s2_ += 0.25 * bandwidth * bandwidth * error * step_s;
+    if (operation_.mode == Operation::start && !running_) {
+        // Nothing is learnt before the governor is in charge.
+        filtered_rad_s_ = crank_rad_s;
+        integral_rad_s2_ = 0.0;
+    } else if (!fuel_cut && !at_stop) {
+        integral_rad_s2_ += 0.25 * bandwidth * bandwidth * error * step_s;
+    }
+    wanted_ = wanted;
     load_ += (wanted - load_) * step_s / (operation_.manifold_s + step_s);
 
     switch (operation_.mode) {
@@ -112,6 +128,7 @@ void SpeedControl::update(double time_s, double step_s, double crank_rad_s, bool
         }
         case Operation::road: load_nm_ = geared ? 0.0 : road_nm(filtered_rad_s_); break;
         case Operation::neutral:
+        case Operation::start:
         case Operation::cranking: load_nm_ = 0.0; break;
     }
 }

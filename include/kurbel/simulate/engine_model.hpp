@@ -48,6 +48,7 @@ class EngineModel {
     [[nodiscard]] const CrankLayout& layout() const noexcept { return layout_; }
     [[nodiscard]] const CylinderModel& cylinder() const noexcept { return cylinder_; }
     [[nodiscard]] const Friction& friction() const noexcept { return friction_; }
+    void set_friction_factor(double factor) noexcept { friction_.set_factor(factor); }
     [[nodiscard]] int cylinders() const noexcept { return cylinders_; }
     [[nodiscard]] const Driveline& driveline() const noexcept { return driveline_; }
     /// Mean, all that turns along, a vehicle in gear included.
@@ -69,6 +70,8 @@ class EngineModel {
     double manifold_pa = 1e5;
     double load_nm = 0.0;  ///< against the rotation, at the vehicle, or at the flywheel with the clutch open
     bool starter_engaged = false;
+    double starter_gain = 1.0;   ///< of the starter's torque, and
+    double starter_level = 1.0;  ///< of its line: the battery's part
 
     CylinderArray work_j{};  ///< running sum; the caller takes differences or clears it
 

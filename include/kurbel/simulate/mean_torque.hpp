@@ -15,21 +15,49 @@ class Friction {
 
     [[nodiscard]] double torque_nm(double speed_rad_s) const noexcept {
         const double magnitude = speed_rad_s < 0.0 ? -speed_rad_s : speed_rad_s;
-        const double torque = constant_ + magnitude * (linear_ + magnitude * square_);
+        double torque = constant_ + magnitude * (linear_ + magnitude * square_);
+        if (more_ != 0.0) torque += more_ * (torque - accessories_);
         if (speed_rad_s > kStiction * 20.0) return torque;
         return torque * portable::tanh(speed_rad_s / kStiction);
     }
+
+    /// Cold friction over warm; accessories keep theirs.
+    void set_factor(double factor) noexcept { more_ = factor - 1.0; }
 
   private:
     static constexpr double kStiction = 0.5;  ///< rad/s over which friction turns its sign
     double constant_;
     double linear_;
     double square_;
+    double accessories_;
+    double more_ = 0.0;
+};
+
+/// Friction over that at 90 C; 1 where the scenario leaves temperature out. Vogel's law for the oil, see FrictionSettings.
+[[nodiscard]] double friction_factor(const FrictionSettings& friction, double coolant_c) noexcept;
+
+/// Work of the burnt heat over that of the best timing, by how much later it burns; from the cylinder model at load 0.35.
+class SparkEfficiency {
+  public:
+    SparkEfficiency(const Scenario& scenario, const CylinderModel& cylinder);
+    [[nodiscard]] double at(double retard_deg) const noexcept;
+
+  private:
+    static constexpr std::size_t kPoints = 20;
+    static constexpr double kStepDeg = 5.0;
+    static constexpr double kFirstDeg = -20.0;
+    std::array<double, kPoints> value_{};
 };
 
 class MeanTorque {
   public:
     MeanTorque(const Scenario& scenario, const CylinderModel& cylinder, const Friction& friction);
+
+    /// What late spark leaves of the burnt heat's work, and friction over the warm engine's; both 1 at first.
+    void set_conditions(double efficiency, double friction_factor) noexcept {
+        efficiency_ = efficiency;
+        more_friction_ = friction_factor - 1.0;
+    }
 
     /// Shaft torque, friction taken off.
     [[nodiscard]] double torque_nm(double load, double speed_rad_s) const noexcept;
@@ -47,7 +75,13 @@ class MeanTorque {
 
     [[nodiscard]] double at_load(const Table& table, std::size_t load, double speed_rad_s) const noexcept;
     [[nodiscard]] double at(const Table& table, double load, double speed_rad_s) const noexcept;
+    [[nodiscard]] double fired_at(std::size_t load, double speed_rad_s) const noexcept;
+    [[nodiscard]] double lost_nm(double speed_rad_s) const noexcept;
 
+    Friction friction_;
+    double accessories_nm_;
+    double efficiency_ = 1.0;
+    double more_friction_ = 0.0;
     double speed_step_;
     Table fired_{};
     Table motored_{};

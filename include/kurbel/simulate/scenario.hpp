@@ -20,10 +20,11 @@ namespace kurbel::simulate {
 
 /// How the engine is loaded.
 enum class Operation : std::uint8_t {
-    neutral = 0,  ///< clutch open; an idle governor sets the charge so that `speed_rpm` is held slowly
-    hold = 1,     ///< in gear, `load` as given, a slow brake holds `speed_rpm`
-    road = 2,     ///< in gear on a road: `load` as given, or a slow driver holds `speed_rpm` where no load is given
-    cranking = 3  ///< clutch open, a starter turns the engine; no governor
+    neutral = 0,   ///< clutch open; an idle governor sets the charge so that `speed_rpm` is held slowly
+    hold = 1,      ///< in gear, `load` as given, a slow brake holds `speed_rpm`
+    road = 2,      ///< in gear on a road: `load` as given, or a slow driver holds `speed_rpm` where no load is given
+    cranking = 3,  ///< clutch open, a starter turns the engine; no governor
+    start = 4      ///< clutch open, the engine is started and idles, may stall and be started again
 };
 
 struct OperationSettings {
@@ -112,6 +113,8 @@ struct Scenario {
     std::vector<AccessoryLoad> accessories;
     RoadSettings road{};
     StarterSettings starter{};
+    StartSettings start{};
+    IdleSparkSettings idle_spark{};
     std::vector<MisfireRule> misfires;
     std::vector<FuelCut> fuel_cuts;
     std::vector<Deactivation> deactivations;
