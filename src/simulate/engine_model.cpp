@@ -128,8 +128,10 @@ void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
         const double pull = starter_.stall_nm * starter_gain * (starter_level - speed[flywheel] / free);
         // The pinion's freewheel carries torque one way only.
         if (pull > 0.0) {
-            torque[flywheel] += pull;
-            inertia[flywheel] += starter_.ratio_inertia_kg_m2;
+            // Where time steps must not matter, it lets go over the last 3 % of its torque.
+            const double grip = starter_slips ? smooth_step(pull / (0.03 * starter_.stall_nm)) : 1.0;
+            torque[flywheel] += grip * pull;
+            inertia[flywheel] += grip * starter_.ratio_inertia_kg_m2;
         }
     }
     const auto front = static_cast<std::size_t>(layout_.front);

@@ -30,7 +30,7 @@ Status validate(const Scenario& s) noexcept {
         return bad("crank.throws_share", "leaves nothing for the flywheel");
     if (!(s.gas_exchange.intake_closing_deg > -180.0 && s.gas_exchange.exhaust_opening_deg < 180.0))
         return bad("gas_exchange", "valves must close and open between the bottoms");
-    if (s.operation.mode == Operation::hold && s.operation.load.empty())
+    if (s.operation.mode == Operation::hold && s.operation.load.empty() && s.manifold.throttle.empty())
         return bad("operation.load", "is needed in hold mode");
     if (s.operation.speed_rpm.empty()) return bad("operation.speed_rpm", "is missing");
     return validate_machine(s);

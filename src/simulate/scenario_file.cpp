@@ -24,21 +24,10 @@ void read_run(const read::TomlFile& file, Scenario& s) {
     });
 }
 
-void read_starter(const read::TomlFile& file, Scenario& s) {
-    with_table(file, "starter", [&](TableReader& r) {
-        StarterSettings& t = s.starter;
-        r.number("stall_nm", t.stall_nm, 1.0, 20000.0);
-        r.number("free_rpm", t.free_rpm, 50.0, 2000.0);
-        r.number("from_s", t.from_s, 0.0, kForever);
-        r.number("to_s", t.to_s, 0.0, kForever);
-        r.number("armature_kg_m2", t.ratio_inertia_kg_m2, 0.0, 10.0);
-    });
-}
-
 void read_operation(const read::TomlFile& file, Scenario& s) {
     with_table(file, "operation", [&](TableReader& r) {
         OperationSettings& o = s.operation;
-        r.choice("mode", o.mode, {"neutral", "hold", "road", "cranking"});
+        r.choice("mode", o.mode, {"neutral", "hold", "road", "cranking", "start"});
         if (o.mode == Operation::cranking) o.speed_rpm = Profile(300.0);
         r.profile("speed_rpm", o.speed_rpm, 50.0, 20000.0);
         r.profile("speed_kmh", o.speed_kmh, 0.0, 500.0);
@@ -48,15 +37,16 @@ void read_operation(const read::TomlFile& file, Scenario& s) {
         if (r.has("load_share") && r.has("speed_kmh")) r.fail("load_share", "needs speed_rpm");
         if (o.mode == Operation::neutral && r.has("load_share")) r.fail("load_share", "in neutral there is no load");
         if (o.mode == Operation::neutral && r.has("load")) r.fail("load", "in neutral the governor sets the load");
-        if (o.mode == Operation::hold && !r.has("load") && !r.has("load_share"))
-            r.fail("mode", "hold needs operation.load or load_share");
+        if (o.mode == Operation::hold && !r.has("load") && !r.has("load_share") && s.manifold.throttle.empty())
+            r.fail("mode", "hold needs operation.load, operation.load_share or manifold.throttle");
         r.number("control_rad_s", o.control_rad_s, 0.05, 5.0);
         r.number("manifold_s", o.manifold_s, 0.0, 5.0);
         r.number("lowest_load", o.lowest_load, 0.02, 1.0);
         r.number("highest_load", o.highest_load, 0.1, 3.0);
     });
     // A start from rest has nothing to settle.
-    if (s.operation.mode == Operation::cranking && !file.root["scenario"]["settle_s"]) s.settle_s = 0.0;
+    const bool at_rest = s.operation.mode == Operation::cranking || s.operation.mode == Operation::start;
+    if (at_rest && !file.root["scenario"]["settle_s"]) s.settle_s = 0.0;
 }
 
 void read_faults(const read::TomlFile& file, Scenario& s) {
@@ -108,11 +98,12 @@ std::string drawn_scenario(const std::string& path, std::optional<std::uint64_t>
 
 Scenario read_scenario(const std::string& path, std::optional<std::uint64_t> draw) {
     const read::TomlFile file = parse_scenario(path, draw);
-    read::refuse_unknown_keys(file, file.root, "",
-                              // One line a part:
-                              // clang-format off
+    read::refuse_unknown_keys(
+        file, file.root, "",
+        // One line a part:
+        // clang-format off
         {"contract", "engine_file", "scenario", "engine", "crank_wheel", "cam_wheel", "timer",
-         "combustion", "gas_exchange", "manifold", "deactivation", "friction", "starter", "operation",
+         "combustion", "gas_exchange", "manifold", "deactivation", "friction", "starter", "start", "idle_spark", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
          "misfire", "fuel_cut",
          "wheel_error", "tooth_fault", "sensor", "cam_error", "glitch", "dropout", "capture", "channels"});
@@ -125,7 +116,7 @@ Scenario read_scenario(const std::string& path, std::optional<std::uint64_t> dra
     s.has_timer = file.root.get("timer") != nullptr;
     read_run(file, s);
     read_combustion(file, s);
-    read_starter(file, s);
+    read_start(file, s);
     read_operation(file, s);
     read_machine(file, s);
     read_road(file, s);

@@ -25,4 +25,7 @@ void resolve_load_share(Scenario& scenario);
 /// [combustion], [gas_exchange], [friction], [manifold], [[deactivation]]; after the engine.
 void read_combustion(const read::TomlFile& file, Scenario& scenario);
 
+/// [starter], [start] and [idle_spark].
+void read_start(const read::TomlFile& file, Scenario& scenario);
+
 }  // namespace kurbel::simulate

@@ -8,10 +8,10 @@
 #include "kurbel/simulate/air_path.hpp"
 #include "kurbel/simulate/capture.hpp"
 #include "kurbel/simulate/speed_control.hpp"
+#include "kurbel/simulate/starting.hpp"
 #include "kurbel/simulate/wheel.hpp"
 #include "simulate/cylinder_run.hpp"
 #include "simulate/rounding.hpp"
-#include "simulate/starting.hpp"
 #include "simulate/streams.hpp"
 
 namespace kurbel::simulate {
@@ -188,6 +188,7 @@ void Run::control_step(double time_s, bool record) {
     model_.load_nm = control_.load_nm();
     model_.control(time_s, kControlStep);
     model_.starter_engaged = starting_.engaged();
+    model_.starter_slips = scenario_.operation.mode == Operation::start;
     model_.starter_gain = starting_.gain();
     model_.starter_level = starting_.level();
     control_.let_govern(starting_.running());

@@ -1,4 +1,4 @@
-#include "simulate/starting.hpp"
+#include "kurbel/simulate/starting.hpp"
 
 #include <algorithm>
 

@@ -70,6 +70,7 @@ class EngineModel {
     double manifold_pa = 1e5;
     double load_nm = 0.0;  ///< against the rotation, at the vehicle, or at the flywheel with the clutch open
     bool starter_engaged = false;
+    bool starter_slips = false;  ///< its freewheel lets go smoothly
     double starter_gain = 1.0;   ///< of the starter's torque, and
     double starter_level = 1.0;  ///< of its line: the battery's part
 
