@@ -65,11 +65,11 @@ void EngineModel::preload_driveline(double torque_nm) noexcept {
 
 void EngineModel::control(double time_s, double step_s) noexcept {
     driveline_.control(time_s, step_s);
-    accessory_nm_ = 0.0;
+    accessory_nm = 0.0;
     for (const AccessoryLoad& load : accessories_) {
         const double inside = std::min(time_s - load.from_s, load.to_s - time_s);
         const double share = load.rise_s > 0.0 ? inside / load.rise_s : inside >= 0.0 ? 1.0 : 0.0;
-        accessory_nm_ += load.torque_nm * std::clamp(share, 0.0, 1.0);
+        accessory_nm += load.torque_nm * std::clamp(share, 0.0, 1.0);
     }
 }
 
@@ -135,7 +135,7 @@ void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
         }
     }
     const auto front = static_cast<std::size_t>(layout_.front);
-    if (accessory_nm_ > 0.0) torque[front] -= accessory_nm_ * portable::tanh(speed[front] / kAccessoryStop);
+    if (accessory_nm != 0.0) torque[front] -= accessory_nm * portable::tanh(speed[front] / kAccessoryStop);
     if (layout_.hysteresis_nm > 0.0) {
         const double dry = slipping(layout_.hysteresis_nm_rad * at.hysteresis_rad, layout_.hysteresis_nm);
         torque[flywheel] -= dry;

@@ -39,6 +39,11 @@ Status validate_machine(const Scenario& s) noexcept {
     if (!s.tyre.on) return bad("tyre", "is needed by a rough road");
     if (!(s.road.unsprung_kg < 0.9 * s.tyre.axle_kg && s.road.unsprung_kg < 0.9 * s.driveline.vehicle_kg))
         return bad("road.unsprung_kg", "must be less than what the axle carries");
+    // The wheel's hop is integrated in steps of a quarter of a millisecond.
+    const double hop = (s.road.tyre_n_m + s.road.suspension_n_m) / s.road.unsprung_kg;  // rad^2/s^2
+    if (!(hop < 377.0 * 377.0)) return bad("road.tyre_n_m", "lets the wheel hop faster than 60 Hz");
+    if (!(s.road.suspension_n_s_m < 800.0 * s.road.unsprung_kg))
+        return bad("road.suspension_n_s_m", "is too stiff a damper for so light a wheel");
     if (s.road.kind == RoadKind::pothole &&
         !(s.road.length_m >= 2.0 * s.road.edge_m && s.road.length_m <= s.road.every_m))
         return bad("road.length_m", "must hold both edges and fit before the next pothole");

@@ -73,45 +73,60 @@ void RoadWheel::roll_to(double way_m) noexcept {
     way_m_ = way_m;
 }
 
-double RoadWheel::deflection_m(double height_m) const noexcept {
-    return std::max(height_m - wheel_m_, -static_n_ / settings_.tyre_n_m);
+double RoadWheel::deflection_m(const Hop& at, double height_m) const noexcept {
+    return std::max(height_m - at.wheel_m, -static_n_ / settings_.tyre_n_m);
 }
 
-void RoadWheel::hop(double step_s, double height_m) noexcept {
-    // Semi-implicit: speed first, then place with the new speed; stable far beyond the hop frequency's step.
+RoadWheel::Hop RoadWheel::rate(const Hop& at, double height_m) const noexcept {
     const double suspension =
-        settings_.suspension_n_m * (wheel_m_ - body_m_) + settings_.suspension_n_s_m * (wheel_m_s_ - body_m_s_);
-    wheel_m_s_ += step_s * (settings_.tyre_n_m * deflection_m(height_m) - suspension) / settings_.unsprung_kg;
-    body_m_s_ += step_s * suspension / body_kg_;
-    wheel_m_ += step_s * wheel_m_s_;
-    body_m_ += step_s * body_m_s_;
+        settings_.suspension_n_m * (at.wheel_m - at.body_m) + settings_.suspension_n_s_m * (at.wheel_m_s - at.body_m_s);
+    Hop rate;
+    rate.wheel_m = at.wheel_m_s;
+    rate.body_m = at.body_m_s;
+    rate.wheel_m_s = (settings_.tyre_n_m * deflection_m(at, height_m) - suspension) / settings_.unsprung_kg;
+    rate.body_m_s = suspension / body_kg_;
+    return rate;
+}
+
+/// Midpoint rule: second order, and the step is a fiftieth of a hop's period or less.
+void RoadWheel::hop(double step_s, double height_m) noexcept {
+    const auto moved = [](const Hop& from, const Hop& rate, double time_s) {
+        return Hop{from.wheel_m + time_s * rate.wheel_m, from.wheel_m_s + time_s * rate.wheel_m_s,
+                   from.body_m + time_s * rate.body_m, from.body_m_s + time_s * rate.body_m_s};
+    };
+    const Hop middle = moved(hop_, rate(hop_, height_m), 0.5 * step_s);
+    hop_ = moved(hop_, rate(middle, height_m), step_s);
+}
+
+/// Height and slope of the road, averaged over the contact length, which reaches from a place within the oldest step of way
+/// to one within the newest.
+RoadWheel::Ground RoadWheel::ground() const noexcept {
+    const double share = way_m_ / RoadProfile::kStepM - std::floor(way_m_ / RoadProfile::kStepM);
+    const auto count = static_cast<double>(under_.size() - 1);
+    double sum = 0.0;
+    for (const double h : under_) sum += h;
+    const double first = under_[oldest_];
+    const double last = under_[oldest_ == 0 ? under_.size() - 1 : oldest_ - 1];
+    return {(sum - share * first - (1.0 - share) * last) / count, (last - first) / (count * RoadProfile::kStepM)};
 }
 
 void RoadWheel::advance(double time_s, double step_s, double vehicle_m_s) noexcept {
     const double fade = std::clamp(std::min(time_s - settings_.from_s, settings_.to_s - time_s) / kFadeS, 0.0, 1.0);
     const double hop_s = step_s / kHopSteps;
-    const auto count = static_cast<double>(under_.size() - 1);
-    double height = 0.0;
-    double slope = 0.0;
+    const double half_way_m = 0.5 * std::max(0.0, vehicle_m_s) * hop_s;
     for (int i = 0; i < kHopSteps; ++i) {
-        roll_to(way_m_ + std::max(0.0, vehicle_m_s) * hop_s);
-        // The contact length reaches from a place within the oldest step to one within the newest.
-        const double share = way_m_ / RoadProfile::kStepM - std::floor(way_m_ / RoadProfile::kStepM);
-        double sum = 0.0;
-        for (const double h : under_) sum += h;
-        const double first = under_[oldest_];
-        const double last = under_[oldest_ == 0 ? under_.size() - 1 : oldest_ - 1];
-        height = fade * (sum - share * first - (1.0 - share) * last) / count;
-        slope = fade * (last - first) / (count * RoadProfile::kStepM);
-        hop(hop_s, height);
+        roll_to(way_m_ + half_way_m);
+        hop(hop_s, fade * ground().height_m);
+        roll_to(way_m_ + half_way_m);
     }
-    const double deflection = deflection_m(height);
+    const Ground now = ground();
+    const double deflection = deflection_m(hop_, fade * now.height_m);
     const double extra_n = settings_.tyre_n_m * deflection;
     now_.load_share = 1.0 + extra_n / static_n_;
     now_.radius_m = -settings_.radius_share * deflection;
     now_.arm_m = -deflection;
     now_.drag_nm = rolling_share_ * extra_n * wheel_radius_m_;
-    now_.push_n = (static_n_ + extra_n) * slope;
+    now_.push_n = (static_n_ + extra_n) * fade * now.slope;
 }
 
 }  // namespace kurbel::simulate

@@ -93,7 +93,10 @@ void SpeedControl::settle(double time_s) noexcept {
 void SpeedControl::update(double time_s, double step_s, double crank_rad_s, bool fuel_cut) noexcept {
     const double target = target_rad_s(time_s);
     const bool geared = model_.driveline().active();
-    const double speed_rad_s = geared ? model_.driveline().vehicle_rad_s() : crank_rad_s;
+    // A vehicle speed is held at the vehicle, a crank speed at the wheels, where an open clutch does not show.
+    const double behind = operation_.speed_kmh.empty() ? model_.driveline().wheels_as_crank_rad_s()
+                                                       : model_.driveline().vehicle_as_crank_rad_s();
+    const double speed_rad_s = geared ? behind : crank_rad_s;
     if (geared && model_.driveline().ratio() != ratio_) {
         // Another gear: the same vehicle speed and acceleration are others at the crank.
         const double change = ratio_ > 0.0 ? model_.driveline().ratio() / ratio_ : 1.0;

@@ -74,8 +74,9 @@ class Driveline {
     [[nodiscard]] bool clutch_locked() const noexcept;  ///< does not slip just now
     /// Vehicle's inertia with the wheels', referred to the crank in the present gear, plus the gearbox.
     [[nodiscard]] double inertia_kg_m2() const noexcept;
-    /// Vehicle's speed as a crank speed in the present gear.
-    [[nodiscard]] double vehicle_rad_s() const noexcept { return vehicle_m_s() / radius_m_ * ratio_; }
+    /// The vehicle's speed, and that of the driven wheels, as a crank speed in the present gear.
+    [[nodiscard]] double vehicle_as_crank_rad_s() const noexcept { return vehicle_m_s() / radius_m_ * ratio_; }
+    [[nodiscard]] double wheels_as_crank_rad_s() const noexcept { return state[DrivelineState::wheel_rad_s] * ratio_; }
     [[nodiscard]] double vehicle_m_s() const noexcept {
         return tyre_.on ? state[DrivelineState::vehicle_m_s] : state[DrivelineState::wheel_rad_s] * radius_m_;
     }

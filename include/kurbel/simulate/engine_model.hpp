@@ -68,7 +68,8 @@ class EngineModel {
     // Inputs, held over a step.
     std::array<Charge, kMaxCylinders> charge{};
     double manifold_pa = 1e5;
-    double load_nm = 0.0;  ///< against the rotation, at the vehicle, or at the flywheel with the clutch open
+    double load_nm = 0.0;       ///< against the rotation, at the vehicle, or at the flywheel with the clutch open
+    double accessory_nm = 0.0;  ///< at the front end, against the rotation; control() sets it
     bool starter_engaged = false;
     bool starter_slips = false;  ///< its freewheel lets go smoothly
     double starter_gain = 1.0;   ///< of the starter's torque, and
@@ -97,7 +98,6 @@ class EngineModel {
     Friction friction_;
     Driveline driveline_;
     std::vector<AccessoryLoad> accessories_;
-    double accessory_nm_ = 0.0;
     double hysteresis_rad_ = 0.0;  ///< twist of the spring that the dual-mass flywheel's dry friction sticks on
     DrivelineSettings fixed_ratio_;
     StarterSettings starter_;

@@ -58,7 +58,7 @@ struct GearboxSettings {
     double change_nm = 40.0;       ///< by which synchronisers (or an automatic's clutches) pull the input shaft along
     double change_load = 0.15;     ///< charge while the clutch is open
     double idle_rpm = 800.0;       ///< below it the idle governor helps the driver
-    double shaft_nm_rad = 9000.0;  ///< half-shafts together, at the wheels
+    double shaft_nm_rad = 6500.0;  ///< half-shafts together with the mounts that give way to them, at the wheels
     double shaft_nm_s_rad = 20.0;  ///< their damping
     double wheel_kg_m2 = 2.0;      ///< driven wheels with hubs and brake discs
 };

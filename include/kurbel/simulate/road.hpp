@@ -66,8 +66,20 @@ class RoadWheel {
 
   private:
     void roll_to(double way_m) noexcept;
+    struct Hop {  // heights and speeds, counted from rest
+        double wheel_m = 0.0;
+        double wheel_m_s = 0.0;
+        double body_m = 0.0;
+        double body_m_s = 0.0;
+    };
+    struct Ground {
+        double height_m;
+        double slope;
+    };
     void hop(double step_s, double height_m) noexcept;
-    [[nodiscard]] double deflection_m(double height_m) const noexcept;
+    [[nodiscard]] Hop rate(const Hop& at, double height_m) const noexcept;
+    [[nodiscard]] Ground ground() const noexcept;
+    [[nodiscard]] double deflection_m(const Hop& at, double height_m) const noexcept;
 
     RoadSettings settings_;
     RoadProfile profile_;
@@ -79,11 +91,8 @@ class RoadWheel {
     std::vector<double> under_;  ///< heights under the contact length, a ring
     std::size_t oldest_ = 0;
     double way_m_ = 0.0;
-    long long laid_ = 0;    ///< steps of way that have come so far
-    double wheel_m_ = 0.0;  ///< z
-    double wheel_m_s_ = 0.0;
-    double body_m_ = 0.0;  ///< y
-    double body_m_s_ = 0.0;
+    long long laid_ = 0;  ///< steps of way that have come so far
+    Hop hop_{};
     double body_kg_;
     WheelOnRoad now_{};
 };
