@@ -1,4 +1,5 @@
 # Scripts that check against outside sources, by part.
 include(${CMAKE_CURRENT_LIST_DIR}/simulator.cmake)
 include(${CMAKE_CURRENT_LIST_DIR}/binomial.cmake)
+include(${CMAKE_CURRENT_LIST_DIR}/machine.cmake)
 include(${CMAKE_CURRENT_LIST_DIR}/sensor.cmake)
