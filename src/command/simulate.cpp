@@ -33,6 +33,7 @@ struct Options {
     std::optional<std::uint64_t> draw;
     std::optional<double> seconds;
     bool npy = false;
+    bool full_truth = false;
     bool list = false;
     bool describe = false;
 };
@@ -50,9 +51,10 @@ void report(const Options& options, const simulate::Scenario& scenario, const re
     std::cout << " (seed " << scenario.seed << ").\n";
 }
 
-read::Recording simulated(const simulate::Scenario& scenario) {
+read::Recording simulated(const simulate::Scenario& scenario, simulate::DeepTruth* truth) {
     ProgressLine progress("simulating");
-    return simulate::simulate(scenario, [&](double share) { progress.tell(share); });
+    return simulate::simulate(
+        scenario, [&](double share) { progress.tell(share); }, {}, truth);
 }
 
 void write_text(const std::string& path, const std::string& text) {
@@ -64,12 +66,14 @@ void write_text(const std::string& path, const std::string& text) {
 
 void write_folder(const Options& options, const simulate::Scenario& scenario) {
     read::check_output_folder(options.out, read::recording_folder_kind());
-    const read::Recording recording = simulated(scenario);
+    simulate::DeepTruth truth;
+    const read::Recording recording = simulated(scenario, options.full_truth ? &truth : nullptr);
     read::WriteOptions form;
     form.npy = options.npy;
     form.seconds = !options.npy && !scenario.has_timer;
     read::OutputFolder folder(options.out, read::recording_folder_kind());
     read::write_recording(folder.path().string(), recording, form);
+    if (options.full_truth) simulate::write_deep_truth(folder.path().string(), truth, recording.signal);
     folder.commit();
     report(options, scenario, recording);
 }
@@ -145,6 +149,9 @@ void add_simulate(CLI::App& app) {
     command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, 0.1 to 86400 s")
         ->check(CLI::Range(0.1, 86400.0))
         ->type_name("SECONDS");
+    command->add_flag("--full-truth", options->full_truth,
+                      "With --out: also the true tooth angles, the true phase, which tooth each edge is, and\n"
+                      "what every cylinder trapped and burnt (truth_*.csv, truth_phase.toml)");
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
     command->footer(
         "Every key of a scenario file with its default: datasets/scenarios/reference.toml; what the engine\n"

@@ -82,7 +82,8 @@ const FolderKind& recording_folder_kind() {
     static const FolderKind kind{
         "recording",
         "recording.toml",
-        {"recording.toml", "edges.csv", "crank.npy", "cam.npy", "channels.csv", "truth.csv", "scenario.toml"}};
+        {"recording.toml", "edges.csv", "crank.npy", "cam.npy", "channels.csv", "truth.csv", "scenario.toml",
+         "truth_wheel.csv", "truth_phase.toml", "truth_edges.csv", "truth_firings.csv", "truth_battery.csv"}};
     return kind;
 }
 

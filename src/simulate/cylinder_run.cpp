@@ -64,9 +64,7 @@ void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surr
         pass_firing_tdc(c, time_s, step_s, around);
         place.next = Next::bottom;
     } else if (place.next == Next::bottom && x >= kHalfTurn) {
-        place.row.work_j = rounded(model_.work_j[c], 1e2);
-        if (place.row.time_s >= 0.0 && place.row.time_s < scenario_.seconds) truth.push_back(place.row);
-        place.row.time_s = kNoTime;
+        close_row(c);
         place.next = Next::gas_exchange_tdc;
         if (two_stroke) {
             model_.firing_tdc_rad[c] += model_.cylinder().cycle_rad();
@@ -81,6 +79,18 @@ void CylinderRuns::watch(std::size_t c, double time_s, double step_s, const Surr
     const bool closed =
         (place.next == Next::bottom && x < 0.9 * kHalfTurn) || (place.next == Next::firing_tdc && x > -0.5 * kHalfTurn);
     model_.charge[c].reached_rad = closed ? model_.cylinder_rad(c) : -1e9;
+}
+
+void CylinderRuns::close_row(std::size_t c) {
+    Place& place = place_[c];
+    place.row.work_j = rounded(model_.work_j[c], 1e2);
+    if (place.row.time_s >= 0.0 && place.row.time_s < scenario_.seconds) {
+        truth.push_back(place.row);
+        const Firing& f = place.firing;
+        detail.push_back({place.row.time_s, place.row.cylinder, 1e-5 * place.trapped_pa, f.burnt_gas, f.heat_j, f.burnt,
+                          f.ca50_deg});
+    }
+    place.row.time_s = kNoTime;
 }
 
 /// An engine that stops swings back on its compression: the same dead centres the other way round. What is burnt stays burnt,
@@ -131,7 +141,9 @@ void CylinderRuns::pass_firing_tdc(std::size_t c, double time_s, double step_s, 
 }
 
 void CylinderRuns::trap(std::size_t c, double time_s, double closing_s, const Surroundings& around) {
-    const Firing firing = firing_.trap(c, time_s, closing_s, throw_rad_s(c), around, model_.charge[c]);
+    Firing& firing = place_[c].firing;
+    firing = firing_.trap(c, time_s, closing_s, throw_rad_s(c), around, model_.charge[c]);
+    place_[c].trapped_pa = model_.charge[c].trapped_pa;
     model_.work_j[c] = 0.0;
     read::TruthRow& row = place_[c].row;
     row = {};

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "kurbel/read/recording.hpp"
+#include "kurbel/simulate/deep_truth.hpp"
 #include "kurbel/simulate/engine_model.hpp"
 #include "simulate/firing.hpp"
 
@@ -33,6 +34,7 @@ class CylinderRuns {
 
     /// Rows of the firings whose TDC lies within the recording, in order of their ends.
     std::vector<read::TruthRow> truth;
+    std::vector<FiringTruth> detail;  ///< of the same firings
 
   private:
     /// Which of its dead centres comes next.
@@ -42,9 +44,12 @@ class CylinderRuns {
         double angle_rad = 0.0;  ///< before the step
         double speed_rad_s = 0.0;
         read::TruthRow row{};
+        Firing firing{};
+        double trapped_pa = 0.0;
     };
 
     void watch(std::size_t c, double time_s, double step_s, const Surroundings& around);
+    void close_row(std::size_t c);
     void turn_back(std::size_t c, double x) noexcept;
     void trap(std::size_t c, double time_s, double closing_s, const Surroundings& around);
     void pass_firing_tdc(std::size_t c, double time_s, double step_s, const Surroundings& around);

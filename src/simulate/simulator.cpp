@@ -25,9 +25,10 @@ constexpr double kRunUpRpm = 3000.0;  // an engine that starts may rev as high b
 
 class Run {
   public:
-    Run(const Scenario& scenario, const StepWatch& watch)
+    Run(const Scenario& scenario, const StepWatch& watch, DeepTruth* truth)
         : scenario_(scenario),
           watch_(watch),
+          deep_(truth),
           model_(scenario),
           control_(scenario, model_),
           air_(scenario, model_.cylinder()),
@@ -74,7 +75,9 @@ class Run {
     void control_step(double time_s, bool record);
     void engine_step(double time_s, bool record);
     void finish_firings(double end_s);
+    void note_battery(double time_s);
     void write_channels(double time_s);
+    void assemble_truth(double clock_shift_s);
     read::Recording assemble();
     [[nodiscard]] Surroundings surroundings(double time_s) const noexcept;
     [[nodiscard]] AirPath::Demand demand(double time_s) const noexcept;
@@ -94,6 +97,7 @@ class Run {
 
     const Scenario& scenario_;
     const StepWatch& watch_;
+    DeepTruth* deep_;
     EngineModel model_;
     SpeedControl control_;
     AirPath air_;
@@ -174,7 +178,14 @@ void Run::set_conditions(double time_s) {
     model_.set_friction_factor(friction);
 }
 
-void Run::begin_recording() { sensor_.start(model_.angle_rad[sensor_mass()]); }
+void Run::begin_recording() {
+    const double angle = model_.angle_rad[sensor_mass()];
+    sensor_.start(angle);
+    if (deep_ == nullptr) return;
+    const double cycle = model_.cylinder().cycle_rad();
+    *deep_ = {};
+    deep_->start_deg = (angle - std::floor(angle / cycle) * cycle) / kRadPerDeg;
+}
 
 void Run::control_step(double time_s, bool record) {
     if (record && time_s >= next_sample_s_ - 1e-9) {
@@ -182,6 +193,7 @@ void Run::control_step(double time_s, bool record) {
         next_sample_s_ += scenario_.channels.every_s;
     }
     const std::size_t flywheel = static_cast<std::size_t>(model_.layout().flywheel);
+    if (record && deep_ != nullptr) note_battery(time_s);
     starting_.update(time_s, kControlStep, model_.angle_rad[flywheel] + lowered_rad_, flywheel_rad_s());
     set_conditions(time_s);
     model_.manifold_pa = intake_pa();
@@ -246,6 +258,30 @@ void Run::write_channels(double time_s) {
     if (model_.in_gear()) add(Channel::vehicle_kmh, model_.vehicle_kmh(), 10.0);
 }
 
+void Run::note_battery(double time_s) {
+    const double volts = starting_.battery_v(flywheel_rad_s());
+    if (volts > 0.0 && time_s >= deep_->battery_every_s * static_cast<double>(deep_->battery_v.size()) - 1e-9)
+        deep_->battery_v.push_back(volts);
+}
+
+void Run::assemble_truth(double clock_shift_s) {
+    const WheelConfig& wheel = scenario_.crank_wheel;
+    deep_->true_deg = sensor_.true_angle_deg();
+    for (std::size_t i = 0; i < static_cast<std::size_t>(wheel.teeth); ++i) {
+        const double angle = static_cast<double>(wheel.angle_deg[i]);
+        const double pitch = wheel.positions > 0 ? 360.0 / wheel.positions : 0.0;
+        const double place = pitch > 0.0 ? std::floor(angle / pitch + 0.5) : static_cast<double>(i);
+        deep_->tooth_place.push_back(static_cast<std::int32_t>(place));
+        deep_->nominal_deg.push_back(pitch > 0.0 ? place * pitch : angle);
+    }
+    for (const SimulatedEdge& edge : edges_) {
+        const bool tooth = edge.signal == Signal::crank && edge.tooth >= 0;
+        deep_->edge_place.push_back(tooth ? deep_->tooth_place[static_cast<std::size_t>(edge.tooth)] : edge.tooth);
+    }
+    deep_->firings = std::move(cylinders_.detail);
+    for (FiringTruth& firing : deep_->firings) firing.time_s -= clock_shift_s;
+}
+
 read::Recording Run::assemble() {
     const TimerConfig& timer = recording_.config.timer;
     disturb(scenario_, edges_);
@@ -254,6 +290,7 @@ read::Recording Run::assemble() {
     recording_.signal = std::move(captured.signal);
     recording_.truth = std::move(cylinders_.truth);
     for (read::TruthRow& row : recording_.truth) row.time_s -= captured.clock_shift_s;
+    if (deep_ != nullptr) assemble_truth(captured.clock_shift_s);
     for (const Sample& sample : samples_)
         recording_.channels.push_back(
             {static_cast<std::int64_t>(std::ceil((sample.time_s - captured.clock_shift_s) * timer.hz - 1e-6)),
@@ -263,11 +300,11 @@ read::Recording Run::assemble() {
 
 }  // namespace
 
-read::Recording simulate(const Scenario& scenario, const std::function<void(double)>& progress,
-                         const StepWatch& watch) {
+read::Recording simulate(const Scenario& scenario, const std::function<void(double)>& progress, const StepWatch& watch,
+                         DeepTruth* truth) {
     if (const Status status = validate(scenario); !status)
         throw std::invalid_argument(std::string(status.parameter) + " " + status.why);
-    return Run(scenario, watch).run(progress);
+    return Run(scenario, watch, truth).run(progress);
 }
 
 }  // namespace kurbel::simulate

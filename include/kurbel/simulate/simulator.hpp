@@ -4,6 +4,7 @@
 #include <functional>
 
 #include "kurbel/read/recording.hpp"
+#include "kurbel/simulate/deep_truth.hpp"
 #include "kurbel/simulate/engine_model.hpp"
 #include "kurbel/simulate/scenario.hpp"
 
@@ -19,7 +20,8 @@ using StepWatch = std::function<void(const EngineModel&, double time_s)>;
 /// `work_j` the gross indicated work, 180 degrees before to 180 degrees after firing TDC; `tdc_bar` the gauge pressure
 /// there. The same scenario gives the same bytes on every machine with IEEE arithmetic.
 /// `progress`, where given, is called about once per simulated second with the share done; `watch` after each step.
+/// `truth`, where given, is filled with what truth.csv has no room for.
 [[nodiscard]] read::Recording simulate(const Scenario& scenario, const std::function<void(double)>& progress = {},
-                                       const StepWatch& watch = {});
+                                       const StepWatch& watch = {}, DeepTruth* truth = nullptr);
 
 }  // namespace kurbel::simulate
