@@ -138,7 +138,8 @@ class PersistentMisfire {
     // Nearer to dead than to healthy; less than that is a weak cylinder.
     static constexpr Real kDead = Real(0.5);
     static constexpr Real kWeak = Real(0.2);
-    static constexpr Real kRarely = Real(5);  // a cylinder is dead in less than one of a hundred recordings
+    static constexpr Real kRarely =
+        Real(3);  // who looks for misfires finds a given cylinder dead in one of twenty recordings
     static constexpr Real kHardened = Real(6);
     static constexpr int kHardening = 200;  // cycles
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;

@@ -126,13 +126,16 @@ class ResidualHistory {
     void cycle(std::int64_t first, std::array<Real, kMaxBins>& residual, PatternPoint<Real>& mean) const noexcept {
         const Real trend = bins_.clean_sum(first, first + grid_.bins) / Real(grid_.bins);
         mean = PatternPoint<Real>{};
-        for (int b = 0; b < grid_.bins; ++b) {
-            const std::int64_t bin = first + b;
-            const int place = place_in_cycle(bin);
+        for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
             const PatternPoint<Real> here = point(bin);
-            residual[static_cast<std::size_t>(place)] = bins_.clean(bin) - pattern_.at(place, here) - trend;
             mean.load += here.load / Real(grid_.bins);
             mean.energy += here.energy / Real(grid_.bins);
+        }
+        // All bins at the one point that they are learned at: where load and speed swing within the cycle, taking each bin at its
+        // own would turn the swing into pattern, most of all at the ends of the cycle.
+        for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
+            const int place = place_in_cycle(bin);
+            residual[static_cast<std::size_t>(place)] = bins_.clean(bin) - pattern_.at(place, mean) - trend;
         }
     }
     void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {
