@@ -53,4 +53,22 @@ CapturedEdges capture(std::vector<SimulatedEdge>& edges, const TimerConfig& time
     return result;
 }
 
+void tell(const Scenario& scenario, Config& config) noexcept {
+    const ToldSettings& told = scenario.told;
+    const auto turned = [](double deg, double turn) { return deg - turn * std::floor(deg / turn); };
+    if (told.tdc1_error_deg != 0.0)
+        config.crank_wheel.tdc1_deg = turned(config.crank_wheel.tdc1_deg + told.tdc1_error_deg, 360.0);
+    const auto edges = config.cam_wheel.edge_deg.begin();
+    if (told.cam_error_deg != 0.0) {
+        for (int i = 0; i < config.cam_wheel.edges; ++i)
+            edges[i] = turned(edges[i] + told.cam_error_deg, config.engine.cycle_deg());
+        std::sort(edges, edges + config.cam_wheel.edges);
+    }
+    EngineConfig& engine = config.engine;
+    engine.inertia_kg_m2 *= told.inertia_factor;
+    if (told.geometry) return;
+    engine.bore_mm = engine.stroke_mm = engine.rod_mm = kUnknown;
+    engine.compression_ratio = engine.reciprocating_kg = engine.inertia_kg_m2 = kUnknown;
+}
+
 }  // namespace kurbel::simulate

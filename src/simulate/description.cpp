@@ -82,6 +82,7 @@ Scenario held(const Scenario& scenario) {
     s.has_timer = false;
     s.timer = {};
     s.capture = {};
+    s.told = {};
     s.dropouts.clear();
     s.channels = {};
     s.channels.load_noise = 0.0;

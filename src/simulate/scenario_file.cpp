@@ -106,7 +106,7 @@ Scenario read_scenario(const std::string& path, std::optional<std::uint64_t> dra
          "combustion", "gas_exchange", "manifold", "deactivation", "friction", "starter", "start", "idle_spark", "operation",
          "crank", "dual_mass_flywheel", "driveline", "gearbox", "converter", "tyre", "brake", "accessory", "road",
          "misfire", "fuel_cut",
-         "wheel_error", "tooth_fault", "sensor", "cam_error", "glitch", "dropout", "capture", "channels"});
+         "wheel_error", "tooth_fault", "sensor", "cam_error", "glitch", "dropout", "capture", "told", "channels"});
     // clang-format on
     Scenario s;
     s.engine = read::read_engine(file);

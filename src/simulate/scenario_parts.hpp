@@ -6,7 +6,7 @@
 
 namespace kurbel::simulate {
 
-/// [wheel_error], [[tooth_fault]], [sensor], [cam_error], [[glitch]], [[dropout]] and [capture]; needs the wheel.
+/// [wheel_error], [[tooth_fault]], [sensor], [cam_error], [[glitch]], [[dropout]], [capture] and [told]; needs the wheel.
 void read_sensors(const read::TomlFile& file, Scenario& scenario);
 
 /// [crank] [dual_mass_flywheel] [driveline] [gearbox] [converter] [tyre] [brake] [[accessory]]; after [operation].

@@ -106,6 +106,17 @@ void read_line(const read::TomlFile& file, Scenario& s) {
     });
 }
 
+void read_told(const read::TomlFile& file, Scenario& s) {
+    with_table(file, "told", [&](TableReader& r) {
+        ToldSettings& t = s.told;
+        r.number("inertia_factor", t.inertia_factor, 0.1, 10.0);
+        r.number("tdc1_error_deg", t.tdc1_error_deg, -180.0, 180.0);
+        r.number("cam_error_deg", t.cam_error_deg, -180.0, 180.0);
+        r.boolean("geometry", t.geometry);
+        r.boolean("load", t.load);
+    });
+}
+
 }  // namespace
 
 void read_sensors(const read::TomlFile& file, Scenario& s) {
@@ -114,6 +125,7 @@ void read_sensors(const read::TomlFile& file, Scenario& s) {
     read_tooth_faults(file, s);
     read_cam(file, s);
     read_line(file, s);
+    read_told(file, s);
 }
 
 }  // namespace kurbel::simulate

@@ -51,6 +51,7 @@ class Run {
         recording_.config.crank_wheel = scenario.crank_wheel;
         recording_.config.cam_wheel = scenario.cam_wheel;
         if (scenario.has_timer) recording_.config.timer = scenario.timer;
+        tell(scenario, recording_.config);
         recording_.has_truth = true;
     }
 
@@ -241,7 +242,7 @@ void Run::write_channels(double time_s) {
     const auto add = [&](Channel channel, double value, double per_unit) {
         samples_.push_back({time_s, channel, rounded(value, per_unit)});
     };
-    add(Channel::load, std::max(0.0, load), 1e4);
+    if (scenario_.told.load) add(Channel::load, std::max(0.0, load), 1e4);
     add(Channel::fuel_cut, fuel_is_cut(time_s) ? 1.0 : 0.0, 1.0);
     for (int n = 1; n <= model_.cylinders(); ++n) {
         const bool named = std::any_of(scenario_.fuel_cuts.begin(), scenario_.fuel_cuts.end(),

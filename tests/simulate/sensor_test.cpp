@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "kurbel/simulate/capture.hpp"
+#include "kurbel/simulate/simulator.hpp"
 #include "simulate/engines.hpp"
 
 namespace kurbel::simulate {
@@ -200,6 +201,29 @@ TEST(CaptureUnit, PrescalerStartAndLatency) {
     }
     EXPECT_GT(captured.tick[0], 63000);
     EXPECT_LT(*std::min_element(captured.tick.begin(), captured.tick.begin() + 20), 10000);  // wraps at once
+}
+
+// What is told wrongly changes the description alone: the edges are the same.
+TEST(Told, TheRecordingSaysOtherwise) {
+    Scenario s = test::inline_four();
+    s.seconds = 1.0;
+    const read::Recording honest = simulate(s);
+    s.told = {1.2, -100.0, 700.0 - 720.0 - 100.0, true, false};
+    const read::Recording other = simulate(s);
+    EXPECT_TRUE(honest.tick == other.tick);
+    EXPECT_NEAR(other.config.engine.inertia_kg_m2, 1.2 * 0.16, 1e-15);
+    EXPECT_NEAR(other.config.crank_wheel.tdc1_deg, 344.0, 1e-12);
+    EXPECT_NEAR(other.config.cam_wheel.edge_deg[0], 650.0, 1e-12);
+    const auto has_load = [](const read::Recording& r) {
+        return std::any_of(r.channels.begin(), r.channels.end(),
+                           [](const read::ChannelRow& c) { return c.channel == Channel::load; });
+    };
+    EXPECT_TRUE(has_load(honest));
+    EXPECT_FALSE(has_load(other));
+    s.told = {};
+    s.told.geometry = false;
+    EXPECT_TRUE(std::isnan(simulate(s).config.engine.bore_mm));
+    EXPECT_EQ(honest.config.crank_wheel.tdc1_deg, 84.0);
 }
 
 }  // namespace

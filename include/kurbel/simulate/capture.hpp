@@ -23,4 +23,7 @@ struct CapturedEdges {
 [[nodiscard]] CapturedEdges capture(std::vector<SimulatedEdge>& edges, const TimerConfig& timer,
                                     const CaptureSettings& settings = {});
 
+/// Changes what the recording says of the engine as [told] wants it.
+void tell(const Scenario& scenario, Config& config) noexcept;
+
 }  // namespace kurbel::simulate

@@ -125,6 +125,7 @@ struct Scenario {
     std::vector<Glitch> glitches;
     std::vector<Dropout> dropouts;
     CaptureSettings capture{};
+    ToldSettings told{};
     ChannelSettings channels{};
 };
 

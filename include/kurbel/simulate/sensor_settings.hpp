@@ -68,4 +68,13 @@ struct CaptureSettings {
     double latency_s = 0.0;      ///< each edge is read late by a uniform draw from 0 to this
 };
 
+/// What the recording says of the engine otherwise than it is: a calibration borrowed from another car, an angle misread.
+struct ToldSettings {
+    double inertia_factor = 1.0;  ///< told over true rotating inertia
+    double tdc1_error_deg = 0.0;  ///< told less true angle from place 0 to cylinder 1's TDC
+    double cam_error_deg = 0.0;   ///< told less true angle of the cam edges
+    bool geometry = true;         ///< false: bore to inertia are left out
+    bool load = true;             ///< false: no load channel
+};
+
 }  // namespace kurbel::simulate
