@@ -116,7 +116,7 @@ const char* mode_words(Operation mode) {
         case Operation::hold: return "in gear, a brake holds the speed";
         case Operation::road: return "on the road";
         case Operation::cranking: return "turned by the starter";
-        case Operation::start: return "started, then at idle";
+        case Operation::start: return "turned by the starter until it runs; here as it idles then";
     }
     return "";
 }
@@ -133,8 +133,8 @@ std::string running_words(const Scenario& s, const RunningFigures& r) {
     text += line("charge", format("%.0f %% of full", 100.0 * r.load));
     if (!cranking) text += line("work of a firing", format("%.1f J, or %.2f bar indicated", r.work_j, r.imep_bar));
     text += line("friction, accessories", format("%.1f Nm", r.friction_nm));
-    const bool idle = s.operation.mode == Operation::neutral || s.operation.mode == Operation::start;
-    if (!idle && !cranking) text += line("left at the clutch", format("%.1f Nm", r.brake_nm));
+    if (s.operation.mode == Operation::hold || s.operation.mode == Operation::road)
+        text += line("left at the clutch", format("%.1f Nm", r.brake_nm));
     text += line("speed swing in a cycle", two(r.swing_rpm, r.sensor_swing_rpm));
     if (cranking) return text;
     text += line("slower after a lost firing", two(r.drop_rpm, r.sensor_drop_rpm));

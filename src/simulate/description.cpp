@@ -95,8 +95,10 @@ Scenario held(const Scenario& scenario) {
     s.fuel_cuts.clear();  // where a starter alone turns the engine, the cut is how it is run
     operation.speed_rpm = Profile(operation.speed_rpm.at(0.0));
     if (!operation.load.empty()) operation.load = Profile(operation.load.at(0.0));
+    if (operation.mode == Operation::start) operation.mode = Operation::neutral;
     // A drive at a given load gathers speed; here the speed shall stay.
     if (operation.mode == Operation::road && !operation.load.empty()) operation.mode = Operation::hold;
+    s.start_deg = -1.0;
     s.settle_s = std::max(s.settle_s, 5.0);
     const double cycle_s = s.engine.cycle_deg() / (6.0 * operation.speed_rpm.at(0.0));
     s.seconds = std::max(1.0, 12.0 * cycle_s);
