@@ -70,7 +70,7 @@ class PersistentMisfire {
     /// firing.
     void track(const std::array<Real, kMaxBins>& residual, Real expected) noexcept {
         // The first cycle still holds the whole pattern.
-        if (tracked_++ == 0) return;
+        if (tracked_++ == 0 || (tracked_ > kEachCycle && tracked_ % kLaterEvery != 0)) return;
         const float share = 1.0F / static_cast<float>(std::min(tracked_, 50));
         const Real scale = Real(0.5) / (expected * expected);
         for (int o = 0; o < orders_.count(); ++o) {
@@ -131,6 +131,8 @@ class PersistentMisfire {
                                                                    {82, 0.15F, 0.06F}}};
     static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
     static constexpr int kThorough = 3;     // examinations
+    static constexpr int kEachCycle = 64;   // at first each cycle's scatter is looked at, later one in a few
+    static constexpr int kLaterEvery = 4;
     static constexpr Real kLargestMisfit = Real(4);
     // Healthy cylinder-to-cylinder spread of work (engineering range, from memory).
     static constexpr Real kSpread = Real(0.06);

@@ -281,8 +281,9 @@ class WorkEstimator {
         const bool dead = dead_[static_cast<std::size_t>(oldest.place)];
         const bool healthy = !feedback.misfire && feedback.probability < Real(0.5);
         // The pattern holds a dead cylinder as it is, so its windows scatter like healthy ones.
-        // In a long steady state every other cycle tells enough.
-        const bool enough = steady_cycles_ > 256 && cycles_learned() % 2 != 0;
+        // In a long steady state one cycle in a few tells enough.
+        const int every = steady_cycles_ > 256 ? 4 : steady_cycles_ > 64 ? 2 : 1;
+        const bool enough = cycles_learned() % every != 0;
         if (!enough && (dead ? feedback.misfire : healthy))
             covariance_.learn(window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
@@ -355,13 +356,21 @@ class WorkEstimator {
         residuals_.cycle(first, residual, mean);
         persistent_.track(residual, expected_work(first + grid_.bins / 2));
         residuals_.learn_pattern(residual, mean);
-        const bool speed_changed = bank_.set_speed(static_cast<float>(residuals_.speed_around(first + grid_.bins / 2)));
         const int cycles = cycles_learned();
+        const bool speed_changed = follow_speed(residuals_.speed_around(first + grid_.bins / 2));
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
         steady_cycles_ = speed_changed ? 0 : steady_cycles_ + 1;
         const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
         if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
         if (cycles < 16 || cycles % every == every / 2) examine(first, mean);
+    }
+
+    /// The response follows the mean speed of some cycles: an idle that swings, or a misfire, is no other speed. True where it
+    /// moved enough to matter.
+    [[nodiscard]] bool follow_speed(Real rpm) noexcept {
+        constexpr int kCycles = 12;
+        mean_rpm_ += (rpm - mean_rpm_) / Real(std::clamp(cycles_learned(), 1, kCycles));
+        return bank_.set_speed(static_cast<float>(mean_rpm_));
     }
 
     void match() noexcept {
@@ -416,6 +425,7 @@ class WorkEstimator {
     std::uint32_t cut_learned_ = 0;  // cylinders that were cut while the pattern was learned
     int steady_cycles_ = 0;          // learned since the speed changed
     std::int64_t next_cycle_bin_ = -1;
+    Real mean_rpm_ = 0;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
