@@ -27,7 +27,7 @@ double burn_rate(const BurnShape& shape, double angle_rad) noexcept {
 double BurnIntegral::at(double angle_rad) const noexcept {
     const double x = (angle_rad - start_rad_) / step_rad_;
     if (x <= 0.0) return 0.0;
-    if (x >= kIntervals) return value_[kIntervals];
+    if (x >= intervals_) return value_[static_cast<std::size_t>(intervals_)];
     const auto i = static_cast<std::size_t>(x);
     return hermite(value_[i], slope_[i], value_[i + 1], slope_[i + 1], x - static_cast<double>(i));
 }
@@ -53,7 +53,8 @@ double CylinderModel::prepare_burn(const BurnShape& shape, BurnIntegral& burn) c
     const double whole = start + (shape.premixed_share > 0.0 ? kDiffusionEnd : kWiebeEnd) * shape.duration_rad;
     const double end = std::min(whole, exhaust_opening_rad_);
     burn.start_rad_ = start;
-    burn.step_rad_ = (end - start) / BurnIntegral::kIntervals;
+    burn.intervals_ = shape.premixed_share > 0.0 ? BurnIntegral::kMostIntervals : 64;
+    burn.step_rad_ = (end - start) / burn.intervals_;
     const double vc = geometry_.clearance_m3;
     const auto rate = [&](double angle) {
         const Place at = place(angle);
@@ -67,7 +68,7 @@ double CylinderModel::prepare_burn(const BurnShape& shape, BurnIntegral& burn) c
     double before = rate(start);
     burn.value_[0] = 0.0;
     burn.slope_[0] = before * burn.step_rad_;
-    for (std::size_t i = 1; i <= BurnIntegral::kIntervals; ++i) {
+    for (std::size_t i = 1; i <= static_cast<std::size_t>(burn.intervals_); ++i) {
         const double angle = start + static_cast<double>(i) * burn.step_rad_;
         const double middle = rate(angle - 0.5 * burn.step_rad_);
         const double here = rate(angle);

@@ -17,7 +17,7 @@ namespace kurbel::simulate {
 /// Integral of w/V over the burnt share, from the start of the burn on.
 class BurnIntegral {
   public:
-    static constexpr int kIntervals = 64;
+    static constexpr int kMostIntervals = 160;
 
     /// Value at `angle_rad`; continuous slope.
     [[nodiscard]] double at(double angle_rad) const noexcept;
@@ -26,8 +26,9 @@ class BurnIntegral {
     friend class CylinderModel;
     double start_rad_ = 1e9;
     double step_rad_ = 1.0;
-    std::array<double, kIntervals + 1> value_{};
-    std::array<double, kIntervals + 1> slope_{};  ///< times step
+    int intervals_ = 64;
+    std::array<double, kMostIntervals + 1> value_{};
+    std::array<double, kMostIntervals + 1> slope_{};  ///< times step
 };
 
 /// What differs from firing to firing of one cylinder.
