@@ -12,7 +12,8 @@ void fill_in(toml::table& over, toml::table& under) {
     for (auto&& [key, node] : under) {
         toml::node* mine = over.get(key.str());
         if (mine == nullptr) {
-            node.visit([&](auto& concrete) { over.insert(key, std::move(concrete)); });
+            const toml::key& name = key;  // clang 14 lets no lambda see a structured binding
+            node.visit([&](auto& concrete) { over.insert(name, std::move(concrete)); });
         } else if (mine->is_table() && node.is_table()) {
             fill_in(*mine->as_table(), *node.as_table());
         }
