@@ -52,6 +52,7 @@ Driveline::Driveline(const Scenario& scenario, double engine_inertia_kg_m2)
       converter_(scenario.converter),
       tyre_(scenario.tyre),
       brake_(scenario.brake),
+      speed_kmh_(scenario.operation.speed_kmh),
       radius_m_(scenario.driveline.wheel_radius_m),
       road_(scenario) {
     if (!active_) return;
@@ -81,6 +82,7 @@ void Driveline::start(double time_s, double engine_rad_s) noexcept {
     clutch_limit_nm_ = clutch_share_ * box_.clutch_nm;
     const bool rolling = gear > 0 && (clutch_share_ > 0.0 || converter_.pump_nm_s2 > 0.0);
     state[S::wheel_rad_s] = rolling ? engine_rad_s / ratio_ : 0.0;
+    if (!speed_kmh_.empty()) state[S::wheel_rad_s] = speed_kmh_.at(time_s) / 3.6 / radius_m_;
     state[S::vehicle_m_s] = state[S::wheel_rad_s] * radius_m_;
     state[S::input_rad_s] = gear > 0 ? state[S::wheel_rad_s] * ratio_ : engine_rad_s * clutch_share_;
 }

@@ -100,7 +100,7 @@ void read_gearbox(const read::TomlFile& file, Scenario& s) {
     });
 }
 
-/// The crank speed that goes with a vehicle speed, gear by gear: what a run starts from and is sized for.
+/// The crank speed that goes with a vehicle speed, gear by gear, at least idle: what a run starts from and is sized for.
 Profile crank_speed(const Scenario& s) {
     const auto ratio_at = [&](double time_s) {
         int gear = 1;
@@ -119,8 +119,8 @@ Profile crank_speed(const Scenario& s) {
     for (const double time_s : times) {
         const double turns_s =
             s.operation.speed_kmh.at(time_s) / 3.6 / s.driveline.wheel_radius_m / (2.0 * portable::kPi);
-        points.emplace_back(time_s, 60.0 * turns_s * ratio_at(std::nextafter(time_s, -kForever)));
-        points.emplace_back(time_s, 60.0 * turns_s * ratio_at(time_s));
+        for (const double at_s : {std::nextafter(time_s, -kForever), time_s})
+            points.emplace_back(time_s, std::max(s.gearbox.idle_rpm, 60.0 * turns_s * ratio_at(at_s)));
     }
     return Profile(std::move(points));
 }

@@ -49,7 +49,8 @@ class Driveline {
 
     [[nodiscard]] bool active() const noexcept { return active_; }
 
-    /// At time `time_s`, engine at `engine_rad_s`: rolling in the gear of that time without torque.
+    /// At time `time_s`, engine at `engine_rad_s`: rolling without torque in the gear of that time, or at the vehicle speed
+    /// asked for; at rest where neither joins engine and wheels.
     void start(double time_s, double engine_rad_s) noexcept;
 
     /// Twists springs and tyres so that they carry `torque_nm` of the clutch.
@@ -99,6 +100,7 @@ class Driveline {
     ConverterSettings converter_;
     TyreSettings tyre_;
     BrakeSettings brake_;
+    Profile speed_kmh_;
     double radius_m_;
     double clutch_nm_rad_ = 0.0;
     double clutch_nm_s_rad_ = 0.0;
