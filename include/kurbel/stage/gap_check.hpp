@@ -27,6 +27,7 @@ class GapCheck {
         bare_slip_ = 0;
         bare_strikes_ = 0;
         passages_ = 0;
+        bare_every_ = kBareEvery;
         watching_ = false;
     }
 
@@ -65,17 +66,23 @@ class GapCheck {
     static constexpr int kMostSlip = 3;
     static constexpr int kStrikes = 2;
     static constexpr int kBareStrikes = 3;
-    /// Passages judged by the wheel alone: the first ones, later one in so many.
+    /// Passages judged by the wheel alone: the first ones, later one in so many, more seldom as long as none is odd.
     static constexpr int kBareAtFirst = 12;
     static constexpr int kBareEvery = 8;
+    static constexpr int kBareSeldom = 64;
     static constexpr float kSuspicious = 4.0F;
     static constexpr float kLead = 2.0F;  ///< by which another explanation must fit better
 
     [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
-        passages_ = passages_ < kBareAtFirst + kBareEvery ? passages_ + 1 : kBareAtFirst + 1;
-        if (passages_ <= kBareAtFirst || passages_ == kBareAtFirst + kBareEvery) {
+        passages_ = passages_ < kBareAtFirst + bare_every_ ? passages_ + 1 : kBareAtFirst + 1;
+        if (passages_ <= kBareAtFirst || passages_ >= kBareAtFirst + bare_every_) {
+            const bool seldom = passages_ > kBareAtFirst;
             const int bare = judge_bare(wheel, root, ripple_level, habit);
             if (bare != 0) return bare;
+            if (bare_slip_ != 0)
+                bare_every_ = kBareEvery;
+            else if (seldom)
+                bare_every_ = std::min(2 * bare_every_, kBareSeldom);
         }
         if (cost_ <= kSuspicious) return strikes_ = 0;
         const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
@@ -173,6 +180,7 @@ class GapCheck {
     std::int32_t bare_slip_ = 0;
     std::int32_t bare_strikes_ = 0;
     std::int32_t passages_ = 0;
+    std::int32_t bare_every_ = kBareEvery;
     bool watching_ = false;
 };
 

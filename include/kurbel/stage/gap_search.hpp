@@ -80,14 +80,20 @@ class GapSearch {
     /// The cheapest story that ends with the edge at `tick` being `to`. `before(tooth)` gives the stories before it.
     template <class Before>
     [[nodiscard]] Arrival arrive(const WheelTable& wheel, int to, std::int64_t tick, Before before) const noexcept {
-        Arrival best{before(to), 0.0F, 0.0F, true};
+        const bool swings = wheel.low_contrast;
+        Arrival best{before(to).unpack(to, last_tick_, swings), 0.0F, 0.0F, true};
         best.trace.cost += kExtraCost;
         best.trace.faultless = false;
         const int most = std::min(kMostJump, std::max(1, wheel.period - 1));
         int from = to;
+        float missed = 0.0F;
         for (int jump = 1; jump <= most; ++jump) {
             from = from == 0 ? wheel.period - 1 : from - 1;
-            Trace trace = before(from);
+            const PackedTrace& story = before(from);
+            if (jump > 1) missed += missed_cost(wheel, from + 1 == wheel.period ? 0 : from + 1);
+            // Most stories are too dear to be worth unpacking.
+            if (story.cost() + missed >= best.trace.cost) continue;
+            Trace trace = story.unpack(from, last_tick_, swings);
             pass(wheel, trace);
             for (int k = 1; k < jump; ++k) miss(wheel, trace);
             if (trace.cost >= best.trace.cost) continue;
@@ -112,10 +118,9 @@ class GapSearch {
             top[static_cast<std::size_t>(k)] = story_[static_cast<std::size_t>(std::max(0, n - 1 - k))];
         Arrival winner{};
         for (int to = n - 1; to >= 0; --to) {
-            const auto before = [&](int tooth) {
-                const PackedTrace& packed =
-                    tooth > to ? top[static_cast<std::size_t>(n - 1 - tooth)] : story_[static_cast<std::size_t>(tooth)];
-                return packed.unpack(tooth, last_tick_, swings);
+            const auto before = [&](int tooth) -> const PackedTrace& {
+                return tooth > to ? top[static_cast<std::size_t>(n - 1 - tooth)]
+                                  : story_[static_cast<std::size_t>(tooth)];
             };
             const Arrival arrival = arrive(wheel, to, tick, before);
             story_[static_cast<std::size_t>(to)] = PackedTrace(arrival.trace, tick, swings);

@@ -169,6 +169,8 @@ class ResidualHistory {
     }
 
   private:
+    static constexpr Real kNoRinging = Real(1e-6);  // rad^2/s^2
+
     struct Oscillation {
         Real last = 0;
         Real before = 0;
@@ -176,6 +178,11 @@ class ResidualHistory {
 
     /// Takes the next value of an oscillation out of a bin.
     void ring_on(std::int64_t bin, Oscillation& ring) noexcept {
+        // What has died away must not linger among the denormal numbers, where each step is slow.
+        if (std::fabs(ring.last) + std::fabs(ring.before) < kNoRinging) {
+            ring = {};
+            return;
+        }
         ring = {ring_a_ * ring.last - ring_b_ * ring.before, ring.last};
         bins_.take_out(bin, ring.last);
     }

@@ -230,7 +230,7 @@ class ResponseBank {
         for (int h = 0; h <= active_; ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
             const Real g = gain[static_cast<std::size_t>(h)];
-            evidence *= Real(0.995);
+            evidence = evidence > Real(1e-6) ? evidence * Real(0.995) : Real(0);  // never among the denormal numbers
             if (g > Real(0))
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }

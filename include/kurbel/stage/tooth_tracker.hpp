@@ -54,7 +54,7 @@ class ToothTracker {
         open_ticks_[0] = tick;
         learn_held(wheel);
         advance_head(wheel, tick, rate, usual);
-        doubt_ *= kDoubtKept;
+        forget_doubt();
         slip_ = 0;
         if (check_.wants(wheel, root_.tooth)) check(wheel, tick);
         return true;
@@ -96,6 +96,7 @@ class ToothTracker {
     static constexpr int kMostJump = 4;
     static constexpr float kLost = 45.0F;
     static constexpr float kDoubtKept = 0.9F;  ///< a settled edge leaves this share of the doubt before it
+    static constexpr float kNoDoubt = 1e-3F;
 
     /// A pause so many times longer than the reach of the stories is a stop.
     static constexpr double kStopRatio = 4.0;
@@ -104,6 +105,9 @@ class ToothTracker {
         return std::clamp(wheel.teeth, 2, kMostJump);
     }
     [[nodiscard]] bool stopped(const WheelTable& wheel, std::int64_t tick) const noexcept;
+
+    /// Down to zero: a number that only ever shrinks ends among the denormal ones, which cost more than all the rest.
+    void forget_doubt() noexcept { doubt_ = doubt_ > kNoDoubt ? doubt_ * kDoubtKept : 0.0F; }
 
     /// Takes the edge at `tick` for the next tooth and holds it. What it teaches waits until it is settled.
     void advance_head(const WheelTable& wheel, std::int64_t tick, double rate, double usual) noexcept {
@@ -275,7 +279,7 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
     float spent = kExtraCost;
     if (jump > 0) {
         spent = land_root(wheel, tick, jump);
-        doubt_ *= kDoubtKept;
+        forget_doubt();
     }
     doubt_ += spent;
     std::copy(open_ticks_.begin() + 1, open_ticks_.begin() + open_, open_ticks_.begin());
