@@ -26,7 +26,7 @@ void forget_teeth(const toml::table& scenario, toml::table& engine) {
     toml::table* other = engine["crank_wheel"].as_table();
     if (own == nullptr || other == nullptr) return;
     if (!own->contains("positions") && !own->contains("tooth_angles_deg")) return;
-    for (const char* key : {"positions", "absent", "tooth_angles_deg"}) other->erase(key);
+    for (const char* key : {"positions", "absent", "tooth_angles_deg", "one_of"}) other->erase(key);
 }
 
 }  // namespace

@@ -19,6 +19,7 @@ constexpr std::uint64_t kCamStream = 44;
 constexpr std::uint64_t kSensorStream = 45;
 constexpr std::uint64_t kHumStream = 47;
 constexpr double kLeastSpeed_rad_s = 1e-3;
+constexpr double kSettled_s = 1e-11;      ///< a zero crossing is found
 constexpr double kLeastSpace_deg = 0.01;  ///< between teeth that errors have moved
 
 /// Share of the step at which the cubic through both ends reaches `angle`, 0 to 1 (Newton from the straight line).
@@ -230,7 +231,10 @@ bool WheelSensor::sensed(double time_s, double speed_rad_s, std::size_t tooth, d
         for (int i = 0; i < 20; ++i) {
             const double volts =
                 speed * coil_.volts_near(tooth, pulse.edge_rad + speed * shift) + hum(time_s + shift) + at_edge;
-            shift = std::clamp(shift - volts / (speed * speed * pulse.slope), -most, most);
+            const double next = std::clamp(shift - volts / (speed * speed * pulse.slope), -most, most);
+            const bool settled = std::fabs(next - shift) < kSettled_s;
+            shift = next;
+            if (settled) break;
         }
     }
     shift_s = std::clamp(shift, -most, most);
