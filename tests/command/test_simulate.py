@@ -102,3 +102,27 @@ def test_nothing_asked_for():
     done = run("simulate", "pickup-1-before")
     assert done.returncode == 2
     assert "--out, --describe, --picture" in done.stderr
+
+
+def test_full_truth_fits_the_recording(tmp_path):
+    out = tmp_path / "rec"
+    done = run("simulate", "stall-and-restart", "--seconds", "4", "--out", out, "--full-truth")
+    assert (done.returncode, done.stderr) == (0, "")
+
+    def table(name):
+        return [line.split(",") for line in (out / name).read_text().splitlines()[1:]]
+
+    assert len(table("truth_edges.csv")) == len(table("edges.csv"))
+    assert [row[:2] for row in table("truth_firings.csv")] == [row[:2] for row in table("truth.csv")]
+    wheel = table("truth_wheel.csv")
+    assert [int(row[0]) for row in wheel] == list(range(58))  # 60 - 2
+    assert all(abs(float(row[1]) - 6.0 * int(row[0])) < 1e-6 for row in wheel)
+    errors = [float(row[2]) - float(row[1]) for row in wheel]
+    assert 0.02 < max(errors) < 0.3 and sum(errors) != 0.0
+    assert re.fullmatch(r"start_deg = \d+\.\d{6}", (out / "truth_phase.toml").read_text().splitlines()[-1])
+    volts = [float(row[1]) for row in table("truth_battery.csv")]
+    assert 7.0 < min(volts) < 11.5 and max(volts) == pytest.approx(12.6, abs=0.01)
+    # The same command without the flag takes the files away again, and analyze does not mind them.
+    assert run("analyze", out, "--out", tmp_path / "result").returncode == 0
+    run("simulate", "stall-and-restart", "--seconds", "4", "--out", out)
+    assert sorted(path.name for path in out.iterdir()) == ["channels.csv", "edges.csv", "recording.toml", "truth.csv"]
