@@ -28,7 +28,7 @@ using namespace kurbel_detection;
 struct Options {
     std::uint64_t seed = 20260;
     std::string cells = ".*";
-    double misfires = 300.0;
+    double misfires = 600.0;
     double healthy = 1e4;
     unsigned threads = 2;
     std::string scenarios;
