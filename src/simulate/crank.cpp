@@ -87,7 +87,7 @@ void add_second_mass(const Scenario& scenario, double engine_inertia_kg_m2, Cran
     const double behind = dual.secondary_kg_m2 + scenario.driveline.gearbox_kg_m2;
     set_link(chain, layout.flywheel, series(engine_inertia_kg_m2, behind), dual.hz, dual.damping_ratio);
     layout.hysteresis_nm = dual.hysteresis_nm;
-    layout.hysteresis_nm_rad = dual.hysteresis_nm / kStickRad;
+    layout.hysteresis = FrictionJoint::make(dual.hysteresis_nm / kStickRad, 0.0);
 }
 
 /// Hangs gearbox and vehicle behind the clutch. Each spring is set from its mode as if the other were rigid or absent,

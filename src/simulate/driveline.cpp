@@ -10,7 +10,8 @@ namespace {
 using S = DrivelineState;
 
 constexpr double kGravity = 9.81;
-constexpr double kCreep = 0.1;  // m/s over which rolling resistance and brakes turn their sign
+constexpr double kCreep = 0.1;        // m/s over which rolling resistance and brakes turn their sign
+constexpr double kGripRate = 1000.0;  // 1/s at which a sliding tyre's force follows its limit
 constexpr double kNoLimit = 1e12;
 constexpr double kSynchronous = 0.5;  // rad/s at the input shaft at which a gear goes in
 constexpr double kForcedAfter = 2.0;  // s after which it is pressed in nevertheless
@@ -56,9 +57,10 @@ Driveline::Driveline(const Scenario& scenario, double engine_inertia_kg_m2)
       radius_m_(scenario.driveline.wheel_radius_m),
       road_(scenario) {
     if (!active_) return;
-    clutch_nm_rad_ = clutch_stiffness(scenario, engine_inertia_kg_m2);
+    const double stiffness = clutch_stiffness(scenario, engine_inertia_kg_m2);
     const double omega = 2.0 * portable::kPi * line_.clutch_hz;
-    clutch_nm_s_rad_ = 2.0 * line_.clutch_damping / omega * clutch_nm_rad_;
+    clutch_ = FrictionJoint::make(stiffness, 2.0 * line_.clutch_damping / omega * stiffness);
+    shaft_ = FrictionJoint::make(box_.shaft_nm_rad, box_.shaft_nm_s_rad);
     put_in(1);
 }
 
@@ -89,7 +91,7 @@ void Driveline::start(double time_s, double engine_rad_s) noexcept {
 
 void Driveline::preload(double torque_nm) noexcept {
     if (!active_ || gear_ == 0 || clutch_share_ < 1.0) return;
-    state[S::clutch_rad] = torque_nm / clutch_nm_rad_;
+    state[S::clutch_rad] = torque_nm / clutch_.nm_rad;
     state[S::shaft_rad] = torque_nm * ratio_ / box_.shaft_nm_rad;
     if (tyre_.on) state[S::tyre_n] = torque_nm * ratio_ / radius_m_;
 }
@@ -150,27 +152,25 @@ double Driveline::resistance_n(double vehicle_m_s) const noexcept {
 double Driveline::slope(const S& at, double rear_rad_s, double load_nm, S& rate) const noexcept {
     const double input = at[S::input_rad_s];
     const double wheel = at[S::wheel_rad_s];
-    const double clutch_slip = rear_rad_s - input;
-    const double shaft_slip = input / ratio_ - wheel;
-    double to_engine = slipping(clutch_nm_rad_ * at[S::clutch_rad] + clutch_nm_s_rad_ * clutch_slip, clutch_limit_nm_);
+    const FrictionJoint::Now clutch = clutch_.at(at[S::clutch_rad], rear_rad_s - input, clutch_limit_nm_);
+    const FrictionJoint::Now shaft = shaft_.at(at[S::shaft_rad], input / ratio_ - wheel, shaft_limit_nm_);
+    double to_engine = clutch.torque_nm;
     double to_box = to_engine;
     if (converter_.pump_nm_s2 > 0.0) {
         const ConverterTorque oil = converter_torque(converter_, rear_rad_s, input);
         to_engine += oil.pump_nm;
         to_box += oil.turbine_nm;
     }
-    const double shaft =
-        slipping(box_.shaft_nm_rad * at[S::shaft_rad] + box_.shaft_nm_s_rad * shaft_slip, shaft_limit_nm_);
-    rate[S::clutch_rad] = clutch_slip;
-    rate[S::shaft_rad] = shaft_slip;
-    rate[S::input_rad_s] = (to_box - shaft / ratio_) / line_.gearbox_kg_m2;
+    rate[S::clutch_rad] = clutch.twist_rad_s;
+    rate[S::shaft_rad] = shaft.twist_rad_s;
+    rate[S::input_rad_s] = (to_box - shaft.torque_nm / ratio_) / line_.gearbox_kg_m2;
 
     const double vehicle = tyre_.on ? at[S::vehicle_m_s] : wheel * radius_m_;
     const double held = load_nm * ratio_ / radius_m_ + resistance_n(vehicle);
     const double braking = brake_nm_ > 0.0 ? brake_nm_ * portable::tanh(vehicle / kCreep) : 0.0;
     if (!tyre_.on) {
         const double inertia = box_.wheel_kg_m2 + line_.vehicle_kg * radius_m_ * radius_m_;
-        rate[S::wheel_rad_s] = (shaft - braking - radius_m_ * held) / inertia;
+        rate[S::wheel_rad_s] = (shaft.torque_nm - braking - radius_m_ * held) / inertia;
         return -to_engine;
     }
     const double turning = brake_nm_ > 0.0 ? portable::tanh(wheel * radius_m_ / kCreep) : 0.0;
@@ -179,9 +179,12 @@ double Driveline::slope(const S& at, double rear_rad_s, double load_nm, S& rate)
     const double force = at[S::tyre_n];
     const WheelOnRoad& road = road_.now();  // of a smooth road: nothing
     const double sliding = wheel * (radius_m_ + road.radius_m) - vehicle - at[S::hub_m_s];
+    const double grip_n = tyre_.grip * tyre_.axle_kg * kGravity * road.load_share;
     rate[S::tyre_n] =
-        tyre_spring_n_m(tyre_) * road.load_share * sliding - std::abs(vehicle) / tyre_.relaxation_m * force;
-    rate[S::wheel_rad_s] = (shaft - driven_brake - force * (radius_m_ + road.arm_m) - road.drag_nm) / box_.wheel_kg_m2;
+        std::clamp(tyre_spring_n_m(tyre_) * road.load_share * sliding - std::abs(vehicle) / tyre_.relaxation_m * force,
+                   kGripRate * (-grip_n - force), kGripRate * (grip_n - force));
+    rate[S::wheel_rad_s] =
+        (shaft.torque_nm - driven_brake - force * (radius_m_ + road.arm_m) - road.drag_nm) / box_.wheel_kg_m2;
     if (!road_.rough()) {
         rate[S::vehicle_m_s] = (force - held - other_brake) / line_.vehicle_kg;
         return -to_engine;
@@ -193,16 +196,13 @@ double Driveline::slope(const S& at, double rear_rad_s, double load_nm, S& rate)
     return -to_engine;
 }
 
-void Driveline::let_slip() noexcept {
-    const double clutch = clutch_limit_nm_ / clutch_nm_rad_;
-    state[S::clutch_rad] = slipping(state[S::clutch_rad], clutch);
-    state[S::shaft_rad] = slipping(state[S::shaft_rad], shaft_limit_nm_ / box_.shaft_nm_rad);
-    if (tyre_.on)
-        state[S::tyre_n] = slipping(state[S::tyre_n], tyre_.grip * tyre_.axle_kg * kGravity * road_.now().load_share);
+bool Driveline::clutch_slips(double rear_rad_s) const noexcept {
+    const double slip = rear_rad_s - state[S::input_rad_s];
+    return clutch_.at(state[S::clutch_rad], slip, clutch_limit_nm_).twist_rad_s != slip;
 }
 
-bool Driveline::clutch_locked() const noexcept {
-    return std::abs(clutch_nm_rad_ * state[S::clutch_rad]) < clutch_limit_nm_;
+double Driveline::fastest_rad_s() const noexcept {
+    return std::max({clutch_.rate_1_s(), shaft_.rate_1_s(), kGripRate});
 }
 
 double Driveline::inertia_kg_m2() const noexcept {

@@ -30,6 +30,8 @@ EngineModel::EngineModel(const Scenario& scenario)
         engine_inertia_ -= layout_.chain.inertia_kg_m2[static_cast<std::size_t>(i)];
     // The highest mode is that of the stiffest gear, the throws' reciprocating masses at a dead centre.
     highest_mode_rad_s_ = layout_.chain.mode_rad_s(layout_.chain.masses - 1);
+    if (layout_.hysteresis_nm > 0.0) highest_mode_rad_s_ = std::max(highest_mode_rad_s_, layout_.hysteresis.rate_1_s());
+    if (driveline_.active()) highest_mode_rad_s_ = std::max(highest_mode_rad_s_, driveline_.fastest_rad_s());
     const int gears = driveline_.active() ? static_cast<int>(scenario.gearbox.ratios.size()) : 0;
     for (int gear = 1; gear <= gears; ++gear) {
         const TorsionChain chain = driveline_chain(scenario, layout_, layout_.chain, gear);
@@ -137,10 +139,11 @@ void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
     const auto front = static_cast<std::size_t>(layout_.front);
     if (accessory_nm != 0.0) torque[front] -= accessory_nm * portable::tanh(speed[front] / kAccessoryStop);
     if (layout_.hysteresis_nm > 0.0) {
-        const double dry = slipping(layout_.hysteresis_nm_rad * at.hysteresis_rad, layout_.hysteresis_nm);
-        torque[flywheel] -= dry;
-        torque[flywheel + 1] += dry;
-        out.hysteresis_rad_s = speed[flywheel] - speed[flywheel + 1];
+        const double slip = speed[flywheel] - speed[flywheel + 1];
+        const FrictionJoint::Now dry = layout_.hysteresis.at(at.hysteresis_rad, slip, layout_.hysteresis_nm);
+        torque[flywheel] -= dry.torque_nm;
+        torque[flywheel + 1] += dry.torque_nm;
+        out.hysteresis_rad_s = dry.twist_rad_s;
     }
     if (driveline_.active()) {
         const auto rear = static_cast<std::size_t>(layout_.rear);
@@ -195,14 +198,11 @@ void EngineModel::step(double h) noexcept {
     if (layout_.hysteresis_nm > 0.0) {
         hysteresis_rad_ +=
             sixth * (k1.hysteresis_rad_s + 2.0 * (k2.hysteresis_rad_s + k3.hysteresis_rad_s) + k4.hysteresis_rad_s);
-        const double most = layout_.hysteresis_nm / layout_.hysteresis_nm_rad;
-        hysteresis_rad_ = slipping(hysteresis_rad_, most);
     }
     if (!driveline_.active()) return;
     for (std::size_t i = 0; i < DrivelineState::parts; ++i)
         driveline_.state.value[i] +=
             sixth * (k1.line.value[i] + 2.0 * (k2.line.value[i] + k3.line.value[i]) + k4.line.value[i]);
-    driveline_.let_slip();
 }
 
 }  // namespace kurbel::simulate

@@ -60,12 +60,12 @@ RoadWheel::RoadWheel(const Scenario& scenario)
       body_kg_(scenario.tyre.axle_kg - scenario.road.unsprung_kg) {
     if (!rough()) return;
     const auto under = std::max(1LL, std::llround(settings_.patch_m / RoadProfile::kStepM));
-    under_.assign(static_cast<std::size_t>(under) + 1, 0.0);
+    under_.assign(static_cast<std::size_t>(under) + 2, 0.0);
 }
 
-/// Lays the road up to `way_m` under the wheel: one more step of way than the contact length, between whose ends it glides.
+/// Lays the road under the wheel up to the step of way beyond `way_m`.
 void RoadWheel::roll_to(double way_m) noexcept {
-    const auto wanted = static_cast<long long>(std::floor(way_m / RoadProfile::kStepM)) + 1;
+    const auto wanted = static_cast<long long>(std::floor(way_m / RoadProfile::kStepM)) + 2;
     for (; laid_ < wanted; ++laid_) {
         under_[oldest_] = profile_.next();
         if (++oldest_ == under_.size()) oldest_ = 0;
@@ -98,16 +98,20 @@ void RoadWheel::hop(double step_s, double height_m) noexcept {
     hop_ = moved(hop_, rate(middle, height_m), step_s);
 }
 
-/// Height and slope of the road, averaged over the contact length, which reaches from a place within the oldest step of way
-/// to one within the newest.
+/// Height and slope of the road between its steps of way (straight lines), averaged over the contact length, whose front end
+/// lies between the two newest steps and whose rear end between the two oldest: both change without a jump.
 RoadWheel::Ground RoadWheel::ground() const noexcept {
+    const std::size_t size = under_.size();
+    const auto nth = [&](std::size_t i) { return under_[(oldest_ + i) % size]; };
     const double share = way_m_ / RoadProfile::kStepM - std::floor(way_m_ / RoadProfile::kStepM);
-    const auto count = static_cast<double>(under_.size() - 1);
-    double sum = 0.0;
-    for (const double h : under_) sum += h;
-    const double first = under_[oldest_];
-    const double last = under_[oldest_ == 0 ? under_.size() - 1 : oldest_ - 1];
-    return {(sum - share * first - (1.0 - share) * last) / count, (last - first) / (count * RoadProfile::kStepM)};
+    const auto count = static_cast<double>(size - 2);
+    double sum = 0.5 * (nth(0) + nth(size - 2));
+    for (std::size_t i = 1; i + 2 < size; ++i) sum += nth(i);
+    const double front = share * (nth(size - 2) + 0.5 * share * (nth(size - 1) - nth(size - 2)));
+    const double rear = share * (nth(0) + 0.5 * share * (nth(1) - nth(0)));
+    const double front_end = nth(size - 2) + share * (nth(size - 1) - nth(size - 2));
+    const double rear_end = nth(0) + share * (nth(1) - nth(0));
+    return {(sum + front - rear) / count, (front_end - rear_end) / (count * RoadProfile::kStepM)};
 }
 
 void RoadWheel::advance(double time_s, double step_s, double vehicle_m_s) noexcept {

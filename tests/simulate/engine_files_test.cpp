@@ -89,7 +89,7 @@ INSTANTIATE_TEST_SUITE_P(Shipped, EngineFile, ::testing::ValuesIn(engine_names()
     return name;
 });
 
-/// An engine file that pulls, changes its gear, and pulls again.
+/// An engine file that pulls, changes its gear, pulls again and brakes, on a rough road all the while.
 Scenario pulling(const std::string& name, double rpm) {
     Scenario s = read_scenario(path_of(name));
     s.operation.mode = Operation::road;
@@ -98,6 +98,9 @@ Scenario pulling(const std::string& name, double rpm) {
     s.gearbox.gear = {{0.0, 2}, {2.0, 3}};
     if (s.engine.cylinders > 1) s.dual_mass.secondary_kg_m2 = 0.4 * s.engine.inertia_kg_m2;
     s.dual_mass.hysteresis_nm = 5.0;
+    s.road.kind = s.engine.cylinders > 4 ? RoadKind::pothole : RoadKind::random;
+    s.road.every_m = 10.0;
+    s.brake.torque_nm = Profile({{3.5, 0.0}, {3.6, 400.0}});
     s.settle_s = 1.0;
     s.seconds = 4.0;
     return s;

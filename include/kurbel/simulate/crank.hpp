@@ -3,6 +3,7 @@
 #pragma once
 
 #include "kurbel/simulate/cylinder.hpp"
+#include "kurbel/simulate/friction_joint.hpp"
 #include "kurbel/simulate/scenario.hpp"
 #include "kurbel/simulate/torsion.hpp"
 
@@ -19,8 +20,8 @@ struct CrankLayout {
     int vehicle = -1;
     std::array<int, kMaxCylinders> mass_of_cylinder{};  ///< by cylinder number - 1
     double vehicle_inertia_kg_m2 = 0.0;                 ///< referred to the crank
-    double hysteresis_nm_rad = 0.0;  ///< spring on which the dual-mass flywheel's dry friction sticks
-    double hysteresis_nm = 0.0;      ///< and where it slips; 0: none
+    FrictionJoint hysteresis{};                         ///< on which the dual-mass flywheel's dry friction sticks
+    double hysteresis_nm = 0.0;                         ///< and where it slips; 0: none
 
     [[nodiscard]] bool in_gear() const noexcept { return vehicle >= 0; }
 };

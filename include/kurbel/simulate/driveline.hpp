@@ -5,6 +5,7 @@
 #include <array>
 
 #include "kurbel/simulate/crank.hpp"
+#include "kurbel/simulate/friction_joint.hpp"
 #include "kurbel/simulate/road.hpp"
 #include "kurbel/simulate/scenario.hpp"
 
@@ -28,11 +29,6 @@ struct DrivelineState {
     [[nodiscard]] double operator[](Part part) const noexcept { return value[part]; }
     double& operator[](Part part) noexcept { return value[part]; }
 };
-
-/// Torque of a dry friction joint on a spring: it slips where it would carry more than `limit`.
-[[nodiscard]] constexpr double slipping(double torque, double limit) noexcept {
-    return torque > limit ? limit : torque < -limit ? -limit : torque;
-}
 
 /// Torques of a hydrodynamic converter.
 struct ConverterTorque {
@@ -64,15 +60,16 @@ class Driveline {
     [[nodiscard]] double slope(const DrivelineState& at, double rear_rad_s, double load_nm,
                                DrivelineState& rate) const noexcept;
 
-    /// After each time step: what has slipped does not spring back.
-    void let_slip() noexcept;
+    /// Fastest of what settles by itself, rad/s; bounds the time step.
+    [[nodiscard]] double fastest_rad_s() const noexcept;
 
     /// Crank turns per wheel turn in the present gear (the last one where none is in).
     [[nodiscard]] double ratio() const noexcept { return ratio_; }
     [[nodiscard]] int gear() const noexcept { return gear_; }
     /// 1 where engine and gearbox are joined, 0 with the clutch open; 1 always with a converter.
     [[nodiscard]] double joined() const noexcept { return converter_.pump_nm_s2 > 0.0 ? 1.0 : clutch_share_; }
-    [[nodiscard]] bool clutch_locked() const noexcept;  ///< does not slip just now
+    /// Whether the clutch slips just now, its engine side turning at `rear_rad_s`.
+    [[nodiscard]] bool clutch_slips(double rear_rad_s) const noexcept;
     /// Vehicle's inertia with the wheels', referred to the crank in the present gear, plus the gearbox.
     [[nodiscard]] double inertia_kg_m2() const noexcept;
     /// The vehicle's speed, and that of the driven wheels, as a crank speed in the present gear.
@@ -102,8 +99,8 @@ class Driveline {
     BrakeSettings brake_;
     Profile speed_kmh_;
     double radius_m_;
-    double clutch_nm_rad_ = 0.0;
-    double clutch_nm_s_rad_ = 0.0;
+    FrictionJoint clutch_{};
+    FrictionJoint shaft_{};  ///< slips while a gear is changed
     RoadWheel road_;
 
     Phase phase_ = Phase::engaged;
