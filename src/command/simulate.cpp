@@ -18,6 +18,7 @@
 #include "kurbel/read/output_folder.hpp"
 #include "kurbel/read/recording_writer.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
+#include "kurbel/simulate/waveform.hpp"
 
 namespace kurbel::command {
 
@@ -28,10 +29,11 @@ struct Options {
     std::string out;
     std::string picture;
     std::string drawn;
-    std::string folder;
+    std::string waveform;
     std::optional<std::uint64_t> seed;
     std::optional<std::uint64_t> draw;
     std::optional<double> seconds;
+    double rate_hz = 100000.0;
     bool npy = false;
     bool full_truth = false;
     bool list = false;
@@ -51,10 +53,23 @@ void report(const Options& options, const simulate::Scenario& scenario, const re
     std::cout << " (seed " << scenario.seed << ").\n";
 }
 
-read::Recording simulated(const simulate::Scenario& scenario, simulate::DeepTruth* truth) {
+read::Recording simulated(const simulate::Scenario& scenario, const simulate::StepWatch& watch,
+                          simulate::DeepTruth* truth) {
     ProgressLine progress("simulating");
     return simulate::simulate(
-        scenario, [&](double share) { progress.tell(share); }, {}, truth);
+        scenario, [&](double share) { progress.tell(share); }, watch, truth);
+}
+
+/// Runs the scenario, and samples the sensor meanwhile where that is asked for.
+read::Recording recorded(const Options& options, const simulate::Scenario& scenario, simulate::DeepTruth* truth) {
+    if (options.waveform.empty()) return simulated(scenario, {}, truth);
+    simulate::Waveform waveform(scenario, options.rate_hz);
+    const auto look = [&](const simulate::EngineModel& model, double time_s) { waveform.look(model, time_s); };
+    read::Recording recording = simulated(scenario, look, truth);
+    waveform.write(options.waveform);
+    std::cout << "Wrote " << waveform.volts().size() << " samples of the crank sensor's voltage to " << options.waveform
+              << ".\n";
+    return recording;
 }
 
 void write_text(const std::string& path, const std::string& text) {
@@ -67,7 +82,7 @@ void write_text(const std::string& path, const std::string& text) {
 void write_folder(const Options& options, const simulate::Scenario& scenario) {
     read::check_output_folder(options.out, read::recording_folder_kind());
     simulate::DeepTruth truth;
-    const read::Recording recording = simulated(scenario, options.full_truth ? &truth : nullptr);
+    const read::Recording recording = recorded(options, scenario, options.full_truth ? &truth : nullptr);
     read::WriteOptions form;
     form.npy = options.npy;
     form.seconds = !options.npy && !scenario.has_timer;
@@ -78,6 +93,8 @@ void write_folder(const Options& options, const simulate::Scenario& scenario) {
     report(options, scenario, recording);
 }
 
+constexpr double kMostSamples = 2e8;
+
 /// A call that asks for nothing, or for things that cannot go together.
 void check_call(const Options& options) {
     if (options.list) return;
@@ -85,6 +102,8 @@ void check_call(const Options& options) {
         throw WrongCall("SCENARIO is required; kurbel simulate --list shows those that come with kurbel");
     const bool anything =
         options.describe || !options.out.empty() || !options.picture.empty() || !options.drawn.empty();
+    if (!options.waveform.empty() && options.out.empty())
+        throw WrongCall("--waveform is sampled while a recording is made: say where with --out FOLDER");
     if (!anything)
         throw WrongCall(
             "one of --out, --describe, --picture and --drawn is required: say what to make of the scenario");
@@ -100,6 +119,8 @@ void run(const Options& options) {
     simulate::Scenario scenario = simulate::read_scenario(path, options.draw);
     if (options.seed) scenario.seed = *options.seed;
     if (options.seconds) scenario.seconds = *options.seconds;
+    if (!options.waveform.empty() && scenario.seconds * options.rate_hz > kMostSamples)
+        throw WrongCall("--waveform would have more than 200 million samples: less --seconds or --rate");
     if (!options.drawn.empty()) write_text(options.drawn, simulate::drawn_scenario(path, options.draw));
     if (options.describe) {
         const std::string title = headline(path);
@@ -152,6 +173,14 @@ void add_simulate(CLI::App& app) {
     command->add_flag("--full-truth", options->full_truth,
                       "With --out: also the true tooth angles, the true phase, which tooth each edge is, and\n"
                       "what every cylinder trapped and burnt (truth_*.csv, truth_phase.toml)");
+    command
+        ->add_option("--waveform", options->waveform,
+                     "Beside the recording: the crank sensor's voltage, as text (time_s,volts) or as a\n"
+                     "NumPy array")
+        ->type_name("FILE.csv|FILE.npy");
+    command->add_option("--rate", options->rate_hz, "Samples a second of --waveform; default 100000")
+        ->check(CLI::Range(100.0, 1e8))
+        ->type_name("HZ");
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
     command->footer(
         "Every key of a scenario file with its default: datasets/scenarios/reference.toml; what the engine\n"

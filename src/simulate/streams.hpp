@@ -12,6 +12,7 @@ inline constexpr std::uint64_t kChannel = 11;
 inline constexpr std::uint64_t kStartAngle = 15;
 inline constexpr std::uint64_t kRoad = 50;
 inline constexpr std::uint64_t kChargeSpread = 16;
+inline constexpr std::uint64_t kWaveform = 48;
 inline constexpr std::uint64_t kCylinder = 100;  ///< and one more for each cylinder
 inline constexpr std::uint64_t kSlowBurn = 200;  ///< likewise
 

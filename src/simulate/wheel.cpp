@@ -209,8 +209,14 @@ double WheelSensor::hum(double time_s) const noexcept {
 }
 
 double WheelSensor::volts(double angle_rad, double speed_rad_s, double time_s) const noexcept {
-    if (sensor_.kind != SensorKind::inductive) return 0.0;
-    return speed_rad_s * coil_.volts_at(angle_rad + tdc1_rad_) + hum(time_s);
+    if (sensor_.kind == SensorKind::inductive) return speed_rad_s * coil_.volts_at(angle_rad + tdc1_rad_) + hum(time_s);
+    constexpr double kHigh_v = 5.0;
+    const double turn = 2.0 * portable::kPi;
+    const double first = crank_.angle_rad.front();
+    const double angle = angle_rad - turn * std::floor((angle_rad - first) / turn);  // within a turn from tooth 0 on
+    const auto after = std::upper_bound(crank_.angle_rad.begin(), crank_.angle_rad.end(), angle);
+    const auto tooth = static_cast<std::size_t>(after - crank_.angle_rad.begin()) - 1;
+    return angle < crank_.angle_rad[tooth] + width_rad_[tooth] ? kHigh_v : 0.0;
 }
 
 bool WheelSensor::sensed(double time_s, double speed_rad_s, std::size_t tooth, double& shift_s) {

@@ -3,6 +3,7 @@
 import re
 import xml.etree.ElementTree as xml
 
+import numpy
 import pytest
 from conftest import ROOT, run
 
@@ -126,3 +127,57 @@ def test_full_truth_fits_the_recording(tmp_path):
     assert run("analyze", out, "--out", tmp_path / "result").returncode == 0
     run("simulate", "stall-and-restart", "--seconds", "4", "--out", out)
     assert sorted(path.name for path in out.iterdir()) == ["channels.csv", "edges.csv", "recording.toml", "truth.csv"]
+
+
+COIL = """
+[sensor]
+kind = "inductive"
+hum_v = 0.02
+"""
+
+
+def test_waveform_crosses_zero_where_the_edges_are(tmp_path):
+    # Falling zeros of the sampled voltage after a half-wave that arms, by straight lines between samples.
+    text = (SCENARIOS / "pickup-1-before.toml").read_text()
+    text = text.replace("jitter_deg = 0.008", "jitter_deg = 0.0").replace("hz = 1000000", "hz = 1000000000")
+    text = text.replace("bits = 32", "") + COIL
+    (tmp_path / "coil.toml").write_text(text)
+    done = run("simulate", tmp_path / "coil.toml", "--seconds", 3, "--npy", "--out", tmp_path / "r",
+               "--waveform", tmp_path / "w.npy", "--rate", 200000)
+    assert done.returncode == 0 and "600000 samples" in done.stdout
+    volts = numpy.load(tmp_path / "w.npy")
+    assert len(volts) == 600000
+    edges = numpy.load(tmp_path / "r" / "crank.npy") / 1e9
+    falls = numpy.flatnonzero((volts[:-1] > 0.0) & (volts[1:] <= 0.0))
+    rises = numpy.flatnonzero((volts[:-1] <= 0.0) & (volts[1:] > 0.0))
+    zeros = []
+    for fall in falls:
+        before = rises[rises < fall]
+        if len(before) and volts[before[-1]:fall + 1].max() >= 0.2:
+            zeros.append((fall + volts[fall] / (volts[fall] - volts[fall + 1])) / 200000.0)
+    zeros = numpy.array(zeros)
+    inside = edges[(edges > 0.05) & (edges < 2.95)]
+    nearest = numpy.abs(inside[:, None] - zeros[None, :]).min(axis=1)
+    assert len(inside) > 1200
+    # The coil's speed stands still while the edge is found with hum; a straight line between samples does the rest.
+    assert nearest.max() < 1e-6
+    assert abs(len(zeros) - len(edges)) <= 3
+
+
+def test_a_ready_edge_sensor_gives_a_square_wave(tmp_path):
+    run("simulate", "pickup-1-before", "--seconds", 1, "--out", tmp_path / "r", "--waveform", tmp_path / "w.csv")
+    table = numpy.loadtxt(tmp_path / "w.csv", delimiter=",", skiprows=1)
+    assert table.shape == (100000, 2)
+    assert set(table[:, 1]) == {0.0, 5.0}
+    assert numpy.allclose(numpy.diff(table[:, 0]), 1e-5)
+    rises = table[1:, 0][numpy.diff(table[:, 1]) > 0]
+    # 35 teeth a turn at 750 rpm.
+    assert abs(len(rises) - 35 * 750 / 60) < 20
+
+
+def test_waveform_needs_a_recording(tmp_path):
+    done = run("simulate", "pickup-1-before", "--waveform", tmp_path / "w.csv")
+    assert done.returncode == 2 and "--out" in done.stderr
+    done = run("simulate", "pickup-1-before", "--seconds", 86400, "--out", tmp_path / "r",
+               "--waveform", tmp_path / "w.csv", "--rate", 1e6)
+    assert done.returncode == 2 and "200 million" in done.stderr

@@ -48,7 +48,7 @@ class WheelSensor {
     /// inductive sensor the zero crossing without noise and hum.
     [[nodiscard]] const std::vector<double>& true_angle_deg() const noexcept { return true_deg_; }
 
-    /// Voltage of the inductive sensor without noise; 0 where the sensor is another.
+    /// Voltage of the inductive sensor, hum included, noise not; else 5 V before a tooth and 0 V elsewhere.
     [[nodiscard]] double volts(double angle_rad, double speed_rad_s, double time_s) const noexcept;
 
   private:
