@@ -95,6 +95,9 @@ Scenario held(const Scenario& scenario) {
     s.fuel_cuts.clear();  // where a starter alone turns the engine, the cut is how it is run
     operation.speed_rpm = Profile(operation.speed_rpm.at(0.0));
     if (!operation.load.empty()) operation.load = Profile(operation.load.at(0.0));
+    if (!operation.speed_kmh.empty()) operation.speed_kmh = Profile(operation.speed_kmh.at(0.0));
+    s.gearbox.gear = {{0.0, first_gear(s.gearbox)}};
+    s.gearbox.clutch = Profile(s.gearbox.clutch.at(0.0));
     if (operation.mode == Operation::start) operation.mode = Operation::neutral;
     // A drive at a given load gathers speed; here the speed shall stay.
     if (operation.mode == Operation::road && !operation.load.empty()) operation.mode = Operation::hold;

@@ -86,5 +86,18 @@ TEST(RunningFigures, CrankingHasASwingButNoLostFiring) {
     EXPECT_TRUE(std::isnan(figures.drop_rpm));
 }
 
+TEST(Description, StaysInTheGearThatARunWithGearChangesBeginsIn) {
+    Scenario s = test::inline_four();
+    s.operation.mode = Operation::road;
+    s.operation.speed_rpm = Profile(2500.0);
+    s.operation.load = Profile(0.5);
+    s.gearbox.ratios = {3.6, 2.0, 1.4};
+    s.gearbox.gear = {{0.0, 2}, {1.0, 3}};
+    s.tyre.on = true;
+    const RunningFigures figures = running_figures(s);
+    EXPECT_TRUE(figures.runs);
+    EXPECT_NEAR(figures.speed_rpm, 2500.0, 30.0);
+}
+
 }  // namespace
 }  // namespace kurbel::simulate
