@@ -137,5 +137,82 @@ std::string wheel_name(const ::testing::TestParamInfo<std::size_t>& info) {
 
 INSTANTIATE_TEST_SUITE_P(Wheels, EveryWheel, ::testing::Range(std::size_t{0}, wheels().size()), wheel_name);
 
+struct Fault {
+    const char* name;
+    std::function<void(Scenario&)> apply;
+};
+
+const std::vector<Fault>& faults() {
+    static const std::vector<Fault> all{
+        {"bent tooth",
+         [](Scenario& s) {
+             s.tooth_faults = {{20, 0.5, 0.0, 1.0}};
+         }},
+        {"damaged tooth",
+         [](Scenario& s) {
+             s.tooth_faults = {{20, 0.0, 0.3, 1.0}};
+         }},
+        {"first tooth often missing",
+         [](Scenario& s) {
+             s.tooth_faults = {{0, 0.0, 0.5, 1.0}};
+         }},
+        {"chatter", [](Scenario& s) { s.wheel_error.chatter = 0.01; }},
+        {"glitches",
+         [](Scenario& s) {
+             s.glitches = {{Signal::crank, 0.0, 1e9, 5.0, 1, 50e-6}};
+         }},
+        {"cam phaser",
+         [](Scenario& s) {
+             s.cam_error.late_deg = Profile({{0.0, 0.0}, {2.0, 0.0}, {3.0, 40.0}});
+         }},
+        {"cam edges missing", [](Scenario& s) { s.cam_error.missed = 0.5; }},
+        {"cam lost",
+         [](Scenario& s) {
+             s.dropouts = {{Signal::cam, 2.0, 1e9}};
+         }},
+        {"slow capture",
+         [](Scenario& s) {
+             s.capture = {64, 1000.0, 20e-6};
+         }},
+        {"coil", [](Scenario& s) { s.sensor.kind = SensorKind::inductive; }},
+        {"coil with noise and hum",
+         [](Scenario& s) {
+             s.sensor.kind = SensorKind::inductive;
+             s.sensor.noise_v = 0.05;
+             s.sensor.hum_v = 0.1;
+         }},
+        {"coil with a drowned tooth",
+         [](Scenario& s) {
+             s.sensor.kind = SensorKind::inductive;
+             s.sensor.spread_mm = 3.3;
+             s.sensor.first_tooth_height = 0.6;
+         }},
+    };
+    return all;
+}
+
+class EveryFault : public ::testing::TestWithParam<std::size_t> {};
+
+TEST_P(EveryFault, OfASensorIsSurvived) {
+    Scenario s = with_wheel(wheels().front());
+    s.has_timer = true;
+    s.timer = {1e7, 24};
+    faults()[GetParam()].apply(s);
+    Result<read::Analysis> result = read::analyze(simulate(s), {});
+    ASSERT_TRUE(result.ok()) << result.status.parameter << " " << result.status.why;
+    EXPECT_EQ(result.value.sync.losses, 0);
+    EXPECT_EQ(result.value.sync.phase, Phase::cam);
+    EXPECT_NEAR(static_cast<double>(result.value.sync.revolutions), 1500.0 / 60.0 * s.seconds, 5.0);
+    for (const Event& event : result.value.events) EXPECT_NE(event.verdict, Verdict::misfire) << event.time_s;
+}
+
+std::string fault_name(const ::testing::TestParamInfo<std::size_t>& info) {
+    std::string name = faults()[info.param].name;
+    std::replace(name.begin(), name.end(), ' ', '_');
+    return name;
+}
+
+INSTANTIATE_TEST_SUITE_P(Faults, EveryFault, ::testing::Range(std::size_t{0}, faults().size()), fault_name);
+
 }  // namespace
 }  // namespace kurbel::simulate
