@@ -85,6 +85,11 @@ def main(root):
             number = re.fullmatch(r"-?[\d.]+(?:e-?\d+)?", default)
             if number and isinstance(value, (int, float)) and float(default) != float(value) and table not in ("engine", "crank_wheel"):
                 faults.append(f"{table}.{key}: SIMULATOR.md says {default}, reference.toml {value}")
+    text = (root / "datasets/SIMULATOR.md").read_text()
+    for check in (root / "tests/outside").glob("*.py"):
+        helper = check.stem in ("simulator_physics", "machine_chain", "binomial_scipy")
+        if not helper and f"{check.name}`" not in text:
+            faults.append(f"tests/outside/{check.name} is not in SIMULATOR.md's list of checks")
     print("\n".join(faults) or f"{sum(map(len, accepted.values()))} keys are told of")
     assert not faults
 
