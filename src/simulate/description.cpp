@@ -86,6 +86,7 @@ Scenario held(const Scenario& scenario) {
     s.dropouts.clear();
     s.channels = {};
     s.channels.load_noise = 0.0;
+    s.channels.coolant_c = Profile(scenario.channels.coolant_c.at(0.0));  // a cold engine rubs more
     OperationSettings& operation = s.operation;
     if (operation.mode == Operation::cranking) {
         constexpr double kEnough_s = 6.0;
@@ -95,6 +96,8 @@ Scenario held(const Scenario& scenario) {
     s.fuel_cuts.clear();  // where a starter alone turns the engine, the cut is how it is run
     operation.speed_rpm = Profile(operation.speed_rpm.at(0.0));
     if (!operation.load.empty()) operation.load = Profile(operation.load.at(0.0));
+    for (Profile* profile : {&s.manifold.throttle, &s.manifold.boost_bar})
+        if (!profile->empty()) *profile = Profile(profile->at(0.0));
     if (!operation.speed_kmh.empty()) operation.speed_kmh = Profile(operation.speed_kmh.at(0.0));
     s.gearbox.gear = {{0.0, first_gear(s.gearbox)}};
     s.gearbox.clutch = Profile(s.gearbox.clutch.at(0.0));
