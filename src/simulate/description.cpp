@@ -261,10 +261,15 @@ RunningFigures running_figures(const Scenario& scenario) {
     const SliderCrank geometry = SliderCrank::from(s.engine);
     figures.imep_bar = 1e-5 * figures.work_j / geometry.displacement_m3();
     const CylinderModel cylinder(s.engine, s.combustion, s.gas_exchange);
-    const Friction friction(s);
+    Friction friction(s);
+    MeanTorque mean(s, cylinder, friction);
     const double speed = figures.speed_rpm * kRpm;
+    const double factor = friction_factor(s.friction, s.channels.coolant_c.at(0.0));
+    const double retard_deg = s.combustion.retard_deg.at(0.0);
+    friction.set_factor(factor);
+    mean.set_conditions(retard_deg > 0.0 ? SparkEfficiency(s, cylinder).at(retard_deg) : 1.0, factor);
     figures.friction_nm = friction.torque_nm(speed);
-    figures.brake_nm = MeanTorque(s, cylinder, friction).torque_nm(figures.load, speed);
+    figures.brake_nm = mean.torque_nm(figures.load, speed);
     figures.swing_rpm = swing(trace, cycle_rad, &Sample::flywheel_rad_s) / kRpm;
     figures.sensor_swing_rpm = swing(trace, cycle_rad, &Sample::sensor_rad_s) / kRpm;
     figures.drop_rpm = figures.sensor_drop_rpm = figures.rigid_drop_rpm = kUnknown;
