@@ -77,7 +77,7 @@ std::string scenario_list(const std::string& folder) {
     };
     add("scenarios", "Scenarios: kurbel simulate NAME --out FOLDER");
     add("cells", "Cells, each a new engine for every number: kurbel simulate NAME --draw NUMBER --out FOLDER");
-    add("engines", "Engines to stand on, in a scenario of your own: engine_file = \"FILE\"");
+    add("engines", "Engines to stand on, in a scenario of your own: engine_file = \"FOLDER/engines/NAME.toml\"");
     if (text.empty()) throw read::InputError(base.string(), 0, "holds no scenarios, cells or engines");
     return text + "\nThey lie in " + base.string() + "\n";
 }

@@ -93,7 +93,7 @@ void write_folder(const Options& options, const simulate::Scenario& scenario) {
     report(options, scenario, recording);
 }
 
-constexpr double kMostSamples = 2e8;
+constexpr double kMostSamples = 5e7;
 
 /// A call that asks for nothing, or for things that cannot go together.
 void check_call(const Options& options) {
@@ -120,7 +120,7 @@ void run(const Options& options) {
     if (options.seed) scenario.seed = *options.seed;
     if (options.seconds) scenario.seconds = *options.seconds;
     if (!options.waveform.empty() && scenario.seconds * options.rate_hz > kMostSamples)
-        throw WrongCall("--waveform would have more than 200 million samples: less --seconds or --rate");
+        throw WrongCall("--waveform would have more than 50 million samples: less --seconds or --rate");
     if (!options.drawn.empty()) write_text(options.drawn, simulate::drawn_scenario(path, options.draw));
     if (options.describe) {
         const std::string title = headline(path);

@@ -1,5 +1,7 @@
 #include "kurbel/simulate/scenario.hpp"
 
+#include <algorithm>
+
 #include "simulate/scenario_parts.hpp"
 
 namespace kurbel::simulate {
@@ -26,6 +28,12 @@ Status validate(const Scenario& s) noexcept {
     if (!all_given(s.engine))
         return bad("engine", "needs bore_mm, stroke_mm, rod_mm, compression_ratio, reciprocating_kg and inertia_kg_m2");
     if (!(s.seconds > 0.0)) return bad("scenario.seconds", "must be positive");
+    constexpr double kMostGlitches = 2e7;
+    double glitches = 0.0;
+    for (const Glitch& glitch : s.glitches)
+        glitches += glitch.rate_hz * glitch.length *
+                    std::max(0.0, std::min(glitch.to_s, s.seconds) - std::max(glitch.from_s, 0.0));
+    if (!(glitches <= kMostGlitches)) return bad("glitch", "would make more than 20 million edges");
     if (!(s.crank.pulley_share + s.crank.throws_share < 0.97))
         return bad("crank.throws_share", "leaves nothing for the flywheel");
     if (!(s.gas_exchange.intake_closing_deg > -180.0 && s.gas_exchange.exhaust_opening_deg < 180.0))

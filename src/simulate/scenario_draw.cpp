@@ -97,6 +97,9 @@ class Drawer {
         }
         const double low = std::ceil(std::min(from, to));
         const double high = std::floor(std::max(from, to));
+        constexpr double kMostWhole = 9007199254740992.0;  // beyond, doubles skip whole numbers
+        if (low < -kMostWhole || high > kMostWhole)
+            read::fail_at(file_, range, place + ": is too wide for whole numbers");
         if (low > high) read::fail_at(file_, range, place + ": holds no whole number");
         const double along = from <= to ? share : 1.0 - share;
         assign(static_cast<std::int64_t>(std::min(high, low + std::floor(along * (high - low + 1.0)))));

@@ -180,4 +180,4 @@ def test_waveform_needs_a_recording(tmp_path):
     assert done.returncode == 2 and "--out" in done.stderr
     done = run("simulate", "pickup-1-before", "--seconds", 86400, "--out", tmp_path / "r",
                "--waveform", tmp_path / "w.csv", "--rate", 1e6)
-    assert done.returncode == 2 and "200 million" in done.stderr
+    assert done.returncode == 2 and "50 million" in done.stderr

@@ -147,6 +147,8 @@ TEST_F(ScenarioDraw, RangesThatAreNoneAreRefused) {
     EXPECT_EQ(says(bore, "{ one_of = [] }", "engine.bore_mm.one_of"), "");
     EXPECT_EQ(says(bore, "{ one_of = 3 }", "engine.bore_mm.one_of"), "");
     EXPECT_EQ(says(bore, "{ from = 1.2, to = 1.8, whole = true }", "whole number"), "");
+    EXPECT_EQ(says(bore, "{ from = 0, to = 1e300, whole = true }", "too wide"), "");
+    EXPECT_EQ(says("ratio = {", "ratio = { one_of = [1, 2], step = 3 }\nx = {", "driveline.ratio.step"), "");
     EXPECT_EQ(says(bore, "{ from = -5, to = -4 }", "engine.bore_mm"), "");
 }
 

@@ -175,6 +175,15 @@ TEST(Line, GlitchesComeInBurstsAtTheirRateAndDropoutsSilenceOneSignal) {
     }
 }
 
+TEST(Line, GlitchesWithoutEndAreRefused) {
+    Scenario s = test::inline_four();
+    s.seconds = 86400.0;
+    s.glitches = {{Signal::crank, 0.0, 1e9, 1000.0, 100, 1e-6}};
+    EXPECT_FALSE(validate(s).ok());
+    s.seconds = 10.0;
+    EXPECT_TRUE(validate(s).ok());
+}
+
 TEST(CaptureUnit, PrescalerStartAndLatency) {
     Scenario s = test::inline_four();
     s.timer = {1e6, 16};
