@@ -54,7 +54,7 @@ void burn(const Scenario& s, double load, const BurnShape& shape) {
         std::printf("%.17g,%.17g\n", deg, cylinder.pressure_pa(deg * kDeg, 100.0, charge.trapped_pa, charge));
 }
 
-/// rpm, load, indicated net, gross, pumping (negative) and friction mean effective pressure, bar.
+/// rpm, load, indicated net, gross, pumping (negative) and friction mean effective pressure, bar, and fuel per cycle, J.
 void map(const Scenario& s) {
     const CylinderModel cylinder(s.engine, s.combustion, s.gas_exchange);
     const Friction friction(s);
@@ -72,8 +72,8 @@ void map(const Scenario& s) {
             }
             const double bar = 1e-5 / displacement;
             const double lost = friction.torque_nm(speed) * cylinder.cycle_rad() / s.engine.cylinders;
-            std::printf("%.17g,%.17g,%.17g,%.17g,%.17g,%.17g\n", rpm, load, net * bar, gross * bar, (net - gross) * bar,
-                        lost * bar);
+            std::printf("%.17g,%.17g,%.17g,%.17g,%.17g,%.17g,%.17g\n", rpm, load, net * bar, gross * bar,
+                        (net - gross) * bar, lost * bar, charge.heat_j / s.combustion.heat_share);
         }
     }
 }
