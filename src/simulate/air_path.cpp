@@ -10,6 +10,7 @@ namespace {
 constexpr double kGasConstant = 287.0;  // air, J/(kg K)
 constexpr double kGamma = 1.4;
 constexpr double kCritical = 0.5282817877171742;       // (2/(gamma + 1))^(gamma/(gamma - 1))
+constexpr double kMostRise = 5e5;                      // Pa; no engine breathes against more
 constexpr double kStraight = 0.985;                    // from here on the curve is replaced by a line
 constexpr double kStraightFlow = 0.17180762100695782;  // its value there
 
@@ -66,20 +67,24 @@ double AirPath::rate_pa_s(double pa, const Demand& demand) const noexcept {
 void AirPath::breathe(const Demand& demand) noexcept {
     if (exhaust_pa_s2_kg2_ <= 0.0 && !has_plenum()) return;
     taken_kg_s_ = taken_kg_s(pa_, demand.speed_rad_s, demand.open_cylinders);
-    exhaust_rise_pa_ = exhaust_pa_s2_kg2_ * taken_kg_s_ * taken_kg_s_;
+    exhaust_rise_pa_ = std::min(exhaust_pa_s2_kg2_ * taken_kg_s_ * taken_kg_s_, kMostRise);
+}
+
+void AirPath::balance(const Demand& demand) noexcept {
+    double low = 0.01 * ambient_pa_;
+    double high = supply_pa(demand.time_s);
+    for (int i = 0; i < 60; ++i) {
+        pa_ = 0.5 * (low + high);
+        (rate_pa_s(pa_, demand) > 0.0 ? low : high) = pa_;
+    }
+    pa_s_ = 0.0;
 }
 
 void AirPath::settle(const Demand& demand) noexcept {
     pa_ = throttled_ ? demand.load * ambient_pa_ : ambient_pa_;
     if (has_plenum()) {
         area_m2_ = wanted_m2(demand);
-        double low = 0.01 * ambient_pa_;
-        double high = supply_pa(demand.time_s);
-        for (int i = 0; i < 60; ++i) {
-            pa_ = 0.5 * (low + high);
-            (rate_pa_s(pa_, demand) > 0.0 ? low : high) = pa_;
-        }
-        pa_s_ = 0.0;
+        balance(demand);
     }
     breathe(demand);
 }
@@ -98,8 +103,15 @@ void AirPath::update(const Demand& demand, double step_s) noexcept {
     }
     area_m2_ += (wanted_m2(demand) - area_m2_) * step_s / (settings_.actuator_s + step_s);
     // Stiffest where the throttle hardly hinders: there the plenum follows within V/(A sqrt(R T) slope).
-    const double fastest = area_m2_ * root_rt_ * kStraightFlow / (1.0 - kStraight) / volume_m3_;
-    const int parts = std::clamp(static_cast<int>(std::ceil(2.0 * step_s * fastest)), 1, 500);
+    const double emptied = demand.open_cylinders * cylinder_.air_kg(1.0, 1.0) * std::fabs(demand.speed_rad_s) /
+                           cylinder_.cycle_rad() * root_rt_ * root_rt_;
+    const double fastest = (area_m2_ * root_rt_ * kStraightFlow / (1.0 - kStraight) + emptied) / volume_m3_;
+    if (2.0 * step_s * fastest > 500.0) {  // a plenum of next to nothing behind a barn door is always in balance
+        balance(demand);
+        breathe(demand);
+        return;
+    }
+    const int parts = std::max(1, static_cast<int>(std::ceil(2.0 * step_s * fastest)));
     const double h = step_s / parts;
     for (int i = 0; i < parts; ++i) {
         const double k1 = rate_pa_s(pa_, demand);

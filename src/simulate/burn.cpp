@@ -53,6 +53,12 @@ double CylinderModel::prepare_burn(const BurnShape& shape, BurnIntegral& burn) c
     const double whole = start + (shape.premixed_share > 0.0 ? kDiffusionEnd : kWiebeEnd) * shape.duration_rad;
     const double end = std::min(whole, exhaust_opening_rad_);
     burn.start_rad_ = start;
+    if (!(end > start)) {  // it would begin when all is over: nothing burns in the cylinder
+        burn.step_rad_ = 1.0;
+        burn.value_.fill(0.0);
+        burn.slope_.fill(0.0);
+        return 0.0;
+    }
     burn.intervals_ = shape.premixed_share > 0.0 ? BurnIntegral::kMostIntervals : 64;
     burn.step_rad_ = (end - start) / burn.intervals_;
     const double vc = geometry_.clearance_m3;

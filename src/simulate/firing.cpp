@@ -72,8 +72,7 @@ BurnShape FiringMaker::shape(Cylinder& cylinder, double deviation, double phase_
     const CombustionSettings& combustion = scenario_.combustion;
     // A weak burn is also a slow and late one.
     const double slowness = std::clamp(1.0 - 0.8 * deviation, 0.7, 1.6);
-    const double usual =
-        burn_duration_rad(combustion, around.load) * (1.0 + combustion.burn_growth_per_deg * around.retard_deg);
+    const double usual = burn_duration_rad(combustion, around.load) * burn_growth(combustion, around.retard_deg);
     const double late = 0.25 * (slowness - 1.0) * usual;
     const double ca50 = (combustion.ca50_deg + phase_deg + around.retard_deg) * kRadPerDeg + late;
     const double duration = usual * slowness;

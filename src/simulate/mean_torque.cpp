@@ -31,6 +31,10 @@ double burn_duration_rad(const CombustionSettings& combustion, double load) noex
     return (combustion.burn_deg + (combustion.burn_low_load_deg - combustion.burn_deg) * low_share(load)) * kRadPerDeg;
 }
 
+double burn_growth(const CombustionSettings& combustion, double retard_deg) noexcept {
+    return std::max(0.3, 1.0 + combustion.burn_growth_per_deg * retard_deg);
+}
+
 double scatter_at(const CombustionSettings& combustion, double load) noexcept {
     return combustion.scatter + (combustion.scatter_low_load - combustion.scatter) * low_share(load);
 }
@@ -64,7 +68,8 @@ double friction_factor(const FrictionSettings& friction, double coolant_c) noexc
     // ln(viscosity) = a + b/(T + 113) through 65 mm2/s at 40 C and 10.5 mm2/s at 100 C.
     const double b = 990.3;
     const double warm = b / (90.0 + 113.0);
-    return portable::exp(friction.cold_exponent * (b / (std::max(coolant_c, -60.0) + 113.0) - warm));
+    const double factor = portable::exp(friction.cold_exponent * (b / (std::max(coolant_c, -40.0) + 113.0) - warm));
+    return std::min(factor, 8.0);  // beyond, nothing turns
 }
 
 SparkEfficiency::SparkEfficiency(const Scenario& scenario, const CylinderModel& cylinder) {
@@ -78,8 +83,7 @@ SparkEfficiency::SparkEfficiency(const Scenario& scenario, const CylinderModel& 
     const CombustionSettings& combustion = scenario.combustion;
     for (std::size_t i = 0; i < kPoints; ++i) {
         const double retard = kFirstDeg + kStepDeg * static_cast<double>(i);
-        const double duration =
-            burn_duration_rad(combustion, kLoad) * std::max(0.3, 1.0 + combustion.burn_growth_per_deg * retard);
+        const double duration = burn_duration_rad(combustion, kLoad) * burn_growth(combustion, retard);
         cylinder.prepare_burn((combustion.ca50_deg + retard) * kRadPerDeg, duration, charge.burn);
         value_[i] = (cylinder.cycle_work_j(kSpeed, charge.trapped_pa, charge) - none) / (best - none);
     }

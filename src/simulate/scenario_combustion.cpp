@@ -63,7 +63,7 @@ void read_combustion(const read::TomlFile& file, Scenario& s) {
         r.number("linear_bar", f.linear_bar, 0.0, 10.0);
         r.number("square_bar", f.square_bar, 0.0, 10.0);
         r.number("accessories_nm", f.accessories_nm, 0.0, 1000.0);
-        r.number("cold_exponent", f.cold_exponent, 0.0, 1.0);
+        r.number("cold_exponent", f.cold_exponent, 0.0, 0.5);
     });
     with_each(file, "deactivation", [&](TableReader& r) {
         Deactivation d;

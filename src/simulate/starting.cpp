@@ -70,7 +70,7 @@ void Starting::control_spark(double time_s, double step_s, double speed_rpm) noe
     const Operation mode = scenario_.operation.mode;
     governs_spark_ = mode == Operation::neutral || (mode == Operation::start && running_);
     if (filtered_rpm_ < 0.0) filtered_rpm_ = speed_rpm;
-    filtered_rpm_ += (speed_rpm - filtered_rpm_) * step_s / (spark.filter_s + step_s);
+    if (step_s > 0.0) filtered_rpm_ += (speed_rpm - filtered_rpm_) * step_s / (spark.filter_s + step_s);
     const double below = scenario_.operation.speed_rpm.at(time_s) - filtered_rpm_;
     spark_deg_ =
         governs_spark_ ? std::clamp(spark.reserve_deg - spark.gain_deg_per_rpm * below, 0.0, spark.most_deg) : 0.0;

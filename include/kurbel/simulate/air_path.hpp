@@ -51,6 +51,7 @@ class AirPath {
     [[nodiscard]] double taken_kg_s(double pa, double speed_rad_s, int cylinders) const noexcept;
     [[nodiscard]] double wanted_m2(const Demand& demand) const noexcept;
     [[nodiscard]] double rate_pa_s(double pa, const Demand& demand) const noexcept;
+    void balance(const Demand& demand) noexcept;
     void breathe(const Demand& demand) noexcept;
 
     const CylinderModel& cylinder_;

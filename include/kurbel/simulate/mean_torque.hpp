@@ -33,7 +33,7 @@ class Friction {
     double more_ = 0.0;
 };
 
-/// Friction over that at 90 C; 1 where the scenario leaves temperature out. Vogel's law for the oil, see FrictionSettings.
+/// Friction over that at 90 C; 1 where the scenario leaves temperature out, at most 8. Vogel's law for the oil, see FrictionSettings.
 [[nodiscard]] double friction_factor(const FrictionSettings& friction, double coolant_c) noexcept;
 
 /// Work of the burnt heat over that of the best timing, by how much later it burns; from the cylinder model at load 0.35.
@@ -92,6 +92,9 @@ class MeanTorque {
 
 /// Burn duration at this load, rad.
 [[nodiscard]] double burn_duration_rad(const CombustionSettings& combustion, double load) noexcept;
+
+/// How much longer it takes where combustion comes later by `retard_deg`; no less than 0.3.
+[[nodiscard]] double burn_growth(const CombustionSettings& combustion, double retard_deg) noexcept;
 
 /// Scatter of gross work (COV) at this load.
 [[nodiscard]] double scatter_at(const CombustionSettings& combustion, double load) noexcept;
