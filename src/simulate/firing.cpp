@@ -31,7 +31,7 @@ FiringMaker::FiringMaker(const Scenario& scenario, const EngineModel& model)
         cylinder.random = Random(scenario_.seed, stream::kCylinder + c);
         cylinder.slow = Random(scenario_.seed, stream::kSlowBurn + c);
         cylinder.factor = 1.0 + combustion.spread * spread.normal();
-        cylinder.charge_factor = 1.0 + combustion.charge_spread * charge.normal();
+        cylinder.charge_factor = std::max(0.1, 1.0 + combustion.charge_spread * charge.normal());
         if (c < combustion.cylinder_factor.size()) cylinder.factor = combustion.cylinder_factor[c];
         if (c < combustion.charge_factor.size()) cylinder.charge_factor = combustion.charge_factor[c];
         if (c < combustion.leak_mm2.size())
