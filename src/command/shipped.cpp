@@ -59,10 +59,11 @@ std::string headline(const std::string& path) {
 }
 
 std::string scenario_file(const std::string& name) {
-    if (fs::exists(name)) return name;
+    // A path is read as it is, and its reader says what is wrong with it.
+    if (fs::exists(name) || name.find('/') != std::string::npos || fs::path(name).extension() == ".toml") return name;
     for (const char* part : {"scenarios", "cells"}) {
         const fs::path path = shipped_folder() / part / (name + ".toml");
-        if (name.find('/') == std::string::npos && fs::exists(path)) return path.string();
+        if (fs::exists(path)) return path.string();
     }
     throw read::InputError(name, 0,
                            "no such file, and no shipped scenario of that name; kurbel simulate --list names those");
