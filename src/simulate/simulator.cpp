@@ -6,12 +6,9 @@
 #include <stdexcept>
 
 #include "kurbel/simulate/air_path.hpp"
-#include "kurbel/simulate/capture.hpp"
 #include "kurbel/simulate/speed_control.hpp"
 #include "kurbel/simulate/starting.hpp"
-#include "kurbel/simulate/wheel.hpp"
-#include "simulate/cylinder_run.hpp"
-#include "simulate/rounding.hpp"
+#include "simulate/recorder.hpp"
 #include "simulate/streams.hpp"
 
 namespace kurbel::simulate {
@@ -28,14 +25,13 @@ class Run {
     Run(const Scenario& scenario, const StepWatch& watch, DeepTruth* truth)
         : scenario_(scenario),
           watch_(watch),
-          deep_(truth),
           model_(scenario),
           control_(scenario, model_),
           air_(scenario, model_.cylinder()),
           starting_(scenario),
           sensor_(scenario),
           cylinders_(scenario, model_),
-          channel_noise_(scenario.seed, stream::kChannel) {
+          recorder_(scenario, truth) {
         const bool starts = scenario.operation.mode == Operation::start;
         const double usual = starts ? kRunUpRpm : 600.0;
         const double highest = std::max(scenario.operation.speed_rpm.highest(), usual) * kRadPerRpm;
@@ -47,12 +43,6 @@ class Run {
         if (!combustion.retard_deg.empty() || scenario.idle_spark.gain_deg_per_rpm > 0.0)
             efficiency_.emplace(scenario, model_.cylinder());
         conditions_vary_ = efficiency_.has_value() || scenario.friction.cold_exponent > 0.0;
-        recording_.config.engine = scenario.engine;
-        recording_.config.crank_wheel = scenario.crank_wheel;
-        recording_.config.cam_wheel = scenario.cam_wheel;
-        if (scenario.has_timer) recording_.config.timer = scenario.timer;
-        tell(scenario, recording_.config);
-        recording_.has_truth = true;
     }
 
     read::Recording run(const std::function<void(double)>& progress) {
@@ -65,7 +55,7 @@ class Run {
             if (progress && i % 1000 == 999) progress(static_cast<double>(i) / static_cast<double>(end));
         }
         finish_firings(static_cast<double>(end) * kControlStep);
-        return assemble();
+        return recorder_.assemble(cylinders_, sensor_);
     }
 
   private:
@@ -76,11 +66,11 @@ class Run {
     void control_step(double time_s, bool record);
     void engine_step(double time_s, bool record);
     void finish_firings(double end_s);
-    void note_battery(double time_s);
-    void write_channels(double time_s);
-    void assemble_truth(double clock_shift_s);
-    read::Recording assemble();
     [[nodiscard]] Surroundings surroundings(double time_s) const noexcept;
+    [[nodiscard]] Recorder::Shown shown(double time_s) const noexcept {
+        return {control_.load(), fuel_is_cut(time_s), model_.in_gear(), model_.vehicle_kmh(),
+                starting_.battery_v(flywheel_rad_s())};
+    }
     [[nodiscard]] AirPath::Demand demand(double time_s) const noexcept;
     [[nodiscard]] double flywheel_rad_s() const noexcept {
         return model_.speed_rad_s[static_cast<std::size_t>(model_.layout().flywheel)];
@@ -98,7 +88,6 @@ class Run {
 
     const Scenario& scenario_;
     const StepWatch& watch_;
-    DeepTruth* deep_;
     EngineModel model_;
     SpeedControl control_;
     AirPath air_;
@@ -109,18 +98,9 @@ class Run {
     WheelSensor sensor_;
     CylinderRuns cylinders_;
     Surroundings around_{};
-    Random channel_noise_;
+    Recorder recorder_;
     int steps_per_control_ = 20;
     double step_s_ = 5e-5;
-    std::vector<SimulatedEdge> edges_;
-    struct Sample {
-        double time_s;
-        Channel channel;
-        double value;
-    };
-    std::vector<Sample> samples_;
-    double next_sample_s_ = 0.0;
-    read::Recording recording_;
 };
 
 void Run::start() {
@@ -182,19 +162,12 @@ void Run::set_conditions(double time_s) {
 void Run::begin_recording() {
     const double angle = model_.angle_rad[sensor_mass()];
     sensor_.start(angle);
-    if (deep_ == nullptr) return;
-    const double cycle = model_.cylinder().cycle_rad();
-    *deep_ = {};
-    deep_->start_deg = (angle - std::floor(angle / cycle) * cycle) / kRadPerDeg;
+    recorder_.begin(angle, model_.cylinder().cycle_rad());
 }
 
 void Run::control_step(double time_s, bool record) {
-    if (record && time_s >= next_sample_s_ - 1e-9) {
-        write_channels(time_s);
-        next_sample_s_ += scenario_.channels.every_s;
-    }
+    if (record) recorder_.look(time_s, shown(time_s), cylinders_.firing());
     const std::size_t flywheel = static_cast<std::size_t>(model_.layout().flywheel);
-    if (record && deep_ != nullptr) note_battery(time_s);
     starting_.update(time_s, kControlStep, model_.angle_rad[flywheel] + lowered_rad_, flywheel_rad_s());
     set_conditions(time_s);
     model_.manifold_pa = intake_pa();
@@ -225,7 +198,7 @@ void Run::engine_step(double time_s, bool record) {
     if (record) {
         sensor.next_angle_rad = model_.angle_rad[mass];
         sensor.next_speed_rad_s = model_.speed_rad_s[mass];
-        sensor_.step(sensor, edges_);
+        sensor_.step(sensor, recorder_.edges);
         if (watch_) watch_(model_, time_s + step_s_);
     }
     cylinders_.after_step(time_s, step_s_, around_);
@@ -233,70 +206,6 @@ void Run::engine_step(double time_s, bool record) {
 
 void Run::finish_firings(double end_s) {
     for (int i = 0; i < 2000 && cylinders_.at_work(end_s); ++i) control_step(end_s + i * kControlStep, false);
-}
-
-void Run::write_channels(double time_s) {
-    const ChannelSettings& channels = scenario_.channels;
-    if (!channels.write) return;
-    const double load = channels.load_gain * control_.load() + channels.load_noise * channel_noise_.normal();
-    const auto add = [&](Channel channel, double value, double per_unit) {
-        samples_.push_back({time_s, channel, rounded(value, per_unit)});
-    };
-    if (scenario_.told.load) add(Channel::load, std::max(0.0, load), 1e4);
-    add(Channel::fuel_cut, fuel_is_cut(time_s) ? 1.0 : 0.0, 1.0);
-    for (int n = 1; n <= model_.cylinders(); ++n) {
-        const bool named = std::any_of(scenario_.fuel_cuts.begin(), scenario_.fuel_cuts.end(),
-                                       [n](const FuelCut& cut) { return cut.cylinder == n; });
-        const bool closes =
-            std::any_of(scenario_.deactivations.begin(), scenario_.deactivations.end(), [n](const Deactivation& rule) {
-                return std::find(rule.cylinders.begin(), rule.cylinders.end(), n) != rule.cylinders.end();
-            });
-        const bool cut = cylinders_.firing().fuel_is_cut(n, time_s) ||
-                         (closes && cylinders_.firing().deactivation(n, time_s) != nullptr);
-        if (named || closes) add(fuel_cut_channel(n), cut ? 1.0 : 0.0, 1.0);
-    }
-    add(Channel::coolant_c, channels.coolant_c.at(time_s), 10.0);
-    if (model_.in_gear()) add(Channel::vehicle_kmh, model_.vehicle_kmh(), 10.0);
-}
-
-void Run::note_battery(double time_s) {
-    const double volts = starting_.battery_v(flywheel_rad_s());
-    if (volts > 0.0 && time_s >= deep_->battery_every_s * static_cast<double>(deep_->battery_v.size()) - 1e-9)
-        deep_->battery_v.push_back(volts);
-}
-
-void Run::assemble_truth(double clock_shift_s) {
-    const WheelConfig& wheel = scenario_.crank_wheel;
-    deep_->true_deg = sensor_.true_angle_deg();
-    for (std::size_t i = 0; i < static_cast<std::size_t>(wheel.teeth); ++i) {
-        const double angle = static_cast<double>(wheel.angle_deg[i]);
-        const double pitch = wheel.positions > 0 ? 360.0 / wheel.positions : 0.0;
-        const double place = pitch > 0.0 ? std::floor(angle / pitch + 0.5) : static_cast<double>(i);
-        deep_->tooth_place.push_back(static_cast<std::int32_t>(place));
-        deep_->nominal_deg.push_back(pitch > 0.0 ? place * pitch : angle);
-    }
-    for (const SimulatedEdge& edge : edges_) {
-        const bool tooth = edge.signal == Signal::crank && edge.tooth >= 0;
-        deep_->edge_place.push_back(tooth ? deep_->tooth_place[static_cast<std::size_t>(edge.tooth)] : edge.tooth);
-    }
-    deep_->firings = std::move(cylinders_.detail);
-    for (FiringTruth& firing : deep_->firings) firing.time_s -= clock_shift_s;
-}
-
-read::Recording Run::assemble() {
-    const TimerConfig& timer = recording_.config.timer;
-    disturb(scenario_, edges_);
-    CapturedEdges captured = capture(edges_, timer, scenario_.capture);
-    recording_.tick = std::move(captured.tick);
-    recording_.signal = std::move(captured.signal);
-    recording_.truth = std::move(cylinders_.truth);
-    for (read::TruthRow& row : recording_.truth) row.time_s -= captured.clock_shift_s;
-    if (deep_ != nullptr) assemble_truth(captured.clock_shift_s);
-    for (const Sample& sample : samples_)
-        recording_.channels.push_back(
-            {static_cast<std::int64_t>(std::ceil((sample.time_s - captured.clock_shift_s) * timer.hz - 1e-6)),
-             sample.channel, sample.value});
-    return std::move(recording_);
 }
 
 }  // namespace
