@@ -150,6 +150,40 @@ TEST(Decision, KeepsNothingFromThePatternWhileItIsYoung) {
     EXPECT_TRUE(decision.judge(firing_at(0, 1.5), false, true, false).feedback.misfire);
 }
 
+TEST(Decision, AWindowThatNothingExplainsIsNoMisfire) {
+    Decision<double> decision = decision_of(4);
+    Firing firing = firing_at(1, 1.2);
+    firing.strange = 30.0;
+    const auto j = decision.judge(firing, false, false, false);
+    EXPECT_EQ(j.verdict, Verdict::unjudged);
+    EXPECT_EQ(j.reason, Reason::transient);
+    EXPECT_FALSE(j.feedback.learn);
+    EXPECT_FALSE(j.feedback.misfire);
+    firing.strange = 5.0;
+    EXPECT_EQ(decision.judge(firing, false, false, false).verdict, Verdict::misfire);
+}
+
+TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfire) {
+    Decision<double> decision = decision_of(4);
+    for (int n = 0; n < 400; ++n) static_cast<void>(decision.judge(firing_at(n % 4, 0.0), false, false, false));
+    int called = 0;
+    Judgement<double> last;
+    for (int n = 0; n < 40; ++n) {
+        last = decision.judge(firing_at(n % 4, 1.2), false, false, false);
+        called += last.verdict == Verdict::misfire ? 1 : 0;
+    }
+    EXPECT_EQ(last.reason, Reason::transient);
+    EXPECT_TRUE(last.feedback.learn);
+    EXPECT_LE(called, 8);  // two cycles
+    // Two cylinders of four may well misfire together.
+    Decision<double> half = decision_of(4);
+    for (int n = 0; n < 400; ++n) static_cast<void>(half.judge(firing_at(n % 4, 0.0), false, false, false));
+    for (int n = 0; n < 400; ++n) {
+        const auto j = half.judge(firing_at(n % 4, n % 4 < 2 ? 1.2 : 0.0), false, false, false);
+        EXPECT_EQ(j.verdict, n % 4 < 2 ? Verdict::misfire : Verdict::fired) << n;
+    }
+}
+
 TEST(Decision, SaysTheFirstObstacleOfSeveral) {
     Decision<double> fresh = decision_of(2);
     Firing firing = firing_at(0, 0.3);

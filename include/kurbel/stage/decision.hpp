@@ -40,6 +40,7 @@ class Decision {
     void reset() noexcept {
         scatter_.begin(firings_);
         kind_.reset();
+        losing_ = 0;
         rate_.fill(kRarest);
         running_ = false;
         update_limits();
@@ -71,6 +72,13 @@ class Decision {
             j.reason = Reason::learning;
             return j;
         }
+        if (unbelievable(firing, beyond)) {
+            j.reason = Reason::transient;
+            // The pattern may follow what all cylinders do; a window that nothing explains teaches nothing.
+            j.feedback.misfire = false;
+            j.feedback.learn = j.feedback.learn && firing.strange <= kStrangest;
+            return j;
+        }
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;
         // Where even a whole combustion lost would stay below the limit, "fired" would be a guess.
         if (!beyond && mean + j.threshold * sd > kWhole) {
@@ -91,8 +99,19 @@ class Decision {
     // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
     // as if one of this many firings before the first had been a misfire.
     static constexpr Real kSuspicion = Real(50);
+    static constexpr Real kStrangest = Real(25);  // mean square misfit: five deviations in every bin
+    static constexpr Real kMost = Real(0.6);      // of the firings of the last two cycles
+    static constexpr Real kLosingCycles = Real(2);
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
+
+    /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
+    /// change), or most of all cylinders at once (overrun, a tip-out).
+    [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing, bool beyond) noexcept {
+        if (firing.dead) return false;
+        losing_ += ((beyond ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
+        return beyond && (firing.strange > kStrangest || (firings_ > 2 && losing_ > kMost));
+    }
 
     [[nodiscard]] Reason obstacle(const FiringWork<Real>& firing, bool phase_missing) noexcept {
         running_ = running_ ? firing.speed_rpm > kStalled_rpm : firing.speed_rpm > kRunning_rpm;
@@ -146,6 +165,7 @@ class Decision {
     int firings_ = 0;
     bool running_ = false;
     bool sized_ = true;
+    Real losing_ = 0;  // share of the last firings beyond their limit
     Real normal_limit_ = Real(4.1);
     HealthyScatter<Real> scatter_{};
     MisfireKind<Real> kind_{};
