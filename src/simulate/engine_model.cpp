@@ -130,8 +130,8 @@ void EngineModel::slope(const Stage& at, Slope& out) const noexcept {
         const double pull = starter_.stall_nm * starter_gain * (starter_level - speed[flywheel] / free);
         // The pinion's freewheel carries torque one way only.
         if (pull > 0.0) {
-            // Where time steps must not matter, it lets go over the last 3 % of its torque.
-            const double grip = starter_slips ? smooth_step(pull / (0.03 * starter_.stall_nm)) : 1.0;
+            // It lets go over the last 3 % of its torque: a jump would make teeth depend on the time step.
+            const double grip = smooth_step(pull / (0.03 * starter_.stall_nm));
             torque[flywheel] += grip * pull;
             inertia[flywheel] += grip * starter_.ratio_inertia_kg_m2;
         }

@@ -174,7 +174,6 @@ void Run::control_step(double time_s, bool record) {
     model_.load_nm = control_.load_nm();
     model_.control(time_s, kControlStep);
     model_.starter_engaged = starting_.engaged();
-    model_.starter_slips = scenario_.operation.mode == Operation::start;
     model_.starter_gain = starting_.gain();
     model_.starter_level = starting_.level();
     control_.let_govern(starting_.running());

@@ -4,7 +4,6 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <chrono>
 
 #include "read/folder.hpp"
 
@@ -111,28 +110,6 @@ TEST(ReadRecording, TruthWithAndWithoutItsOptionalColumns) {
     EXPECT_EQ(full.truth[0].tdc_bar, 18.754);
     EXPECT_EQ(full.truth[0].work_j, -12.5);
     EXPECT_EQ(full.files.back(), "truth.csv");
-}
-
-TEST(ReadRecording, ReadsAMillionEdgesASecond) {
-    const Folder folder;
-    folder.write("recording.toml", kToml);
-    constexpr int kEdges = 200000;
-    std::string text = "time_s,signal\n";
-    for (int i = 0; i < kEdges; ++i)
-        text += std::to_string(i / 1000) + "." + std::to_string(100000000 + i % 1000) + ",crank\n";
-    folder.write("edges.csv", text);
-    double best_s = 1e9;
-    for (int run = 0; run < 3; ++run) {
-        const auto start = std::chrono::steady_clock::now();
-        ASSERT_EQ(read_recording(folder.path()).tick.size(), static_cast<std::size_t>(kEdges));
-        best_s = std::min(best_s, std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count());
-    }
-#if defined(__OPTIMIZE__)
-    constexpr double kSlower = 1.0;
-#else
-    constexpr double kSlower = 10.0;  // the promise is one of optimised builds
-#endif
-    EXPECT_LT(best_s, kSlower * kEdges * 1e-6);
 }
 
 }  // namespace

@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <ctime>
 #include <filesystem>
 #include <fstream>
 
@@ -128,20 +127,6 @@ TEST(StepWidth, HalvingItMovesNoToothByATenthOfAMicrosecond) {
         EXPECT_LE(worst_ns, 100) << name << ", step " << 1e6 * coarse_s << " us";
     }
 }
-
-#if defined(NDEBUG) && !defined(__SANITIZE_ADDRESS__)
-TEST(Cost, AnInlineFourOnARoughRoadRunsTwentyTimesFasterThanReal) {
-    Scenario s = pulling("inline4-dual-mass", 2500.0);
-    s.wheel_error.pitch_deg = 0.1;
-    s.wheel_error.jitter_deg = 0.01;
-    s.misfires.push_back({});
-    const std::clock_t before = std::clock();
-    static_cast<void>(simulate(s));
-    const double cpu_s = static_cast<double>(std::clock() - before) / CLOCKS_PER_SEC;
-    RecordProperty("times_real_time", std::to_string((s.seconds + s.settle_s) / cpu_s));
-    EXPECT_GT((s.seconds + s.settle_s) / cpu_s, 20.0);
-}
-#endif
 
 }  // namespace
 }  // namespace kurbel::simulate

@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <ctime>
 #include <stdexcept>
 
 #include "simulate/engines.hpp"
@@ -269,21 +268,6 @@ TEST(Simulator, HalvingTheStepMovesNoToothByATenthOfAMicrosecond) {
         worst_ns = std::max(worst_ns, std::abs(coarse.tick[i] - fine.tick[i]));
     EXPECT_LE(worst_ns, 100);
 }
-
-#if defined(NDEBUG) && !defined(__SANITIZE_ADDRESS__)
-TEST(Simulator, RunsTwentyTimesFasterThanTheEngine) {
-    Scenario s = test::inline_four();
-    s.wheel_error.pitch_deg = 0.1;
-    s.wheel_error.jitter_deg = 0.01;
-    s.misfires.push_back({});
-    s.settle_s = 0.0;
-    const std::clock_t before = std::clock();
-    static_cast<void>(simulate(s));
-    const double cpu_s = static_cast<double>(std::clock() - before) / CLOCKS_PER_SEC;
-    RecordProperty("times_real_time", std::to_string(s.seconds / cpu_s));
-    EXPECT_GT(s.seconds / cpu_s, 20.0);
-}
-#endif
 
 TEST(Simulator, RefusesWhatCannotRun) {
     Scenario s = test::inline_four();

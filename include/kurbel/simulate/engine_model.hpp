@@ -71,7 +71,6 @@ class EngineModel {
     double load_nm = 0.0;       ///< against the rotation, at the vehicle, or at the flywheel with the clutch open
     double accessory_nm = 0.0;  ///< at the front end, against the rotation; control() sets it
     bool starter_engaged = false;
-    bool starter_slips = false;  ///< its freewheel lets go smoothly
     double starter_gain = 1.0;   ///< of the starter's torque, and
     double starter_level = 1.0;  ///< of its line: the battery's part
 
