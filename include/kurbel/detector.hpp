@@ -126,7 +126,7 @@ class BasicDetector {
     /// that a contradiction is heard.
     void follow_crank_phase(const Bin<Real>& bin) noexcept {
         if (symmetric_ || (bin.phase_known && decoder_.sync().phase != Phase::crank)) return;
-        const auto place = static_cast<int>((bin.index + bin.turn) % grid_.bins);
+        const int place = place_of(bin.index + bin.turn, grid_.bins);
         phase_finder_.push(place, bin.energy, !bin.restart, cut_mask_);
         using Answer = typename PhaseFinder<Real>::Answer;
         const Answer answer = phase_finder_.answer();

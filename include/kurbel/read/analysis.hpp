@@ -37,8 +37,10 @@ class Feed {
     Status run(Detector& detector, std::size_t most_edges = SIZE_MAX) noexcept {
         for (std::size_t taken = 0; edge_ < view_.edges && taken < most_edges; ++taken) {
             const std::int64_t raw = view_.tick[edge_];
-            const std::int64_t clock = edge_ == 0 ? raw : unwrap_tick(clock_, raw_, raw, view_.timer_bits);
-            if (Status status = push_channels(detector, clock); !status) return status;
+            const bool wraps = view_.timer_bits > 0 && edge_ > 0;
+            const std::int64_t clock = wraps ? unwrap_tick(clock_, raw_, raw, view_.timer_bits) : raw;
+            if (channel_ < view_.channels && view_.channel[channel_].tick <= clock)
+                if (Status status = push_channels(detector, clock); !status) return status;
             if (Status status = detector.push_edge(raw, signal(edge_)); !status) return status;
             clock_ = clock;
             raw_ = raw;

@@ -11,6 +11,15 @@ namespace kurbel {
 
 inline constexpr int kMaxBins = 48;  ///< bins in one engine cycle
 
+/// `index` modulo `count`, for an index that is not negative. Divisions of 32 bits cost a third of those of 64, and bins are
+/// numbered for two weeks before they need more.
+[[nodiscard]] constexpr int place_of(std::int64_t index, int count) noexcept {
+    const auto wide = static_cast<std::uint64_t>(index);
+    if (wide <= UINT32_MAX)
+        return static_cast<int>(static_cast<std::uint32_t>(wide) % static_cast<std::uint32_t>(count));
+    return static_cast<int>(index % count);
+}
+
 /// Grid of `bins` equal bins in one engine cycle; bin 0 begins at cylinder 1's firing TDC. The number is even, so that a
 /// bin and the one 360 degrees on lie at the same teeth of the wheel (four-stroke); it makes every firing TDC a bin's
 /// beginning where that is possible with bins of 15 to 24 degrees, not finer than the wheel's own teeth.

@@ -145,7 +145,7 @@ class Decision {
     void follow(const FiringWork<Real>& firing, Real sd, Real probability, Real suspicion) noexcept {
         const auto k = static_cast<std::size_t>(firing.place);
         sized_ = firing.sized;
-        kind_.learn(firing.lost, sd, probability);
+        if (probability > kRarest) kind_.learn(firing.lost, sd, probability);
         rate_[k] += (probability - rate_[k]) / Real(200);
         if (!firing.dead) scatter_.learn(firing.place, firing.lost, firing.known_variance, Real(1) - suspicion);
         update_limit(firing.place);

@@ -41,7 +41,7 @@ class ResidualHistory {
 
     /// `load` NaN where unknown.
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut) noexcept {
-        bins_.push(bin, load == load ? load : Real(0), cut, (bin.index + bin.turn) % grid_.bins);
+        bins_.push(bin, load == load ? load : Real(0), cut, place_of(bin.index + bin.turn, grid_.bins));
         if (bins_.connected(bins_.newest() - 1, bins_.newest()))
             ring_on(bins_.newest() - 1, ring_);
         else
@@ -73,9 +73,7 @@ class ResidualHistory {
     [[nodiscard]] int turn() const noexcept { return turn_; }
 
     /// Place in the cycle of a bin.
-    [[nodiscard]] int place_in_cycle(std::int64_t bin) const noexcept {
-        return static_cast<int>((bin + turn_) % grid_.bins);
-    }
+    [[nodiscard]] int place_in_cycle(std::int64_t bin) const noexcept { return place_of(bin + turn_, grid_.bins); }
     /// Place in the firing order whose TDC begins a bin; -1 where none does.
     [[nodiscard]] int firing_at(std::int64_t bin) const noexcept {
         return grid_.firing_at[static_cast<std::size_t>(place_in_cycle(bin))];
@@ -160,10 +158,12 @@ class ResidualHistory {
         if (!bins_.connected(bin - 1, bin + count)) return std::numeric_limits<Real>::quiet_NaN();
         Real sum = 0;
         // A difference reaches from the middle of one bin to the middle of the next: half of each end counts.
+        int in_cycle = place_in_cycle(bin - 1);
         for (int j = -1; j < count; ++j) {
             const Real share = j < 0 || j == count - 1 ? Real(0.5) : Real(1);
             const std::int64_t at = bin + j;
-            sum += share * (bins_.raw(at) - pattern_.at(place_in_cycle(at), point(at)));
+            sum += share * (bins_.raw(at) - pattern_.at(in_cycle, point(at)));
+            if (++in_cycle == grid_.bins) in_cycle = 0;
         }
         return sum / (static_cast<Real>(count) * bin_rad_);
     }
