@@ -19,7 +19,7 @@ const char* in_words(Reason reason) noexcept {
         case Reason::fuel_cut: return "the fuel was cut on purpose";
         case Reason::low_torque: return "too little torque for a lost combustion to show";
         case Reason::rough_road: return "the road shook the driveline";
-        case Reason::transient: return "fuel or load had only just changed";
+        case Reason::transient: return "fuel, load or gear had only just changed";
         case Reason::learning: return "the engine was still being learned";
         case Reason::none: break;
     }
