@@ -13,8 +13,8 @@
 namespace kurbel {
 
 /// Responses per place in the firing order. Hypothesis 0 is a rigid crank with half of the heat released 9 degrees after TDC;
-/// then come later combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart. The one that best explains what looks like misfires is used, refined by the mean deviation of
-/// firings that were called misfires.
+/// then come later combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart. The one that best
+/// explains what looks like misfires is used, refined by the mean deviation of firings that were called misfires.
 ///
 /// Responses reach further than the window that is judged, kMaxResponse bins: a crank that rings on after a misfire must not
 /// show up as another one.
