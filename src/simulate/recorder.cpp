@@ -55,7 +55,8 @@ void Recorder::write_channels(double time_s, const Shown& shown, const FiringMak
         if (named || closes) add(fuel_cut_channel(n), cut ? 1.0 : 0.0, 1.0);
     }
     add(Channel::coolant_c, channels.coolant_c.at(time_s), 10.0);
-    if (shown.in_gear) add(Channel::vehicle_kmh, shown.vehicle_kmh, 10.0);
+    // A speed sensor does not tell forward from backward.
+    if (shown.in_gear) add(Channel::vehicle_kmh, std::fabs(shown.vehicle_kmh), 10.0);
 }
 
 void Recorder::assemble_deep(CylinderRuns& cylinders, const WheelSensor& sensor, double clock_shift_s) {
