@@ -72,7 +72,8 @@ class Decision {
             j.reason = Reason::learning;
             return j;
         }
-        if (unbelievable(firing, beyond)) {
+        if (!firing.dead) losing_ += ((beyond ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
+        if (beyond && unbelievable(firing)) {
             j.reason = Reason::transient;
             // The pattern may follow what all cylinders do; a window that nothing explains teaches nothing.
             j.feedback.misfire = false;
@@ -107,10 +108,8 @@ class Decision {
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
     /// change), or most of all cylinders at once (overrun, a tip-out).
-    [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing, bool beyond) noexcept {
-        if (firing.dead) return false;
-        losing_ += ((beyond ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
-        return beyond && (firing.strange > kStrangest || (firings_ > 2 && losing_ > kMost));
+    [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing) const noexcept {
+        return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && losing_ > kMost));
     }
 
     [[nodiscard]] Reason obstacle(const FiringWork<Real>& firing, bool phase_missing) noexcept {
