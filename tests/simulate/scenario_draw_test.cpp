@@ -2,12 +2,10 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <filesystem>
-#include <fstream>
 #include <set>
 
 #include "kurbel/simulate/mean_torque.hpp"
-#include "kurbel/simulate/scenario_file.hpp"
+#include "simulate/scenario_text.hpp"
 
 namespace kurbel::simulate {
 namespace {
@@ -42,30 +40,7 @@ cylinders = [{ from = 1, to = 4, whole = true }]
 rate = { from = 0.01, to = 0.05 }
 )";
 
-class ScenarioDraw : public ::testing::Test {
-  protected:
-    ScenarioDraw()
-        : path_(std::filesystem::path(::testing::TempDir()) /
-                (std::string("kurbel-draw-") + ::testing::UnitTest::GetInstance()->current_test_info()->name() +
-                 ".toml")) {}
-    ~ScenarioDraw() override { std::filesystem::remove(path_); }
-
-    void write(const std::string& text) const { std::ofstream(path_) << text; }
-    [[nodiscard]] Scenario read(const std::string& text, std::optional<std::uint64_t> draw = {}) const {
-        write(text);
-        return read_scenario(path_.string(), draw);
-    }
-    [[nodiscard]] std::string complaint(const std::string& text) const {
-        try {
-            static_cast<void>(read(text));
-        } catch (const read::InputError& error) {
-            return error.what();
-        }
-        return "no error";
-    }
-
-    std::filesystem::path path_;
-};
+class ScenarioDraw : public test::ScenarioText {};
 
 std::string replaced(std::string text, const std::string& what, const std::string& with) {
     return text.replace(text.find(what), what.size(), with);

@@ -2,10 +2,8 @@
 
 #include <gtest/gtest.h>
 
-#include <filesystem>
-#include <fstream>
-
 #include "kurbel/simulate/portable_math.hpp"
+#include "simulate/scenario_text.hpp"
 
 namespace kurbel::simulate {
 namespace {
@@ -26,31 +24,7 @@ absent = [35]
 tdc1_deg = 84.0
 )";
 
-class ScenarioFile : public ::testing::Test {
-  protected:
-    ScenarioFile()
-        : path_(std::filesystem::path(::testing::TempDir()) /
-                (std::string("kurbel-scenario-") + ::testing::UnitTest::GetInstance()->current_test_info()->name() +
-                 ".toml")) {}
-    ~ScenarioFile() override { std::filesystem::remove(path_); }
-
-    Scenario read(const std::string& text) {
-        std::ofstream(path_) << text;
-        return read_scenario(path_.string());
-    }
-
-    /// Message of the InputError that reading `text` must throw.
-    std::string complaint(const std::string& text) {
-        try {
-            static_cast<void>(read(text));
-        } catch (const read::InputError& error) {
-            return error.what();
-        }
-        return "no error";
-    }
-
-    std::filesystem::path path_;
-};
+class ScenarioFile : public test::ScenarioText {};
 
 TEST_F(ScenarioFile, AnEngineAndAWheelAreEnough) {
     const Scenario s = read(kEngine);

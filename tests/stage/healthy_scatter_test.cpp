@@ -32,8 +32,9 @@ TEST(BentNormal, IsNearTheGammaDistribution) {
 }
 
 TEST(BentNormal, ExcessIsAnIntegralOverTheTail) {
-    // scipy.integrate.quad of (z - 2) times the density between 2 and 3.5, and between 2 and 2.5.
-    EXPECT_NEAR((BentNormal<double>{0.001}.excess(2.0, 3.5)), 0.008195, 4e-4);
+    // scipy.integrate.quad of (z - 2) times the density between 2 and 3.5, and between 2 and 2.5; Simpson's three points are
+    // good to 4 % at worst; the quantiles that come of it are checked below.
+    EXPECT_NEAR((BentNormal<double>{0.001}.excess(2.0, 3.5)), 0.008195, 0.04 * 0.008195);
     EXPECT_NEAR((BentNormal<double>{0.1}.excess(2.0, 3.5)), 0.019979, 3e-4);
     EXPECT_NEAR((BentNormal<double>{0.1}.excess(2.0, 2.5)), 0.005457, 3e-5);
 }

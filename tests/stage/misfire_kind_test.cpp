@@ -18,6 +18,7 @@ TEST(MisfireKind, WholeMisfiresMakeHalfLossesHealthier) {
     std::mt19937_64 random(1);
     std::normal_distribution<double> normal(1.0, 0.1);
     for (int n = 0; n < 300; ++n) kind.learn(normal(random), 0.1, 1.0);
+    // Each firing near the whole may be one of "any share" as well, and only the last hundred count: it does not reach 1.
     EXPECT_GT(kind.whole_share(), 0.8);
     EXPECT_LT(kind.density(0.55, 0.1), 0.4 * before);
 }
