@@ -24,8 +24,8 @@ from classic_numpy import segment_roughness, stream_roughness  # noqa: E402
 def library_figures(bench: Path, rounds: int) -> dict[str, dict[str, float]]:
     """Least seconds a tooth (and other counters) of each benchmark by name."""
     text = subprocess.run(
-        [bench, "--benchmark_filter=^(detector|stage)", f"--benchmark_repetitions={rounds}", "--benchmark_min_time=0.05", "--benchmark_format=json",
-         "--benchmark_enable_random_interleaving=true"],
+        [bench, "--benchmark_filter=^(detector|stage)", f"--benchmark_repetitions={rounds}",
+         "--benchmark_min_time=0.05", "--benchmark_format=json", "--benchmark_enable_random_interleaving=true"],
         check=True, capture_output=True, text=True,
     ).stdout
     least: dict[str, dict[str, float]] = {}

@@ -1,10 +1,9 @@
 // How much faster than the engine the engine on paper runs, from one cylinder to twelve, in gear on a rough road.
-#include <algorithm>
+#include <benchmark/benchmark.h>
+
 #include <array>
 #include <cstddef>
 #include <string>
-
-#include <benchmark/benchmark.h>
 
 #include "kurbel/simulate/scenario_file.hpp"
 #include "kurbel/simulate/simulator.hpp"
