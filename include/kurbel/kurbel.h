@@ -174,6 +174,7 @@ typedef struct kurbel_sync {
 
 typedef struct kurbel_detector kurbel_detector;
 typedef struct kurbel_recording kurbel_recording;
+typedef struct kurbel_answer kurbel_answer;
 
 /* ---- library ---------------------------------------------------------------------------------------------------- */
 
@@ -300,6 +301,30 @@ KURBEL_API int32_t kurbel_recording_feed(kurbel_recording* recording, kurbel_det
 
 /* The next kurbel_recording_feed starts at the first edge again. */
 KURBEL_API int32_t kurbel_recording_rewind(kurbel_recording* recording);
+
+/* ---- answers of studies (these allocate, and kurbel_answer_save writes files) ------------------------------------ */
+
+/* Each study is one call that takes recordings and gives an answer. All of them answer KURBEL_OK; KURBEL_BAD_ARGUMENT where the
+ * question cannot be asked; KURBEL_BAD_INPUT where a recording cannot serve; KURBEL_OUT_OF_MEMORY. A sentence that says what to
+ * do goes to `text` (at most text_size bytes with the final 0; NULL, 0 to do without). On error *out is NULL. Recordings are
+ * only looked at: how far they were fed does not matter and does not change. */
+
+/* Parts of an answer. */
+#define KURBEL_ANSWER_VERDICT 0  /* one of the study's words */
+#define KURBEL_ANSWER_SENTENCE 1 /* one line for a person */
+#define KURBEL_ANSWER_JSON 2     /* answer.json: question, verdict, sentence, evidence, cautions */
+#define KURBEL_ANSWER_TABLE 3    /* for a terminal of 100 letters */
+#define KURBEL_ANSWER_PICTURE 4  /* an SVG document; may be "" */
+
+/* A part as UTF-8; "" for NULL or an unknown part. Valid until the answer is destroyed. Never NULL. */
+KURBEL_API const char* kurbel_answer_text(const kurbel_answer* answer, int32_t part);
+
+/* Writes answer.json and picture.svg into `folder`, whole or not at all; an earlier answer there is replaced.
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL), KURBEL_BAD_INPUT with the cause in `text`. */
+KURBEL_API int32_t kurbel_answer_save(const kurbel_answer* answer, const char* folder, char* text, size_t text_size);
+
+/* Frees. NULL is fine. */
+KURBEL_API void kurbel_answer_destroy(kurbel_answer* answer);
 
 #ifdef __cplusplus
 }

@@ -1,19 +1,8 @@
 // kurbel.h: recordings on disk. The only part of the C interface that allocates, reads files and meets exceptions.
-#include "kurbel/read/recording.hpp"
+#include "c_api/recording.hpp"
 
-#include <new>
-#include <utility>
-
+#include "c_api/answer.hpp"
 #include "c_api/convert.hpp"
-#include "kurbel/read/analysis.hpp"
-#include "kurbel/read/input_error.hpp"
-
-/// A recording and how far it has been fed.
-struct kurbel_recording {
-    explicit kurbel_recording(kurbel::read::Recording&& read) : data(std::move(read)) {}
-    kurbel::read::Recording data;
-    kurbel::read::Feed feed{kurbel::read::view_of(data)};
-};
 
 namespace {
 
@@ -32,29 +21,6 @@ struct Through {
     }
 };
 
-// An exception must not cross into C.
-template <class Work>
-std::int32_t guarded(char* text, std::size_t text_size, Work&& work) noexcept {
-    using kurbel::c_api::write_text;
-    try {
-        work();
-        write_text("", text, text_size);
-        return KURBEL_OK;
-    } catch (const kurbel::read::InputError& error) {
-        write_text(error.what(), text, text_size);
-        return KURBEL_BAD_INPUT;
-    } catch (const std::bad_alloc&) {
-        write_text(kurbel_status_message(KURBEL_OUT_OF_MEMORY), text, text_size);
-        return KURBEL_OUT_OF_MEMORY;
-    } catch (const std::exception& error) {
-        write_text(error.what(), text, text_size);
-        return KURBEL_INTERNAL;
-    } catch (...) {
-        write_text(kurbel_status_message(KURBEL_INTERNAL), text, text_size);
-        return KURBEL_INTERNAL;
-    }
-}
-
 }  // namespace
 
 int32_t kurbel_recording_open(const char* folder, kurbel_recording** out, char* text, size_t text_size) {
@@ -63,7 +29,8 @@ int32_t kurbel_recording_open(const char* folder, kurbel_recording** out, char* 
         kurbel::c_api::write_text("folder and out must not be NULL", text, text_size);
         return KURBEL_BAD_ARGUMENT;
     }
-    return guarded(text, text_size, [&] { *out = new kurbel_recording(kurbel::read::read_recording(folder)); });
+    return kurbel::c_api::guarded(text, text_size,
+                                  [&] { *out = new kurbel_recording(kurbel::read::read_recording(folder), folder); });
 }
 
 void kurbel_recording_close(kurbel_recording* recording) { delete recording; }

@@ -26,6 +26,15 @@ std::string failure_text(const CLI::App* app, const CLI::Error& error) {
            " --help\n";
 }
 
+/// "analyze, score and simulate": every command there is.
+std::string all_commands(const CLI::App& app) {
+    const auto commands = app.get_subcommands([](const CLI::App*) { return true; });
+    std::string text;
+    for (std::size_t i = 0; i < commands.size(); ++i)
+        text += (i == 0 ? "" : i + 1 == commands.size() ? " and " : ", ") + commands[i]->get_name();
+    return text;
+}
+
 /// The command that was asked for, where no such command exists; else empty.
 std::string unknown_command(const CLI::App& app, int argc, char** argv) {
     if (argc < 2 || argv[1][0] == '-' || argv[1][0] == '\0') return "";
@@ -48,7 +57,7 @@ int run(int argc, char** argv) {
     app.get_formatter()->label("Subcommands", "Commands");
     app.get_formatter()->label("REQUIRED", "(required)");
     if (const std::string word = unknown_command(app, argc, argv); !word.empty())
-        throw command::WrongCall("no command " + word + "; there are analyze, score and simulate. Help: kurbel --help");
+        throw command::WrongCall("no command " + word + "; there are " + all_commands(app) + ". Help: kurbel --help");
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

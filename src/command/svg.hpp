@@ -1,17 +1,10 @@
-// What the pictures share.
+// What the pictures share: the library's own helpers under the command line's roof.
 #pragma once
 
-#include <string>
+#include "text/svg.hpp"
 
-namespace kurbel::command::svg {
+namespace kurbel::command {
 
-/// Text as XML wants it.
-[[nodiscard]] std::string escaped(const std::string& text);
+namespace svg = text::svg;
 
-/// A text element; `style` holds further attributes.
-[[nodiscard]] std::string text_at(double x, double y, const char* style, const std::string& text);
-
-/// A round step (1, 2 or 5 times a power of ten) that cuts `span` into at most `most` pieces; both positive.
-[[nodiscard]] double round_step(double span, double most);
-
-}  // namespace kurbel::command::svg
+}  // namespace kurbel::command

@@ -78,6 +78,11 @@ const FolderKind& result_folder_kind() {
     return kind;
 }
 
+const FolderKind& answer_folder_kind() {
+    static const FolderKind kind{"answer", "answer.json", {"answer.json", "picture.svg"}};
+    return kind;
+}
+
 const FolderKind& recording_folder_kind() {
     static const FolderKind kind{
         "recording",

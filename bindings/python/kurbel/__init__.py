@@ -7,6 +7,7 @@ Unknown numbers are NaN. Angles are crank degrees where a name ends in ``_deg``;
 ticks are counts of the timer. Nothing here prints, and arrays that are returned are yours: no later call changes them.
 """
 from ._analyze import analyze
+from ._answer import Answer
 from ._core import InputError, __version__
 from ._detector import Detector
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
@@ -15,6 +16,7 @@ __all__ = [
     "EVENT_DTYPE",
     "REASONS",
     "VERDICTS",
+    "Answer",
     "Detector",
     "InputError",
     "Result",

@@ -56,4 +56,5 @@ PYBIND11_MODULE(_core, module) {
     bind_config(module);
     bind_run(module);
     bind_detector(module);
+    bind_answer(module);
 }

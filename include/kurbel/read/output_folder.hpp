@@ -16,6 +16,7 @@ struct FolderKind {
 };
 
 [[nodiscard]] const FolderKind& result_folder_kind();     ///< what `kurbel analyze` writes
+[[nodiscard]] const FolderKind& answer_folder_kind();     ///< what a study writes
 [[nodiscard]] const FolderKind& recording_folder_kind();  ///< what `kurbel simulate` writes
 
 /// Says early whether `target` can be written: throws InputError where it is a file, where it holds anything that a folder

@@ -1,10 +1,10 @@
-#include "command/svg.hpp"
+#include "text/svg.hpp"
 
 #include <cmath>
 
-#include "command/text.hpp"
+#include "text/text.hpp"
 
-namespace kurbel::command::svg {
+namespace kurbel::text::svg {
 
 std::string escaped(const std::string& text) {
     std::string out;
@@ -33,4 +33,4 @@ double round_step(double span, double most) {
     return 10.0 * decade;
 }
 
-}  // namespace kurbel::command::svg
+}  // namespace kurbel::text::svg

@@ -1,10 +1,10 @@
-#include "command/text.hpp"
+#include "text/text.hpp"
 
 #include <cmath>
 #include <cstdarg>
 #include <cstdio>
 
-namespace kurbel::command {
+namespace kurbel::text {
 
 std::string format(const char* pattern, ...) {
     std::va_list arguments;
@@ -66,4 +66,4 @@ std::string wrapped(const std::string& text, std::size_t width, std::size_t inde
     return out;
 }
 
-}  // namespace kurbel::command
+}  // namespace kurbel::text
