@@ -1,11 +1,8 @@
 // kurbel_detection: how often misfires are missed and healthy firings accused, cell by cell, on engines drawn by seed.
-#include <unistd.h>
-
 #include <CLI/CLI.hpp>
 #include <algorithm>
 #include <atomic>
 #include <exception>
-#include <filesystem>
 #include <fstream>
 #include <iostream>
 #include <mutex>
@@ -15,10 +12,10 @@
 #include <vector>
 
 #include "cell.hpp"
-#include "draw.hpp"
 #include "kurbel/core/version.hpp"
+#include "kurbel/read/input_error.hpp"
+#include "kurbel/read/output_folder.hpp"
 #include "outcome.hpp"
-#include "scenario_text.hpp"
 #include "table.hpp"
 
 namespace {
@@ -26,104 +23,124 @@ namespace {
 using namespace kurbel_detection;
 
 struct Options {
-    std::uint64_t seed = 20260;
-    std::string cells = ".*";
-    double misfires = 600.0;
-    double healthy = 1e4;
-    unsigned threads = 2;
-    std::string scenarios;
+    std::string cells = ".";
+    bool list = false;
+    bool quiet = false;
     bool check = false;
+    unsigned jobs = 1;
+    std::string out;
+    RunOptions run{};
 };
 
-std::vector<Cell> chosen_cells(const std::string& pattern) {
+std::vector<const Cell*> chosen_cells(const std::string& pattern) {
     const std::regex wanted(pattern);
-    std::vector<Cell> cells;
+    std::vector<const Cell*> cells;
     for (const Cell& cell : all_cells())
-        if (std::regex_search(name(cell), wanted)) cells.push_back(cell);
+        if (std::regex_search(cell.name, wanted)) cells.push_back(&cell);
     return cells;
 }
 
-kurbel::simulate::Scenario scenario_of(const Cell& cell, const Options& options) {
-    return draw_scenario(cell, options.seed, firings_for(cell, options.misfires, options.healthy));
-}
-
-void write_scenarios(const std::vector<Cell>& cells, const Options& options) {
-    std::filesystem::create_directories(options.scenarios);
-    for (const Cell& cell : cells) {
-        std::string file = name(cell);
-        std::replace(file.begin(), file.end(), ' ', '-');
-        std::ofstream out(std::filesystem::path(options.scenarios) / (file + ".toml"));
-        out << "# " << name(cell) << ", draw " << options.seed << " of the detection table\n"
-            << scenario_text(scenario_of(cell, options));
-        if (!out.flush()) throw std::runtime_error(options.scenarios + ": cannot be written");
-    }
-}
-
-/// Runs all cells, several at a time. The result does not depend on the number of threads.
-std::vector<Outcome> run_all(const std::vector<Cell>& cells, const Options& options) {
+/// Runs all cells, several at a time. The result does not depend on the number of jobs.
+std::vector<Outcome> run_all(const std::vector<const Cell*>& cells, const Options& options) {
     std::vector<Outcome> outcomes(cells.size());
     std::atomic<std::size_t> next{0};
     std::size_t done = 0;
-    std::exception_ptr failure;
     std::mutex mutex;
-    const bool show = isatty(STDERR_FILENO) == 1;
     const auto work = [&] {
         for (std::size_t i = next++; i < cells.size(); i = next++) {
-            try {
-                outcomes[i] = run(cells[i], scenario_of(cells[i], options));
-            } catch (...) {
-                const std::lock_guard lock(mutex);
-                failure = std::current_exception();
-                next = cells.size();
-                return;
-            }
+            outcomes[i] = run(*cells[i], options.run);
             const std::lock_guard lock(mutex);
             ++done;
-            if (show) std::cerr << "\r" << done << " of " << cells.size() << " cells" << std::flush;
+            if (!options.quiet)
+                std::cerr << done << "/" << cells.size() << " " << progress_line(outcomes[i]) << std::endl;
         }
     };
     std::vector<std::thread> threads;
-    for (unsigned i = 0; i < options.threads; ++i) threads.emplace_back(work);
+    for (unsigned i = 0; i < options.jobs; ++i) threads.emplace_back(work);
     for (std::thread& thread : threads) thread.join();
-    if (show) std::cerr << "\r                         \r";
-    if (failure) std::rethrow_exception(failure);
     return outcomes;
 }
 
+const kurbel::read::FolderKind& table_folder_kind() {
+    static const kurbel::read::FolderKind kind{"table", "cells.csv", {"cells.csv", "faults.csv", "table.md"}};
+    return kind;
+}
+
+void write(const kurbel::read::OutputFolder& folder, const char* file, const std::string& text) {
+    std::ofstream out(folder.path() / file, std::ios::binary);
+    out << text;
+    if (!out.flush()) throw std::runtime_error((folder.path() / file).string() + ": cannot be written");
+}
+
 int print_table(const Options& options) {
-    const std::vector<Cell> cells = chosen_cells(options.cells);
+    const std::vector<const Cell*> cells = chosen_cells(options.cells);
     if (cells.empty()) {
-        std::cerr << "no cell is called like " << options.cells << "\n";
+        std::cerr << "no cell is called like " << options.cells << "; --list shows their names\n";
         return 2;
     }
-    if (!options.scenarios.empty()) write_scenarios(cells, options);
-    const std::vector<Outcome> outcomes = run_all(cells, options);
-    std::cout << "Draw " << options.seed << ", kurbel " << KURBEL_VERSION_STRING << ", default settings.\n\n"
-              << table_header();
-    bool all_met = true;
-    for (const Outcome& outcome : outcomes) {
-        std::cout << table_row(outcome);
-        all_met = all_met && meets_target(outcome);
+    if (options.list) {
+        for (const Cell* cell : cells)
+            std::cout << cell->name << "  (" << name(cell->kind) << ", " << cell->file << ")\n";
+        return 0;
     }
-    std::cout << table_sum(outcomes);
-    return options.check && !all_met ? 1 : 0;
+    if (!options.out.empty()) kurbel::read::check_output_folder(options.out, table_folder_kind());
+    const std::vector<Outcome> outcomes = run_all(cells, options);
+    const std::string table = "Seed " + std::to_string(options.run.seed) +
+                              ", kurbel " KURBEL_VERSION_STRING ", false_alarm " +
+                              std::to_string(options.run.settings.false_alarm) + ".\n\n" + markdown(outcomes);
+    std::cout << table;
+    if (!options.out.empty()) {
+        kurbel::read::OutputFolder folder(options.out, table_folder_kind());
+        write(folder, "table.md", table);
+        write(folder, "faults.csv", faults_csv(outcomes));
+        write(folder, "cells.csv", cells_csv(outcomes));
+        folder.commit();
+    }
+    const auto failed = [](const Outcome& o) { return o.cell->kind != Kind::beyond && !shortfall(o).empty(); };
+    return options.check && std::any_of(outcomes.begin(), outcomes.end(), failed) ? 1 : 0;
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
     Options options;
-    CLI::App app{"Misses and false alarms on simulated engines drawn by seed, beside the published classic."};
-    app.add_option("--seed", options.seed, "Which draw of engines")->capture_default_str();
+    options.run.datasets = KURBEL_DATASETS;
+    CLI::App app{
+        "Misses and false alarms on simulated engines drawn by seed, beside published methods and a trained observer."};
+    app.add_option("--seed", options.run.seed, "Which engines are drawn")->capture_default_str();
     app.add_option("--cells", options.cells, "Only cells whose name matches this regular expression");
-    app.add_option("--misfires", options.misfires, "At least so many misfires a cell")->capture_default_str();
-    app.add_option("--healthy", options.healthy, "At least so many healthy firings a cell")->capture_default_str();
-    app.add_option("--threads", options.threads)->check(CLI::Range(1, 64))->capture_default_str();
-    app.add_option("--scenarios", options.scenarios, "Also write each cell as a scenario file into this folder");
-    app.add_flag("--check", options.check, "Exit status 1 where a cell misses its target");
-    CLI11_PARSE(app, argc, argv);
+    app.add_flag("--list", options.list, "Name the cells and leave");
+    app.add_option("--misfires", options.run.amount.misfires, "At least so many misfires a cell")
+        ->check(CLI::Range(1, 1000000))
+        ->capture_default_str();
+    app.add_option("--healthy", options.run.amount.healthy, "At least so many judged healthy firings a cell")
+        ->check(CLI::Range(1, 100000000))
+        ->capture_default_str();
+    app.add_option("--engines", options.run.amount.engines, "At least so many engines a cell")
+        ->check(CLI::Range(1, 1000))
+        ->capture_default_str();
+    app.add_option("--longest", options.run.amount.longest_s, "Seconds of the longest recording")
+        ->check(CLI::Range(10.0, 100000.0))
+        ->capture_default_str();
+    app.add_option("--jobs", options.jobs, "Cells at a time")->check(CLI::Range(1, 64))->capture_default_str();
+    app.add_option("--false-alarm", options.run.settings.false_alarm, "The detector's accepted chance of a false alarm")
+        ->check(CLI::Range(1e-9, 0.1))
+        ->capture_default_str();
+    app.add_flag("!--no-rivals", options.run.rivals, "Only the detector itself: no baselines, no observer");
+    app.add_option("--out", options.out,
+                   "Also write table.md, cells.csv and faults.csv (each miss and false alarm) here");
+    app.add_flag("--quiet", options.quiet, "No line a cell while they run");
+    app.add_flag("--check", options.check, "Exit status 1 where a cell does not meet what is promised of it");
+    try {
+        app.parse(argc, argv);
+    } catch (const CLI::ParseError& error) {
+        return app.exit(error) == 0 ? 0 : 2;
+    }
     try {
         return print_table(options);
+    } catch (const std::regex_error&) {
+        std::cerr << "--cells: " << options.cells << " is no regular expression\n";
+        return 2;
     } catch (const std::exception& error) {
         std::cerr << error.what() << "\n";
         return 3;

@@ -20,22 +20,6 @@ double reach(const std::vector<TruthRow>& truth, std::size_t i) {
     return 0.25 * gap;
 }
 
-/// For each truth row the event that belongs to it, or kNone.
-std::vector<std::ptrdiff_t> match(const std::vector<Event>& events, const std::vector<TruthRow>& truth) {
-    std::vector<std::ptrdiff_t> event_of(truth.size(), kNone);
-    std::size_t row = 0;
-    for (std::size_t i = 0; i < events.size() && !truth.empty(); ++i) {
-        const auto distance = [&](std::size_t r) { return std::abs(truth[r].time_s - events[i].time_s); };
-        while (row + 1 < truth.size() && distance(row + 1) <= distance(row)) ++row;
-        if (!(distance(row) <= reach(truth, row))) continue;
-        std::ptrdiff_t& holder = event_of[row];
-        if (holder == kNone ||
-            distance(row) < std::abs(truth[row].time_s - events[static_cast<std::size_t>(holder)].time_s))
-            holder = static_cast<std::ptrdiff_t>(i);
-    }
-    return event_of;
-}
-
 bool names_any(const Event& event) { return event.cylinder > 0 || event.candidates[0] > 0; }
 
 bool names(const Event& event, std::int32_t cylinder) {
@@ -99,11 +83,26 @@ void count_surplus(const std::vector<Event>& events, const std::vector<std::ptrd
 
 }  // namespace
 
+std::vector<std::ptrdiff_t> match_events(const std::vector<Event>& events, const std::vector<TruthRow>& truth) {
+    std::vector<std::ptrdiff_t> event_of(truth.size(), kNone);
+    std::size_t row = 0;
+    for (std::size_t i = 0; i < events.size() && !truth.empty(); ++i) {
+        const auto distance = [&](std::size_t r) { return std::abs(truth[r].time_s - events[i].time_s); };
+        while (row + 1 < truth.size() && distance(row + 1) <= distance(row)) ++row;
+        if (!(distance(row) <= reach(truth, row))) continue;
+        std::ptrdiff_t& holder = event_of[row];
+        if (holder == kNone ||
+            distance(row) < std::abs(truth[row].time_s - events[static_cast<std::size_t>(holder)].time_s))
+            holder = static_cast<std::ptrdiff_t>(i);
+    }
+    return event_of;
+}
+
 Score score(const std::vector<Event>& events, const std::vector<TruthRow>& truth, const ScoreOptions& options) {
     Score score;
     score.truth_firings = static_cast<std::int64_t>(truth.size());
     score.events = static_cast<std::int64_t>(events.size());
-    const std::vector<std::ptrdiff_t> event_of = match(events, truth);
+    const std::vector<std::ptrdiff_t> event_of = match_events(events, truth);
     for (std::size_t i = 0; i < truth.size(); ++i) {
         const Event* event = event_of[i] == kNone ? nullptr : &events[static_cast<std::size_t>(event_of[i])];
         count_row(truth[i], event, options, score);

@@ -1,6 +1,7 @@
 // How well events agree with the truth: misses, false alarms, wrong cylinders, surplus and absent events.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <vector>
 
@@ -52,8 +53,13 @@ struct Score {
     std::int64_t absent_at_ends = 0;    ///< ... of which: before the first or after the last event
 };
 
-/// Matches each event with the truth row nearest in time, where that lies within a quarter of the distance to the truth row's
-/// nearer neighbour; where two events want one row the nearer one has it. Both lists in order of time. Allocates.
+/// For each truth row the index of the event that belongs to it, or -1: each event goes with the truth row nearest in time, where
+/// that lies within a quarter of the distance to the truth row's nearer neighbour; where two events want one row the nearer
+/// one has it. Both lists in order of time. Allocates.
+[[nodiscard]] std::vector<std::ptrdiff_t> match_events(const std::vector<Event>& events,
+                                                       const std::vector<read::TruthRow>& truth);
+
+/// Counts over events and truth as match_events() joins them. Allocates.
 [[nodiscard]] Score score(const std::vector<Event>& events, const std::vector<read::TruthRow>& truth,
                           const ScoreOptions& options = {});
 
