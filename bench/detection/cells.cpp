@@ -11,9 +11,11 @@ namespace kurbel_detection {
 namespace {
 
 /// A misfire cell's ordinary rate.
-constexpr double kRate = 0.03;
+constexpr double kRate = 0.05;
 /// By then a recording that begins while running is learned; how soon that is, the steady cells and the starts tell.
 constexpr double kLearned_s = 3.0;
+/// How often a course of 20 to 40 seconds is run through, so that each half of a recording can teach the trained observer.
+constexpr int kTimes = 4;
 
 class List {
   public:
@@ -35,11 +37,22 @@ class List {
         return cell;
     }
 
-    /// One with a course of its own over time; misfires begin once the engine is known.
-    Cell& timed(const std::string& file, Kind kind, bool from_the_start = false) {
-        Cell& cell = shipped(file, kind);
+    /// The same with misfires at the ordinary rate.
+    Cell& losing(const std::string& file, Kind kind) { return changed(file, file, kind, {random_misfires(kRate)}); }
+
+    /// One with a course of its own over time, run through several times by each engine; misfires begin once it is known.
+    Cell& course(const std::string& name, const std::string& file, Kind kind, std::vector<Change> changes = {}) {
+        Cell& cell = changed(name, file, kind, std::move(changes));
         cell.own_length = true;
-        if (!from_the_start) cell.changes = {misfires_from(kLearned_s)};
+        cell.changes.push_back(misfires_from(kLearned_s));
+        cell.changes.push_back(repeated(kTimes));
+        return cell;
+    }
+
+    /// A start, which comes once.
+    Cell& start(const std::string& name, const std::string& file, Kind kind, std::vector<Change> changes = {}) {
+        Cell& cell = changed(name, file, kind, std::move(changes));
+        cell.own_length = true;
         return cell;
     }
 
@@ -75,12 +88,12 @@ void add_patterns(List& list) {
 }
 
 void add_speeds(List& list) {
-    list.shipped("speed-idle-neutral", Kind::steady);
+    list.losing("speed-idle-neutral", Kind::steady);
     for (const char* speed : {"idle", "1000", "2000", "3000", "4500", "6000"})
         for (const std::string load : {"005", "020", "050", "100"})
             if (std::string(speed) != "idle" || load < "050")
-                list.shipped(std::string("speed-") + speed + "-load-" + load, Kind::steady);
-    for (const char* load : {"020", "100"}) list.shipped(std::string("speed-redline-load-") + load, Kind::beyond);
+                list.losing(std::string("speed-") + speed + "-load-" + load, Kind::steady);
+    for (const char* load : {"020", "100"}) list.losing(std::string("speed-redline-load-") + load, Kind::beyond);
     for (const char* engine : {"inline3", "inline5", "inline6", "v6-60", "v6-90-oddfire", "v8-crossplane"}) {
         const std::string file = std::string("layout-") + engine;
         const auto name = [&](const char* what) { return std::string("speed-") + what + "-" + engine; };
@@ -96,7 +109,7 @@ void add_speeds(List& list) {
 
 void add_layouts(List& list) {
     const auto add = [&](const std::string& engine, Kind kind, bool can_die = true) {
-        list.shipped("layout-" + engine, kind);
+        list.losing("layout-" + engine, kind);
         if (can_die) list.changed("layout-" + engine + "-dead", "layout-" + engine, kind, {dead()});
     };
     for (const char* engine : {"twin-180",
@@ -134,9 +147,9 @@ void add_layouts(List& list) {
 void add_measurement(List& list) {
     for (const char* wheel : {"12-1", "24-1", "36-1", "36-2-2-2", "60-2", "ring-gear", "run-out", "bad-teeth",
                               "counter-16", "glitches", "inductive"})
-        list.shipped(std::string("wheel-") + wheel, Kind::steady);
-    list.shipped("wheel-4-even", Kind::beyond);
-    list.timed("wheel-cam-fails", Kind::steady, true);
+        list.losing(std::string("wheel-") + wheel, Kind::steady);
+    list.losing("wheel-4-even", Kind::beyond);
+    list.start("wheel-cam-fails", "wheel-cam-fails", Kind::steady);
     list.changed("wheel-edges-lost-and-added", "pattern-random-05", Kind::steady, {edges_lost_and_added(0.0005)});
     list.changed("wheel-edges-lost-and-added-inline6", "layout-inline6", Kind::steady, {edges_lost_and_added(0.0005)});
     const Change fast = held(5700.0, 6000.0, 0.5);
@@ -144,8 +157,8 @@ void add_measurement(List& list) {
     list.changed("timer-1-us", "pattern-random-05", Kind::steady, {fast, timer(1e6)});
     list.changed("timer-4-us", "pattern-random-05", Kind::steady, {fast, timer(250e3)});
     list.changed("timer-4-us-slow", "pattern-random-05", Kind::steady, {timer(250e3)});
-    for (const char* hz : {"200", "300", "450"}) list.shipped(std::string("crank-") + hz, Kind::steady);
-    list.shipped("crank-rigid", Kind::steady);
+    for (const char* hz : {"200", "300", "450"}) list.losing(std::string("crank-") + hz, Kind::steady);
+    list.losing("crank-rigid", Kind::steady);
     for (const char* engine : {"inline6", "v8-crossplane"})
         for (const bool front : {true, false})
             list.changed(
@@ -154,22 +167,22 @@ void add_measurement(List& list) {
                 {held(2500.0, 5500.0, 0.4), torsion(200.0),
                  sensor_at(front ? kurbel::SensorAt::front : kurbel::SensorAt::flywheel), random_misfires(kRate)});
     for (const char* told : {"inertia-high", "inertia-low", "no-geometry", "no-load"})
-        list.shipped(std::string("told-") + told, Kind::steady);
-    list.shipped("told-tdc-wrong", Kind::beyond);
+        list.losing(std::string("told-") + told, Kind::steady);
+    list.losing("told-tdc-wrong", Kind::beyond);
     list.changed("told-load-low", "pattern-random-05", Kind::steady, {load_gain(0.95)});
 }
 
 void add_driveline(List& list) {
     for (const char* what : {"neutral", "gear-1", "gear-2", "gear-3", "gear-4", "gear-5", "converter-open",
                              "converter-locked", "shuffle-slow", "shuffle-fast", "dual-mass"})
-        list.shipped(std::string("driveline-") + what, Kind::steady);
+        list.losing(std::string("driveline-") + what, Kind::steady);
 }
 
 void add_starts(List& list) {
     for (const char* start :
          {"start-warm", "start-cold-cov-10", "start-cold-cov-20", "start-cold-cov-30", "start-first-1000-turns"})
-        list.timed(start, Kind::cold, true);
-    list.timed("start-coolant-steps", Kind::cold);
+        list.start(start, start, Kind::cold);
+    list.start("start-coolant-steps", "start-coolant-steps", Kind::cold, {misfires_from(kLearned_s)});
     for (const char* cov : {"10", "20", "30"})
         list.changed(std::string("cold-idle-") + cov, "speed-idle-neutral", Kind::cold,
                      {cold_idle(std::stod(cov) / 100.0), random_misfires(kRate)});
@@ -180,65 +193,48 @@ void add_starts(List& list) {
 }
 
 void add_transients(List& list) {
-    for (const char* what : {"tip-in", "tip-out", "ramps", "gear-change", "fuel-cut"})
-        list.timed(std::string("transient-") + what, Kind::transient);
-    for (const char* what : {"clutch", "compressor", "alternator"}) {
-        Cell& cell = list.timed(std::string("transient-") + what, Kind::transient);
-        cell.changes = {random_misfires(kRate), misfires_from(kLearned_s)};
+    for (const std::string what :
+         {"tip-in", "tip-out", "ramps", "gear-change", "fuel-cut", "clutch", "compressor", "alternator"})
+        list.course("transient-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)});
+    for (const std::string engine : {"inline6", "v8-crossplane"}) {
+        list.course("transient-pedal-" + engine, "layout-" + engine, Kind::transient,
+                    {pedal(), random_misfires(kRate)});
+        list.start("transient-sweep-" + engine, "layout-" + engine, Kind::transient,
+                   {sweep(), random_misfires(kRate), misfires_from(kLearned_s)});
     }
-    for (const char* engine : {"inline6", "v8-crossplane"}) {
-        list.changed(std::string("transient-sweep-") + engine, std::string("layout-") + engine, Kind::transient,
-                     {sweep(), random_misfires(kRate), misfires_from(kLearned_s)})
-            .own_length = true;
-        list.changed(std::string("transient-pedal-") + engine, std::string("layout-") + engine, Kind::transient,
-                     {pedal(), random_misfires(kRate), misfires_from(kLearned_s)})
-            .own_length = true;
-    }
-    for (const char* what : {"tip-in", "tip-out"}) {
-        Cell& cell = list.timed(std::string("transient-") + what, Kind::transient);
-        cell.name = std::string("told-load-late-") + what;
-        cell.tamper = load_late(0.06);
-    }
-    Cell& ramps = list.timed("transient-ramps", Kind::transient);
-    ramps.name = "told-no-load-ramps";
-    ramps.tamper = no_load();
+    for (const std::string what : {"tip-in", "tip-out"})
+        list.course("told-load-late-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
+            load_late(0.06);
+    list.course("told-no-load-ramps", "transient-ramps", Kind::transient, {random_misfires(kRate)}).tamper = no_load();
 }
 
 void add_roads(List& list) {
-    list.shipped("road-rough-misfire", Kind::rough);
-    for (const char* road : {"road-rough", "road-potholes", "road-washboard"}) {
-        Cell& cell = list.changed(std::string(road) + "-lost", road, Kind::rough,
-                                  {random_misfires(kRate), misfires_from(kLearned_s)});
-        cell.own_length = true;
-    }
+    list.losing("road-rough-misfire", Kind::rough);
+    for (const std::string road : {"road-rough", "road-potholes", "road-washboard"})
+        list.start(road + "-lost", road, Kind::rough, {random_misfires(kRate), misfires_from(kLearned_s)});
     for (const char* engine : {"inline6", "v8-crossplane"})
         list.changed(std::string("road-rough-lost-") + engine, std::string("layout-") + engine, Kind::rough,
                      {rough_road(256e-6), random_misfires(kRate)});
 }
 
 void add_healthy(List& list) {
-    for (const char* what :
-         {"pattern-none", "road-smooth", "road-washboard", "road-potholes", "road-rough", "spread-05", "spread-10"})
-        list.shipped(what, Kind::healthy).name = std::string("healthy-") + what;
+    for (const std::string what :
+         {"pattern-none", "road-smooth", "road-potholes", "road-rough", "spread-05", "spread-10"})
+        list.changed("healthy-" + what, what, Kind::healthy, {});
     list.changed("healthy-spread-08", "pattern-none", Kind::healthy, {cylinder_spread(0.08)});
     list.changed("healthy-idle", "speed-idle-neutral", Kind::healthy, {no_misfires()});
     list.changed("healthy-cold-idle-20", "speed-idle-neutral", Kind::healthy, {cold_idle(0.20), no_misfires()});
-    for (const char* what :
-         {"fuel-cut", "tip-in", "tip-out", "ramps", "gear-change", "clutch", "compressor", "alternator"}) {
-        Cell& cell = list.timed(std::string("transient-") + what, Kind::healthy, true);
-        cell.name = std::string("healthy-") + what;
-        cell.changes = {no_misfires()};
-    }
-    for (const char* what : {"start-flare", "start-warm", "start-crank-no-fuel", "spread-deactivated"}) {
-        Cell& cell = list.timed(what, Kind::healthy, true);
-        cell.name = std::string("healthy-") + what;
-        cell.changes = {no_misfires()};
-    }
-    for (const char* engine : {"inline3", "inline5", "inline6", "v6-60", "v6-90-oddfire", "v8-crossplane"}) {
-        const std::string file = std::string("layout-") + engine;
-        const auto name = [&](const char* what) { return std::string("healthy-") + what + "-" + engine; };
+    for (const std::string what :
+         {"fuel-cut", "tip-in", "tip-out", "ramps", "gear-change", "clutch", "compressor", "alternator"})
+        list.course("healthy-" + what, "transient-" + what, Kind::healthy, {no_misfires()});
+    for (const std::string what :
+         {"start-flare", "start-warm", "start-crank-no-fuel", "spread-deactivated", "road-washboard"})
+        list.start("healthy-" + what, what, Kind::healthy, {no_misfires()});
+    for (const std::string engine : {"inline3", "inline5", "inline6", "v6-60", "v6-90-oddfire", "v8-crossplane"}) {
+        const std::string file = "layout-" + engine;
+        const auto name = [&](const char* what) { return "healthy-" + std::string(what) + "-" + engine; };
         list.changed(name("idle"), file, Kind::healthy, {idle(600.0, 850.0), no_misfires(), cylinder_spread(0.08)});
-        list.changed(name("sweep"), file, Kind::healthy, {sweep(), no_misfires()}).own_length = true;
+        list.start(name("sweep"), file, Kind::healthy, {sweep(), no_misfires()});
         list.changed(name("6000"), file, Kind::healthy, {held(5700.0, 6000.0, 0.5), no_misfires()});
         list.changed(name("rough"), file, Kind::healthy, {rough_road(512e-6), no_misfires()});
     }

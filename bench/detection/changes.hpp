@@ -165,6 +165,41 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
+/// The same course again and again: what a profile does in the scenario's seconds, it does `times` times.
+[[nodiscard]] inline Change repeated(int times) {
+    return [=](Scenario& s, Draw&) {
+        using kurbel::simulate::Profile;
+        const double period_s = s.seconds;
+        const auto repeat = [&](Profile& profile) {
+            if (profile.points().size() < 2) return;
+            std::vector<std::pair<double, double>> points;
+            for (int k = 0; k < times; ++k)
+                for (const auto& [time_s, value] : profile.points()) points.emplace_back(k * period_s + time_s, value);
+            profile = Profile(std::move(points));
+        };
+        repeat(s.operation.speed_rpm);
+        repeat(s.operation.load);
+        repeat(s.gearbox.clutch);
+        const auto add_later = [&](auto& list, auto&& shift) {
+            const auto once = list;
+            for (int k = 1; k < times; ++k)
+                for (auto item : once) {
+                    shift(item, k * period_s);
+                    list.push_back(item);
+                }
+        };
+        const auto from_to = [](auto& item, double later_s) {
+            item.from_s += later_s;
+            item.to_s += later_s;
+        };
+        if (s.gearbox.gear.size() > 1)
+            add_later(s.gearbox.gear, [](auto& change, double later_s) { change.first += later_s; });
+        add_later(s.fuel_cuts, from_to);
+        add_later(s.accessories, from_to);
+        s.seconds = period_s * times;
+    };
+}
+
 /// An uneven road between half and twice this roughness (ISO 8608's displacement density at 0.1 cycles/m).
 [[nodiscard]] inline Change rough_road(double roughness_m3) {
     return [=](Scenario& s, Draw& draw) {

@@ -92,7 +92,6 @@ Judged judge(const Scenario& scenario, const Recording& recording, const kurbel:
         ++judged.surplus;
         if (events[e].verdict == kurbel::Verdict::misfire) ++judged.surplus_called;
     }
-    judged.stalled = recording.truth.empty() || recording.truth.back().time_s < scenario.seconds - 1.0;
     return judged;
 }
 

@@ -28,7 +28,6 @@ struct Judged {
     std::int64_t surplus = 0;     ///< events that belong to no true firing
     std::int64_t surplus_called = 0;
     kurbel::SyncState sync{};
-    bool stalled = false;  ///< the simulated engine did not run to the end
 };
 
 /// Streams the recording through a Detector, edge by edge. Throws std::runtime_error where the configuration is refused.

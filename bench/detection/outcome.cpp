@@ -22,6 +22,11 @@ double processor_s() {
 bool called(const Firing& firing) { return firing.has_event && firing.event.verdict == kurbel::Verdict::misfire; }
 bool unjudged(const Firing& firing) { return firing.has_event && firing.event.verdict == kurbel::Verdict::unjudged; }
 
+/// An engine that did not run to the end is no example of the condition.
+bool stalled(const Scenario& scenario, const Recording& recording) {
+    return recording.truth.empty() || recording.truth.back().time_s < scenario.seconds - 1.0;
+}
+
 bool excused(const Firing& firing) {
     if (!unjudged(firing)) return false;
     const kurbel::Reason reason = firing.event.reason;
@@ -37,7 +42,7 @@ bool names(const kurbel::Event& event, int cylinder) {
 /// Whether the firing did less than half of the work that the same cylinder's healthy firings around it did: a burn so slow or
 /// partial that "misfire" is no mistake about the work.
 bool weak(const std::vector<Firing>& firings, std::size_t at) {
-    constexpr std::size_t kAround = 200;
+    constexpr std::size_t kAround = 80;
     std::vector<double> around;
     const std::size_t from = at > kAround ? at - kAround : 0;
     for (std::size_t i = from; i < std::min(firings.size(), at + kAround + 1); ++i)
@@ -101,7 +106,6 @@ void count(const Judged& judged, std::uint64_t drawn, Outcome& outcome) {
     }
     outcome.false_surplus += judged.surplus_called;
     outcome.losses += judged.sync.losses;
-    if (judged.stalled) ++outcome.stalled;
 }
 
 Scores evidence_of(const std::vector<Firing>& firings) {
@@ -140,6 +144,7 @@ void finish(Outcome& outcome) {
         outcome.delay_longest = *std::max_element(outcome.delays.begin(), outcome.delays.end());
     outcome.delays.clear();
     const double most_false = limits_of(outcome.cell->kind).false_alarms;
+    outcome.missed_at_best = best_missed(outcome.evidence, most_false);
     for (Rival& rival : outcome.rivals)
         for (const Pool& pool : rival.readings) {
             const kurbel::Share missed = best_missed(pool, most_false);
@@ -163,8 +168,7 @@ std::string shortfall(const Outcome& outcome) {
     const Limits limits = limits_of(outcome.cell->kind);
     std::string text;
     const auto add = [&](const char* word) { text += (text.empty() ? "" : ", ") + std::string(word); };
-    if (!outcome.error.empty()) return "not run";
-    if (outcome.stalled > 0) add("stalled");
+    if (!outcome.error.empty() || outcome.engines == 0) return "not run";
     if (outcome.missed.of > 0 && outcome.missed.rate() > limits.missed) {
         const double observer = outcome.rivals[kObserver].missed.rate();
         const bool excuse = outcome.cell->kind != Kind::steady && observer > limits.missed &&
@@ -182,21 +186,25 @@ Outcome run(const Cell& cell, const RunOptions& options) {
     outcome.cell = &cell;
     try {
         const bool has_misfires = cell.kind != Kind::healthy;
-        constexpr int kMostEngines = 60;
+        constexpr int kMostEngines = 400;
         const auto enough = [&] {
             return outcome.engines >= options.amount.engines && outcome.false_alarms.of >= options.amount.healthy &&
                    (!has_misfires || outcome.missed.of + outcome.excused >= options.amount.misfires);
         };
-        while (!enough() && outcome.engines < kMostEngines) {
+        for (int number = 0; !enough() && number < kMostEngines;) {
             const double started_s = processor_s();
-            const Scenario scenario =
-                draw_scenario(cell, options.datasets, options.amount, options.seed, outcome.engines);
+            const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
             const Recording recording = record(cell, scenario);
             const double recorded_s = processor_s();
+            ++number;
+            if (stalled(scenario, recording)) {
+                ++outcome.stalled;
+                continue;
+            }
             const Judged judged = judge(scenario, recording, options.settings);
             outcome.detecting_s += processor_s() - recorded_s;
             outcome.simulating_s += recorded_s - started_s;
-            count(judged, draw_number(cell, options.seed, outcome.engines), outcome);
+            count(judged, draw_number(cell, options.seed, number - 1), outcome);
             outcome.evidence.add(evidence_of(judged.firings), judged.firings);
             if (options.rivals && has_misfires) ask_rivals(recording, judged.firings, outcome);
             outcome.seconds += scenario.seconds;

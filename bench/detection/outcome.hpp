@@ -33,7 +33,7 @@ enum RivalName : std::size_t { kClassic, kCycleDifference, kOrderPhasor, kObserv
 struct Outcome {
     const Cell* cell = nullptr;
     int engines = 0;
-    int stalled = 0;
+    int stalled = 0;            ///< more of them: did not run to the end, and do not count
     double seconds = 0.0;       ///< simulated
     double simulating_s = 0.0;  ///< of processor time
     double detecting_s = 0.0;
@@ -52,6 +52,7 @@ struct Outcome {
         wrong_cylinder{};  ///< called under another number, or missed while the firing before or after it was accused
     kurbel::Share unjudged{};  ///< of firings with fuel; cranking, fuel cut and true rough road taken out
     Pool evidence;
+    kurbel::Share missed_at_best{};  ///< by its evidence, had it the best threshold as the others have
     double auc = kurbel::kUnknown;
     std::vector<double> delays;
     double delay_median = kurbel::kUnknown;

@@ -83,8 +83,9 @@ std::string progress_line(const Outcome& o) {
     std::string text = o.cell->name;
     text.resize(std::max<std::size_t>(text.size(), 34), ' ');
     text += " missed " + std::to_string(o.missed.count) + "/" + std::to_string(o.missed.of) + " (" +
-            percent(o.missed.rate()) + " %), false " + std::to_string(o.false_alarms.count) + "/" +
-            std::to_string(o.false_alarms.of) + ", unjudged " + percent(o.unjudged.rate()) + " %";
+            percent(o.missed.rate()) + " %, best " + percent(o.missed_at_best.rate()) + " %), false " +
+            std::to_string(o.false_alarms.count) + "/" + std::to_string(o.false_alarms.of) + ", unjudged " +
+            percent(o.unjudged.rate()) + " %";
     if (o.rivals[kObserver].missed.of > 0)
         text += ", observer " + percent(o.rivals[kObserver].missed.rate()) + " %, classic " +
                 percent(o.rivals[kClassic].missed.rate()) + " %";
@@ -108,7 +109,8 @@ std::string cells_csv(const std::vector<Outcome>& outcomes) {
         "absent,"
         "missed_cranking,missed_fuel_cut,missed_low_torque,missed_rough_road,missed_transient,missed_learning,missed_"
         "no_sync,"
-        "missed_no_phase,excused,wrong_cylinder,auc,judgeable,unjudged,delay_median,delay_longest,sync_losses,stalled,";
+        "missed_no_phase,excused,missed_at_best,wrong_cylinder,auc,judgeable,unjudged,delay_median,delay_longest,sync_"
+        "losses,stalled,";
     for (const char* rival : {"classic", "cycle_difference", "order_phasor", "observer"})
         text += std::string(rival) + "_misfires," + rival + "_missed," + rival + "_auc,";
     text += "observed_misfires,missed_where_observed,simulating_s,detecting_s,shortfall,error\n";
@@ -128,6 +130,7 @@ std::string cells_csv(const std::vector<Outcome>& outcomes) {
                                        kurbel::Reason::no_sync, kurbel::Reason::no_phase})
             reason(r);
         count(o.excused);
+        count(o.missed_at_best.count);
         count(o.wrong_cylinder.count);
         add(number(o.auc, "%.9g"));
         count(o.unjudged.of);
