@@ -326,6 +326,12 @@ KURBEL_API int32_t kurbel_answer_save(const kurbel_answer* answer, const char* f
 /* Frees. NULL is fine. */
 KURBEL_API void kurbel_answer_destroy(kurbel_answer* answer);
 
+/* Under which conditions the engine misfires, and whether misfires come at random, in bursts, at a steady distance or all the
+ * time. `recordings`: `count` (1 or more) recordings of one engine, judged with default settings. Verdicts: "none", "random",
+ * "bursts", "periodic", "continuous", "undecided". Answers as above. */
+KURBEL_API int32_t kurbel_study_pattern(const kurbel_recording* const* recordings, size_t count, kurbel_answer** out,
+                                        char* text, size_t text_size);
+
 #ifdef __cplusplus
 }
 #endif

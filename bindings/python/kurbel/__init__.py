@@ -10,6 +10,7 @@ from ._analyze import analyze
 from ._answer import Answer
 from ._core import InputError, __version__
 from ._detector import Detector
+from ._pattern import pattern
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
 
 __all__ = [
@@ -23,4 +24,5 @@ __all__ = [
     "Sync",
     "__version__",
     "analyze",
+    "pattern",
 ]

@@ -29,5 +29,6 @@ void bind_config(py::module_& module);
 void bind_run(py::module_& module);
 void bind_detector(py::module_& module);
 void bind_answer(py::module_& module);
+void bind_pattern(py::module_& module);
 
 }  // namespace kurbel::python

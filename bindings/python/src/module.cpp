@@ -57,4 +57,5 @@ PYBIND11_MODULE(_core, module) {
     bind_run(module);
     bind_detector(module);
     bind_answer(module);
+    bind_pattern(module);
 }
