@@ -102,6 +102,37 @@ extern "C" {
 #define KURBEL_PHASE_CRANK 2      /* told by the crank's own motion */
 #define KURBEL_PHASE_NOT_NEEDED 3 /* two-stroke */
 
+/* Waveforms: how a sensor tells of a tooth. */
+#define KURBEL_SENSOR_AUTOMATIC 0 /* to be found out */
+#define KURBEL_SENSOR_INDUCTIVE 1 /* a coil: zero crossings, height follows speed */
+#define KURBEL_SENSOR_DIGITAL 2   /* two levels: Hall, optical, a comparator */
+
+/* Which crossing of a tooth is its edge. */
+#define KURBEL_FLANK_AUTOMATIC 0
+#define KURBEL_FLANK_FALLING 1
+#define KURBEL_FLANK_RISING 2
+
+/* Sample formats of kurbel_waveform_push. */
+#define KURBEL_SAMPLES_F64 0 /* double */
+#define KURBEL_SAMPLES_F32 1 /* float */
+#define KURBEL_SAMPLES_I16 2 /* int16_t */
+#define KURBEL_SAMPLES_I32 3 /* int32_t */
+#define KURBEL_SAMPLES_U8 4  /* uint8_t */
+
+/* Findings on a waveform: bits of kurbel_waveform_report.findings; kurbel_waveform_finding_advice tells what to look at. */
+#define KURBEL_FINDING_NO_SIGNAL (1U << 0)
+#define KURBEL_FINDING_CLIPPED (1U << 1)
+#define KURBEL_FINDING_TOO_SMALL (1U << 2)
+#define KURBEL_FINDING_NOISY (1U << 3)
+#define KURBEL_FINDING_HUM (1U << 4)
+#define KURBEL_FINDING_INVERTED (1U << 5)
+#define KURBEL_FINDING_KIND_MISTAKEN (1U << 6)
+#define KURBEL_FINDING_UNDERSAMPLED (1U << 7)
+#define KURBEL_FINDING_DROPOUTS (1U << 8)
+#define KURBEL_FINDING_DRIFT (1U << 9)
+#define KURBEL_FINDING_BAD_SAMPLES (1U << 10)
+#define KURBEL_FINDING_CHANNELS_SWAPPED (1U << 11)
+
 /* ---- structs ---------------------------------------------------------------------------------------------------- */
 
 /* Engine, wheel, cam, timer and settings: all that a detector needs to know. */
@@ -172,7 +203,57 @@ typedef struct kurbel_sync {
     int64_t faults;      /* edges dropped: time stood still or ran backwards */
 } kurbel_sync;
 
+/* A sensor's waveform: what is told beforehand. Everything but rate_hz may be left to be found out. */
+typedef struct kurbel_waveform_settings {
+    uint32_t struct_size;
+    int32_t kind;       /* KURBEL_SENSOR_* */
+    int32_t flank;      /* KURBEL_FLANK_* */
+    int32_t reserved;   /* 0 */
+    int64_t first_tick; /* tick of sample 0 */
+    double rate_hz;     /* samples a second, 1e2 to 1e9 */
+    double tick_hz;     /* clock of the edges, 1e3 to 1e12; default 1e9 */
+    double scale;       /* multiplies every sample: volts a count; default 1 */
+    double least_swing; /* after scale: swings below this, peak to peak, are no tooth; default 0 */
+} kurbel_waveform_settings;
+
+/* One edge of a tooth in a waveform. */
+typedef struct kurbel_waveform_edge {
+    uint32_t struct_size;
+    int32_t flank;      /* KURBEL_FLANK_FALLING or _RISING */
+    int64_t tick;       /* on the clock of tick_hz */
+    double time_s;      /* after sample 0 */
+    double std_error_s; /* by the noise around this slope; systematic errors are not in it */
+    double quality;     /* 0 to 1 */
+    double swing;       /* from the extreme before the edge to the one after */
+    double slope_per_s; /* steepness at the edge */
+} kurbel_waveform_edge;
+
+/* What was found of a sensor and its wiring. Unknown numbers are NaN. */
+typedef struct kurbel_waveform_report {
+    uint32_t struct_size;
+    int32_t kind;       /* KURBEL_SENSOR_*; KURBEL_SENSOR_AUTOMATIC: nothing was found */
+    int32_t flank;      /* KURBEL_FLANK_* */
+    int32_t flank_sure; /* 1: the other flank is clearly shallower */
+    uint32_t findings;  /* KURBEL_FINDING_* bits */
+    int32_t reserved;
+    int64_t samples;
+    int64_t bad_samples;
+    int64_t edges;
+    int64_t dropouts;
+    double swing;  /* typical, peak to peak */
+    double middle; /* level of the edges */
+    double noise;  /* standard deviation of one sample */
+    double snr_db;
+    double tooth_hz;      /* typical edges a second */
+    double slope_samples; /* samples between the half heights around an edge */
+    double hum;           /* amplitude of the mains hum that was taken off */
+    double hum_hz;
+    double clipped_share; /* share of the half-waves that end flat */
+    double steps;         /* converter steps in a swing */
+} kurbel_waveform_report;
+
 typedef struct kurbel_detector kurbel_detector;
+typedef struct kurbel_waveform kurbel_waveform;
 typedef struct kurbel_recording kurbel_recording;
 typedef struct kurbel_answer kurbel_answer;
 
@@ -279,6 +360,42 @@ KURBEL_API int32_t kurbel_detector_snapshot(const kurbel_detector* detector, voi
  * machine; another's, a shortened or a damaged one (checksum) answers KURBEL_BAD_INPUT and leaves the detector as it was.
  * The checksum guards against accidents, not against forgery: restore only what you wrote yourself. */
 KURBEL_API int32_t kurbel_detector_restore(kurbel_detector* detector, const void* bytes, size_t size);
+
+/* ---- waveforms: edges from a sensor's samples ------------------------------------------------------------------- */
+
+/* Fills `settings` with defaults; rate_hz must be set by the caller. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_waveform_settings_default(kurbel_waveform_settings* settings, size_t struct_size);
+
+/* Makes an edge finder for one channel, crank or cam. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_BAD_SETTINGS,
+ * KURBEL_OUT_OF_MEMORY; on error *out is NULL and "parameter: why" goes to `text` (NULL, 0 to do without). */
+KURBEL_API int32_t kurbel_waveform_create(const kurbel_waveform_settings* settings, kurbel_waveform** out, char* text,
+                                          size_t text_size);
+
+/* Frees. NULL is fine. */
+KURBEL_API void kurbel_waveform_destroy(kurbel_waveform* waveform);
+
+/* Takes up to `count` samples of `format` (KURBEL_SAMPLES_*); `*consumed` (may not be NULL) tells how many. Answers KURBEL_OK,
+ * KURBEL_QUEUE_FULL (take edges, then push the rest), KURBEL_BAD_ORDER after finish, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_waveform_push(kurbel_waveform* waveform, const void* samples, int32_t format, size_t count,
+                                        size_t* consumed);
+
+/* Takes the oldest edge that waits; edge->struct_size must be set. Answers KURBEL_EVENT (written), KURBEL_OK (none waits). Edges
+ * wait until kind of sensor and flank are known, or told. */
+KURBEL_API int32_t kurbel_waveform_next_edge(kurbel_waveform* waveform, kurbel_waveform_edge* edge);
+
+/* Ends the stream: gives out what is held back. Afterwards only next_edge, report and rewind are allowed. */
+KURBEL_API int32_t kurbel_waveform_finish(kurbel_waveform* waveform);
+
+/* Back to sample 0 with everything that was learned: who has the first seconds at hand pushes them, finishes, rewinds and pushes
+ * all from the start, and loses no tooth to learning. */
+KURBEL_API int32_t kurbel_waveform_rewind(kurbel_waveform* waveform);
+
+/* What was found so far; report->struct_size must be set. */
+KURBEL_API int32_t kurbel_waveform_get_report(const kurbel_waveform* waveform, kurbel_waveform_report* report);
+
+/* A word for a finding, and what to look at, for bit 0, 1, ...; "?" and "" beyond the last. Never NULL, static. */
+KURBEL_API const char* kurbel_waveform_finding_name(int32_t bit);
+KURBEL_API const char* kurbel_waveform_finding_advice(int32_t bit);
 
 /* ---- recordings on disk (these allocate and read files) --------------------------------------------------------- */
 

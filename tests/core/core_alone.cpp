@@ -2,6 +2,7 @@
 #include <type_traits>
 
 #include "kurbel/detector.hpp"
+#include "kurbel/signal/waveform_edges.hpp"
 
 template class kurbel::BasicDetector<double>;
 template class kurbel::BasicDetector<float>;
@@ -12,3 +13,11 @@ static_assert(std::is_trivially_copyable_v<kurbel::BasicDetector<float>>);
 // The state has one size for every engine and wheel; it may shrink, and does not grow unnoticed.
 static_assert(sizeof(kurbel::BasicDetector<double>) <= 88 * 1024);
 static_assert(sizeof(kurbel::BasicDetector<float>) <= 80 * 1024);
+
+// Edges from waveforms, by the same rules.
+template class kurbel::signal::BasicWaveformEdges<double>;
+template class kurbel::signal::BasicWaveformEdges<float>;
+static_assert(std::is_trivially_copyable_v<kurbel::signal::BasicWaveformEdges<double>>);
+static_assert(std::is_trivially_copyable_v<kurbel::signal::BasicWaveformEdges<float>>);
+static_assert(sizeof(kurbel::signal::BasicWaveformEdges<double>) <= 80 * 1024);
+static_assert(sizeof(kurbel::signal::BasicWaveformEdges<float>) <= 60 * 1024);

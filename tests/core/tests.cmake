@@ -12,9 +12,9 @@ foreach(header IN LISTS kurbel_public_headers)
   string(REGEX REPLACE "^include/" "" name "${header}")
   set(unit "${CMAKE_CURRENT_BINARY_DIR}/header_alone/${name}.cpp")
   file(CONFIGURE OUTPUT "${unit}" CONTENT "#include \"${name}\"\n#include \"${name}\"\n")
-  # What must run on a small target: layers core, stage and detector.
+  # What must run on a small target: layers core, stage, detector and signal.
   set(core_flags "")
-  if(name MATCHES "^kurbel/(core|stage)/|^kurbel/detector")
+  if(name MATCHES "^kurbel/(core|stage|signal)/|^kurbel/detector")
     set(core_flags -fno-exceptions -fno-rtti)
   endif()
   foreach(compiler IN LISTS kurbel_alone_compilers)

@@ -12,8 +12,10 @@ from ._core import InputError, __version__
 from ._detector import Detector
 from ._pattern import pattern
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
+from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, edges_from_waveform
 
 __all__ = [
+    "EDGE_DTYPE",
     "EVENT_DTYPE",
     "REASONS",
     "VERDICTS",
@@ -22,7 +24,10 @@ __all__ = [
     "InputError",
     "Result",
     "Sync",
+    "WaveformEdges",
+    "WaveformReport",
     "__version__",
     "analyze",
+    "edges_from_waveform",
     "pattern",
 ]

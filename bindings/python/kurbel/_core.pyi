@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 __version__: str
 EVENT_DTYPE: np.dtype[Any]
+EDGE_DTYPE: np.dtype[Any]
 VERDICTS: tuple[str, ...]
 REASONS: tuple[str, ...]
 
@@ -133,3 +134,14 @@ class Answer:
     def save(self, folder: str) -> None: ...
 
 def pattern(folders: list[str]) -> Answer: ...
+def edges_from_waveform(
+    samples: NDArray[Any],
+    *,
+    rate_hz: float,
+    tick_hz: float,
+    first_tick: int,
+    scale: float,
+    least_swing: float,
+    kind: int,
+    flank: int,
+) -> tuple[NDArray[Any], dict[str, Any]]: ...

@@ -28,6 +28,7 @@ void raise_if_bad(const Status& status);
 void bind_config(py::module_& module);
 void bind_run(py::module_& module);
 void bind_detector(py::module_& module);
+void bind_waveform(py::module_& module);
 void bind_answer(py::module_& module);
 void bind_pattern(py::module_& module);
 

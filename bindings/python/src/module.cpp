@@ -56,6 +56,7 @@ PYBIND11_MODULE(_core, module) {
     bind_config(module);
     bind_run(module);
     bind_detector(module);
+    bind_waveform(module);
     bind_answer(module);
     bind_pattern(module);
 }
