@@ -32,11 +32,13 @@ Readings cycle_difference(const Bins& bins, const std::vector<Firing>& firings) 
     }
     const auto z = static_cast<std::size_t>(bins.grid.firings);
     const auto gain = [&](std::size_t i) { return energy[i + 1] - energy[i]; };
-    Readings readings(2, Scores(n, kurbel::kUnknown));
+    const auto across = [&](std::size_t i) { return energy[i + 1] - energy[i - 1]; };
+    Readings readings(3, Scores(n, kurbel::kUnknown));
     for (std::size_t i = z; i + 2 < n; ++i) {
         const double difference = gain(i) - gain(i - z);
         readings[0][i] = -difference;
         readings[1][i + 1] = -difference;
+        if (i > z) readings[2][i] = across(i - z) - across(i);
     }
     return readings;
 }

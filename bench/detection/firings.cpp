@@ -18,12 +18,13 @@ struct Timed {
 };
 
 /// Edge by edge, as a live system does, so that the delay is the true one.
+template <class Detector>
 std::vector<Timed> stream(const Recording& recording, const kurbel::Settings& settings, kurbel::SyncState& sync) {
     kurbel::Config config = recording.config;
     config.settings = settings;
-    auto made = kurbel::Detector::create(config);
+    auto made = Detector::create(config);
     if (!made.ok()) throw std::runtime_error(std::string(made.status.parameter) + " " + made.status.why);
-    kurbel::Detector& detector = made.value;
+    Detector& detector = made.value;
     const kurbel::read::EdgeView view = kurbel::read::view_of(recording);
     kurbel::read::Feed feed(view);
     std::vector<Timed> events;
@@ -62,9 +63,11 @@ Truth kind_of(const kurbel::read::TruthRow& row) {
 
 }  // namespace
 
-Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings) {
+Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings,
+             bool single_precision) {
     Judged judged;
-    const std::vector<Timed> timed = stream(recording, settings, judged.sync);
+    const std::vector<Timed> timed = single_precision ? stream<kurbel::DetectorF>(recording, settings, judged.sync)
+                                                      : stream<kurbel::Detector>(recording, settings, judged.sync);
     std::vector<kurbel::Event> events;
     events.reserve(timed.size());
     for (const Timed& t : timed) events.push_back(t.event);
@@ -100,7 +103,7 @@ std::vector<kurbel::Event> classic_events(const Recording& recording) {
     settings.method = kurbel::Method::segment_roughness;
     kurbel::SyncState sync;
     std::vector<kurbel::Event> events;
-    for (const Timed& timed : stream(recording, settings, sync)) events.push_back(timed.event);
+    for (const Timed& timed : stream<kurbel::Detector>(recording, settings, sync)) events.push_back(timed.event);
     const std::vector<std::ptrdiff_t> event_of = kurbel::match_events(events, recording.truth);
     std::vector<kurbel::Event> by_firing(recording.truth.size());
     for (std::size_t i = 0; i < by_firing.size(); ++i)

@@ -31,7 +31,8 @@ struct Judged {
 };
 
 /// Streams the recording through a Detector, edge by edge. Throws std::runtime_error where the configuration is refused.
-[[nodiscard]] Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings);
+[[nodiscard]] Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings,
+                           bool single_precision = false);
 
 /// The classic's events, by true firing.
 [[nodiscard]] std::vector<kurbel::Event> classic_events(const Recording& recording);

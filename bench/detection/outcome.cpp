@@ -23,7 +23,7 @@ bool called(const Firing& firing) { return firing.has_event && firing.event.verd
 bool unjudged(const Firing& firing) { return firing.has_event && firing.event.verdict == kurbel::Verdict::unjudged; }
 
 /// An engine that did not run to the end is no example of the condition.
-bool stalled(const Scenario& scenario, const Recording& recording) {
+bool has_stalled(const Scenario& scenario, const Recording& recording) {
     return recording.truth.empty() || recording.truth.back().time_s < scenario.seconds - 1.0;
 }
 
@@ -37,18 +37,6 @@ bool excused(const Firing& firing) {
 bool names(const kurbel::Event& event, int cylinder) {
     if (event.cylinder > 0) return event.cylinder == cylinder;
     return event.candidates[0] == cylinder || event.candidates[1] == cylinder;
-}
-
-/// Whether the firing did less than half of the work that the same cylinder's healthy firings around it did: a burn so slow or
-/// partial that "misfire" is no mistake about the work.
-bool weak(const std::vector<Firing>& firings, std::size_t at) {
-    constexpr std::size_t kAround = 80;
-    std::vector<double> around;
-    const std::size_t from = at > kAround ? at - kAround : 0;
-    for (std::size_t i = from; i < std::min(firings.size(), at + kAround + 1); ++i)
-        if (i != at && firings[i].kind == Truth::healthy && firings[i].truth.cylinder == firings[at].truth.cylinder)
-            around.push_back(firings[i].truth.work_j);
-    return firings[at].truth.work_j < 0.5 * median(around);
 }
 
 void count_misfire(const std::vector<Firing>& firings, std::size_t i, Outcome& outcome) {
@@ -71,41 +59,6 @@ void count_misfire(const std::vector<Firing>& firings, std::size_t i, Outcome& o
             ++outcome.wrong_cylinder.count;
             break;
         }
-}
-
-void count(const Judged& judged, std::uint64_t drawn, Outcome& outcome) {
-    const std::vector<Firing>& firings = judged.firings;
-    for (std::size_t i = 0; i < firings.size(); ++i) {
-        const Firing& firing = firings[i];
-        bool fault = false;
-        switch (firing.kind) {
-            case Truth::misfire:
-                count_misfire(firings, i, outcome);
-                fault = !called(firing) && !excused(firing);
-                break;
-            case Truth::healthy:
-                if (!firing.has_event || unjudged(firing)) break;
-                ++outcome.false_alarms.of;
-                fault = called(firing);
-                if (!fault) break;
-                ++outcome.false_alarms.count;
-                if (weak(firings, i)) ++outcome.false_weak;
-                break;
-            case Truth::no_fuel:
-                fault = called(firing);
-                if (fault) ++outcome.false_without_fuel;
-                break;
-            case Truth::partial: break;
-        }
-        if (firing.kind != Truth::no_fuel && firing.has_event && !excused(firing)) {
-            ++outcome.unjudged.of;
-            if (unjudged(firing)) ++outcome.unjudged.count;
-        }
-        if (!std::isnan(firing.delay_firings)) outcome.delays.push_back(firing.delay_firings);
-        if (fault) outcome.faults.push_back({drawn, firing});
-    }
-    outcome.false_surplus += judged.surplus_called;
-    outcome.losses += judged.sync.losses;
 }
 
 Scores evidence_of(const std::vector<Firing>& firings) {
@@ -136,29 +89,6 @@ void ask_rivals(const Recording& recording, const std::vector<Firing>& firings, 
     add_readings(outcome.rivals[kObserver], {observed, observe(bins, firings, Level::relative)}, firings);
 }
 
-void finish(Outcome& outcome) {
-    outcome.false_alarms.count += outcome.false_without_fuel + outcome.false_surplus;
-    outcome.auc = area_under_roc(outcome.evidence);
-    outcome.delay_median = median(outcome.delays);
-    if (!outcome.delays.empty())
-        outcome.delay_longest = *std::max_element(outcome.delays.begin(), outcome.delays.end());
-    outcome.delays.clear();
-    const double most_false = limits_of(outcome.cell->kind).false_alarms;
-    outcome.missed_at_best = best_missed(outcome.evidence, most_false);
-    for (Rival& rival : outcome.rivals)
-        for (const Pool& pool : rival.readings) {
-            const kurbel::Share missed = best_missed(pool, most_false);
-            if (rival.missed.of > 0 && !(missed.rate() < rival.missed.rate())) continue;
-            rival.missed = missed;
-            rival.auc = area_under_roc(pool);
-        }
-}
-
-void drop_pools(Outcome& outcome) {
-    outcome.evidence = {};
-    for (Rival& rival : outcome.rivals) rival.readings.clear();
-}
-
 }  // namespace
 
 std::string shortfall(const Outcome& outcome) {
@@ -181,40 +111,109 @@ std::string shortfall(const Outcome& outcome) {
     return text;
 }
 
+void add_counts(const Judged& judged, std::uint64_t drawn, Outcome& outcome) {
+    const std::vector<Firing>& firings = judged.firings;
+    for (std::size_t i = 0; i < firings.size(); ++i) {
+        const Firing& firing = firings[i];
+        bool fault = false;
+        switch (firing.kind) {
+            case Truth::misfire:
+                count_misfire(firings, i, outcome);
+                fault = !called(firing) && !excused(firing);
+                break;
+            case Truth::healthy:
+                if (!firing.has_event || unjudged(firing)) break;
+                ++outcome.false_alarms.of;
+                fault = called(firing);
+                if (!fault) break;
+                ++outcome.false_alarms.count;
+                if (is_weak(firings, i)) ++outcome.false_weak;
+                break;
+            case Truth::no_fuel:
+                fault = called(firing);
+                if (fault) ++outcome.false_without_fuel;
+                break;
+            case Truth::partial: break;
+        }
+        if (firing.kind != Truth::no_fuel && firing.has_event && !excused(firing)) {
+            ++outcome.unjudged.of;
+            if (unjudged(firing)) ++outcome.unjudged.count;
+        }
+        if (!std::isnan(firing.delay_firings)) outcome.delays.push_back(firing.delay_firings);
+        if (fault) outcome.faults.push_back({drawn, firing});
+    }
+    outcome.false_surplus += judged.surplus_called;
+    outcome.losses += judged.sync.losses;
+    outcome.evidence.add(evidence_of(firings), firings);
+    outcome.reliability.add(firings);
+    ++outcome.engines;
+}
+
+void sum_up(Outcome& outcome) {
+    outcome.false_alarms.count += outcome.false_without_fuel + outcome.false_surplus;
+    outcome.auc = area_under_roc(outcome.evidence);
+    outcome.delay_median = median(outcome.delays);
+    if (!outcome.delays.empty())
+        outcome.delay_longest = *std::max_element(outcome.delays.begin(), outcome.delays.end());
+    outcome.delays.clear();
+    const double most_false = limits_of(outcome.cell->kind).false_alarms;
+    outcome.missed_at_best = best_missed(outcome.evidence, most_false);
+    for (Rival& rival : outcome.rivals)
+        for (const Pool& pool : rival.readings) {
+            const kurbel::Share missed = best_missed(pool, most_false);
+            if (rival.missed.of > 0 && !(missed.rate() < rival.missed.rate())) continue;
+            rival.missed = missed;
+            rival.auc = area_under_roc(pool);
+        }
+    outcome.evidence = {};
+    for (Rival& rival : outcome.rivals) rival.readings.clear();
+}
+
+bool holds_enough(const Outcome& outcome, const Amount& amount, int engines) noexcept {
+    return engines >= amount.engines && outcome.false_alarms.of >= amount.healthy &&
+           (outcome.cell->kind == Kind::healthy || outcome.missed.of + outcome.excused >= amount.misfires);
+}
+
+std::string for_each_engine(const Cell& cell, const RunOptions& options, const std::function<bool(int)>& enough,
+                            const std::function<void(const Scenario&, const Recording&, std::uint64_t)>& take,
+                            int* stalled) {
+    constexpr int kMostEngines = 2000;
+    int engines = 0;
+    try {
+        for (int number = 0; !enough(engines) && number < kMostEngines; ++number) {
+            const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
+            const Recording recording = record(cell, scenario);
+            if (has_stalled(scenario, recording)) {
+                if (stalled != nullptr) ++*stalled;
+                continue;
+            }
+            take(scenario, recording, draw_number(cell, options.seed, number));
+            ++engines;
+        }
+    } catch (const std::exception& error) {
+        return error.what();
+    }
+    return engines > 0 ? "" : "no engine ran to the end";
+}
+
 Outcome run(const Cell& cell, const RunOptions& options) {
     Outcome outcome;
     outcome.cell = &cell;
-    try {
-        const bool has_misfires = cell.kind != Kind::healthy;
-        constexpr int kMostEngines = 400;
-        const auto enough = [&] {
-            return outcome.engines >= options.amount.engines && outcome.false_alarms.of >= options.amount.healthy &&
-                   (!has_misfires || outcome.missed.of + outcome.excused >= options.amount.misfires);
-        };
-        for (int number = 0; !enough() && number < kMostEngines;) {
-            const double started_s = processor_s();
-            const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
-            const Recording recording = record(cell, scenario);
-            const double recorded_s = processor_s();
-            ++number;
-            if (stalled(scenario, recording)) {
-                ++outcome.stalled;
-                continue;
-            }
-            const Judged judged = judge(scenario, recording, options.settings);
-            outcome.detecting_s += processor_s() - recorded_s;
-            outcome.simulating_s += recorded_s - started_s;
-            count(judged, draw_number(cell, options.seed, number - 1), outcome);
-            outcome.evidence.add(evidence_of(judged.firings), judged.firings);
-            if (options.rivals && has_misfires) ask_rivals(recording, judged.firings, outcome);
-            outcome.seconds += scenario.seconds;
-            ++outcome.engines;
-        }
-    } catch (const std::exception& error) {
-        outcome.error = error.what();
-    }
-    finish(outcome);
-    drop_pools(outcome);
+    const double started_s = processor_s();
+    double others_s = 0.0;
+    const auto enough = [&](int engines) { return holds_enough(outcome, options.amount, engines); };
+    const auto take = [&](const Scenario& scenario, const Recording& recording, std::uint64_t drawn) {
+        const double recorded_s = processor_s();
+        const Judged judged = judge(scenario, recording, options.settings);
+        outcome.detecting_s += processor_s() - recorded_s;
+        add_counts(judged, drawn, outcome);
+        if (options.rivals && cell.kind != Kind::healthy) ask_rivals(recording, judged.firings, outcome);
+        outcome.seconds += scenario.seconds;
+        others_s += processor_s() - recorded_s;
+    };
+    outcome.error = for_each_engine(cell, options, enough, take, &outcome.stalled);
+    outcome.simulating_s = processor_s() - started_s - others_s;
+    sum_up(outcome);
     return outcome;
 }
 

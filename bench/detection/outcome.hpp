@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cstdint>
+#include <functional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -11,6 +12,7 @@
 #include "firings.hpp"
 #include "kurbel/study/score.hpp"
 #include "recordings.hpp"
+#include "reliability.hpp"
 #include "scores.hpp"
 
 namespace kurbel_detection {
@@ -54,6 +56,7 @@ struct Outcome {
     Pool evidence;
     kurbel::Share missed_at_best{};  ///< by its evidence, had it the best threshold as the others have
     double auc = kurbel::kUnknown;
+    Reliability reliability;
     std::vector<double> delays;
     double delay_median = kurbel::kUnknown;
     double delay_longest = kurbel::kUnknown;
@@ -74,6 +77,21 @@ struct RunOptions {
     kurbel::Settings settings{};
     bool rivals = true;
 };
+
+/// Whether the outcome holds as much as is asked for.
+[[nodiscard]] bool holds_enough(const Outcome& outcome, const Amount& amount, int engines) noexcept;
+
+/// Draws engines and hands each recording over until `enough(engines so far)`; engines that stall are drawn anew. Returns what went
+/// wrong; empty: nothing.
+[[nodiscard]] std::string for_each_engine(
+    const Cell& cell, const RunOptions& options, const std::function<bool(int)>& enough,
+    const std::function<void(const Scenario&, const Recording&, std::uint64_t drawn)>& take, int* stalled = nullptr);
+
+/// Counts what was said of a recording.
+void add_counts(const Judged& judged, std::uint64_t drawn, Outcome& outcome);
+
+/// Works out what follows from all counts, and lets go of what it was worked out from.
+void sum_up(Outcome& outcome);
 
 /// Simulates and judges engines until the cell holds enough. What goes wrong stands in `error`.
 [[nodiscard]] Outcome run(const Cell& cell, const RunOptions& options);
