@@ -19,26 +19,43 @@ Readings classic(const Recording& recording) {
     return readings;
 }
 
-Readings cycle_difference(const Bins& bins, const std::vector<Firing>& firings) {
-    const std::size_t n = firings.size();
-    // Mean energy from each TDC to the next.
-    std::vector<double> energy(n, kurbel::kUnknown);
-    for (std::size_t i = 0; i + 1 < n; ++i) {
+namespace {
+
+/// Mean energy of each segment, from its TDC to the next.
+std::vector<double> segment_energy(const Bins& bins, std::size_t firings) {
+    std::vector<double> energy(firings, kurbel::kUnknown);
+    for (std::size_t i = 0; i + 1 < firings; ++i) {
         const std::ptrdiff_t count = bins.first_of[i + 1] - bins.first_of[i];
         if (bins.first_of[i + 1] < 0 || count <= 0 || !bins.whole(i, 0, count)) continue;
         double sum = 0.0;
         for (std::ptrdiff_t b = 0; b < count; ++b) sum += bins.energy(i, b);
         energy[i] = sum / static_cast<double>(count);
     }
+    return energy;
+}
+
+/// Energy at each TDC, of the bins on both sides of it.
+std::vector<double> tdc_energy(const Bins& bins, std::size_t firings) {
+    std::vector<double> energy(firings, kurbel::kUnknown);
+    for (std::size_t i = 0; i < firings; ++i)
+        if (bins.whole(i, -1, 1)) energy[i] = 0.5 * (bins.energy(i, -1) + bins.energy(i, 0));
+    return energy;
+}
+
+}  // namespace
+
+Readings cycle_difference(const Bins& bins, const std::vector<Firing>& firings) {
+    const std::size_t n = firings.size();
     const auto z = static_cast<std::size_t>(bins.grid.firings);
-    const auto gain = [&](std::size_t i) { return energy[i + 1] - energy[i]; };
-    const auto across = [&](std::size_t i) { return energy[i + 1] - energy[i - 1]; };
-    Readings readings(3, Scores(n, kurbel::kUnknown));
+    const std::vector<double> segment = segment_energy(bins, n);
+    const std::vector<double> tdc = tdc_energy(bins, n);
+    const auto gain = [](const std::vector<double>& energy, std::size_t i) { return energy[i + 1] - energy[i]; };
+    const auto across = [&](std::size_t i) { return segment[i + 1] - segment[i - 1]; };
+    Readings readings(4, Scores(n, kurbel::kUnknown));
     for (std::size_t i = z; i + 2 < n; ++i) {
-        const double difference = gain(i) - gain(i - z);
-        readings[0][i] = -difference;
-        readings[1][i + 1] = -difference;
+        readings[0][i] = readings[1][i + 1] = gain(segment, i - z) - gain(segment, i);
         if (i > z) readings[2][i] = across(i - z) - across(i);
+        readings[3][i] = gain(tdc, i - z) - gain(tdc, i);
     }
     return readings;
 }

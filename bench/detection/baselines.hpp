@@ -15,8 +15,8 @@ using Readings = std::vector<Scores>;
 /// cylinder's healthy scatter; accusing the firing before or the firing after its difference.
 [[nodiscard]] Readings classic(const Recording& recording);
 
-/// Energy gained from a segment to the next less that of the same cylinder a cycle before (patent literature, background; from
-/// memory): accusing the firing before or after, or gained across the firing, from the segment before to the one after.
+/// Energy gained less that of the same cylinder a cycle before (patent literature, background; from memory): from a segment to the
+/// next, accusing the firing before or after; from the segment before a firing to the one after; or from TDC to TDC.
 [[nodiscard]] Readings cycle_difference(const Bins& bins, const std::vector<Firing>& firings);
 
 /// Order phasors (Ribbens and Rizzoni, SAE 901768, 1990): torque phasors of the orders 0.5, 1, ... below half of the firings in one
