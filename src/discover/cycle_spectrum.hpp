@@ -1,0 +1,33 @@
+// What the crank's energy does within an engine cycle, by order and operating point.
+#pragma once
+
+#include <complex>
+#include <vector>
+
+#include "kurbel/discover/discovery.hpp"
+
+namespace kurbel::discover {
+
+/// Energy over inertia is y = speed^2 / 2. Wave h of a cycle of two revolutions (order h/2) fits y = Re(Y exp(j h/2 angle)), angle from
+/// place 0 of the revolution that Decoder calls half 0.
+struct SpectrumPoint {
+    double energy = 0.0;  ///< mean y, rad^2/s^2
+    int cycles = 0;
+    bool motored = false;                      ///< without fuel
+    std::vector<std::complex<double>> phasor;  ///< [h - 1]
+    std::vector<double> variance;              ///< of its real or imaginary part, of chance alone
+};
+
+struct CycleSpectrum {
+    int waves = 0;                      ///< highest h that the wheel's teeth tell
+    std::vector<bool> told;             ///< [h - 1]: the gap does not hide it
+    bool phase_known = false;           ///< a cam told which revolution is which
+    std::vector<SpectrumPoint> points;  ///< those without fuel first, at most six
+    int cycles = 0;
+};
+
+/// Cycles of nearly one speed (steps of 22 %) with and without fuel, averaged. Runs the edges through a Decoder for the wheel that was
+/// found.
+[[nodiscard]] CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam);
+
+}  // namespace kurbel::discover

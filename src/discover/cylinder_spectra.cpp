@@ -1,0 +1,110 @@
+#include "discover/cylinder_spectra.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "kurbel/core/slider_crank.hpp"
+
+namespace kurbel::discover {
+
+namespace {
+
+// The figures below are those of study/gas_orders.cpp, which says where they come from.
+constexpr double kGamma = 1.3;
+constexpr double kStep_deg = 2.0;
+constexpr std::array<double, 5> kCentres_deg{3.0, 10.0, 17.0, 24.0, 31.0};
+constexpr std::array<double, 5> kFarFetched{1.0, 0.0, 0.0, 0.0, 1.0};
+constexpr std::array<double, 2> kBurns_deg{50.0, 80.0};
+constexpr double kHalfBurnt = 0.5175;
+constexpr double kFullBurn = 11.0;
+constexpr std::array<double, 4> kCharges_bar{0.25, 0.5, 1.0, 2.0};
+constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
+constexpr double kClosing_deg = -140.0;
+constexpr double kOpening_deg = 130.0;
+constexpr double kSame = 0.05;  ///< shapes that differ by less, of the largest wave, are one
+
+void add(Waves& waves, double torque, double angle_rad) {
+    for (std::size_t h = 0; h < waves.size(); ++h)
+        waves[h] += std::polar(2.0 * kStep_deg / 720.0 * torque, -0.5 * static_cast<double>(h + 1) * angle_rad);
+}
+
+/// From torque to energy: its integral over the angle.
+void integrate(Waves& waves) {
+    for (std::size_t h = 0; h < waves.size(); ++h)
+        waves[h] /= std::complex<double>(0.0, 0.5 * static_cast<double>(h + 1));
+}
+
+/// Pressure that burning adds, times lever; the first law for a polytropic gas.
+Waves burn(const SliderCrank& crank, double centre_deg, double burn_deg, int count) {
+    Waves waves(static_cast<std::size_t>(count));
+    const double start_deg = centre_deg - kHalfBurnt * burn_deg;
+    double burnt = wiebe((kClosing_deg - start_deg) / burn_deg);
+    double heat = 0.0;
+    double work = 0.0;
+    for (double deg = kClosing_deg; deg < kOpening_deg; deg += kStep_deg) {
+        const double middle = to_rad(deg + 0.5 * kStep_deg);
+        const double volume = crank.volume(middle);
+        const double before = burnt;
+        burnt = wiebe((deg + kStep_deg - start_deg) / burn_deg);
+        heat += std::pow(volume, kGamma - 1.0) * (burnt - before);
+        const double torque = heat * crank.lever(middle) / std::pow(volume, kGamma);
+        work += torque * to_rad(kStep_deg);
+        add(waves, torque, middle);
+    }
+    integrate(waves);
+    for (auto& wave : waves) wave *= 2.0 * kFullBurn / work;
+    return waves;
+}
+
+void keep(std::vector<GasShape>& shapes, GasShape shape) {
+    double largest = 0.0;
+    for (const auto& wave : shape.wave) largest = std::max(largest, std::abs(wave));
+    for (auto& wave : shape.wave) wave /= largest;
+    const bool known = std::any_of(shapes.begin(), shapes.end(), [&](const GasShape& other) {
+        for (std::size_t h = 0; h < shape.wave.size(); ++h)
+            if (std::abs(shape.wave[h] - other.wave[h]) > kSame) return false;
+        return true;
+    });
+    if (!known) shapes.push_back(std::move(shape));
+}
+
+}  // namespace
+
+CylinderSpectra::CylinderSpectra(int count) : inertia_(static_cast<std::size_t>(count)) {
+    const SliderCrank crank;
+    const double trapped = std::pow(crank.volume(to_rad(kClosing_deg)), kGamma);
+    Waves charge(static_cast<std::size_t>(count));
+    Waves atmosphere(static_cast<std::size_t>(count));
+    for (double deg = -360.0; deg < 360.0; deg += kStep_deg) {
+        const double middle = to_rad(deg + 0.5 * kStep_deg);
+        const double lever = crank.lever(middle);
+        add(inertia_, -lever * lever, middle);
+        if (deg >= kOpening_deg) continue;  // the exhaust stroke, at the pressure below the piston
+        const bool closed = deg >= kClosing_deg;
+        add(charge, closed ? trapped * lever / std::pow(crank.volume(middle), kGamma) : lever, middle);
+        add(atmosphere, -lever, middle);
+    }
+    integrate(charge);
+    integrate(atmosphere);
+    const auto mixed = [&](double bar, double heat, const Waves* burnt) {
+        Waves waves = atmosphere;
+        for (std::size_t h = 0; h < waves.size(); ++h) {
+            waves[h] += bar * charge[h];
+            if (burnt != nullptr) waves[h] += bar * heat * (*burnt)[h];
+        }
+        return waves;
+    };
+    for (const double bar : kCharges_bar) {
+        keep(motored_, {mixed(bar, 0.0, nullptr), 0.0});
+        keep(fired_, {mixed(bar, 0.0, nullptr), 0.0});
+    }
+    for (std::size_t c = 0; c < kCentres_deg.size(); ++c)
+        for (const double burn_deg : kBurns_deg) {
+            const Waves burnt = burn(crank, kCentres_deg[c], burn_deg, count);
+            for (const double bar : kCharges_bar)
+                for (const double heat : kHeats) keep(fired_, {mixed(bar, heat, &burnt), kFarFetched[c]});
+        }
+}
+
+}  // namespace kurbel::discover

@@ -1,0 +1,20 @@
+// How the firings of an engine may be spaced.
+#pragma once
+
+#include <vector>
+
+namespace kurbel::discover {
+
+struct Layout {
+    const char* name;                    ///< "even firing", "V6 firing 90-150"
+    std::vector<double> firing_tdc_deg;  ///< of a four-stroke's cycle, from 0
+    double period_deg;                   ///< firings look alike after so many degrees
+
+    [[nodiscard]] int cylinders() const { return static_cast<int>(firing_tdc_deg.size()); }
+    [[nodiscard]] bool even() const { return period_deg * cylinders() > 719.0; }
+};
+
+/// Even firing of 1 to 12 and 16 cylinders, and the uneven spacings that the trade knows (common practice, no source).
+[[nodiscard]] const std::vector<Layout>& layouts();
+
+}  // namespace kurbel::discover

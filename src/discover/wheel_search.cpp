@@ -1,0 +1,213 @@
+#include "discover/wheel_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+
+#include "discover/base_period.hpp"
+#include "discover/turn_multiple.hpp"
+
+namespace kurbel::discover {
+
+namespace {
+
+constexpr double kSure = 0.99;
+constexpr double kLikely = 0.9;
+
+Sureness sureness_of(double confidence) {
+    return confidence >= kSure ? Sureness::sure : confidence >= kLikely ? Sureness::likely : Sureness::not_sure;
+}
+
+/// With fewer edges a lap, the shortest waves along it are still the engine's: no fingerprint of teeth.
+constexpr int kShortWaves = 24;
+
+bool has_gap(const ToothPattern& pattern) {
+    return std::any_of(pattern.pitches.begin(), pattern.pitches.end(), [](int pitches) { return pitches > 1; });
+}
+
+void settle(WheelSearch& search, double confidence, std::string why, std::string raise) {
+    search.finding.confidence = confidence;
+    search.finding.sureness = sureness_of(confidence);
+    search.finding.why = std::move(why);
+    search.finding.raise = std::move(raise);
+}
+
+/// Fills in what the pattern of one revolution holds.
+void describe(const std::vector<double>& edge_s, WheelSearch& search) {
+    search.pattern = read_pattern(edge_s, search.turns);
+    WheelFinding& finding = search.finding;
+    const ToothPattern& pattern = search.pattern;
+    finding.teeth = search.turns.edges;
+    finding.positions = pattern.positions;
+    finding.measured_deg = pattern.measured_deg;
+    finding.angle_deg = pattern.nominal_deg;
+    finding.turns = search.turns.possible;
+    finding.whole_share = std::min(1.0, search.turns.whole_share());
+    if (pattern.positions > 0) {
+        int place = 0;
+        finding.misplaced_deg = 0.0;
+        for (std::size_t i = 0; i < pattern.pitches.size(); ++i) {
+            for (int gone = 1; gone < pattern.pitches[i]; ++gone) finding.absent.push_back(place + gone);
+            place += pattern.pitches[i];
+            finding.misplaced_deg =
+                std::max(finding.misplaced_deg, std::abs(pattern.measured_deg[i] - pattern.nominal_deg[i]));
+        }
+    }
+}
+
+/// A revolution of `times` laps; the pattern is known.
+Fold turns_of(const std::vector<double>& edge_s, const Fold& fold, int times) {
+    if (times == 1) return fold;
+    Fold connected = fold;
+    connected.laps = longest_section(fold);
+    return joined(edge_s, connected, times, 0);
+}
+
+/// Nothing but the second line tells how many edges make a revolution: `marks` apart lies one of them, or two.
+WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
+    WheelSearch search;
+    const Fold whole = fold_by_marks(lines.crank_s, lines.cam_s, marks.marks, marks.edges);
+    if (whole.laps.empty()) return search;
+    double confidence = 0.0;
+    std::string why;
+    std::string raise;
+    int teeth = marks.edges;
+    if (marks.edges % 2 == 1) {
+        search.turns = whole;
+        confidence = 0.995;
+        why = "An odd number of edges lies between two marks of the second line, so a revolution cannot be half of it.";
+    } else {
+        const Fold halves = split(lines.crank_s, whole, 2);
+        HalvesFinding seen =
+            compare_halves(lines.crank_s, halves, std::vector<double>(static_cast<std::size_t>(halves.edges), 0.0));
+        // Coarse teeth: what alternates from mark to mark is the engine's cycle, so that between them lies half of one.
+        if (halves.edges < kShortWaves)
+            seen.halves = alternates(lines.crank_s, whole) ? Halves::different : Halves::untold;
+        if (seen.halves != Halves::different) teeth /= 2;
+        search.turns = seen.halves == Halves::different ? whole : halves;
+        confidence = seen.halves == Halves::untold ? 0.6 : 0.995;
+        why = seen.halves == Halves::same ? "The small errors of the teeth come back twice between two marks of the "
+                                            "second line: those are two revolutions."
+              : seen.halves == Halves::different
+                  ? "The small errors of the teeth come back once between two marks of the "
+                    "second line: that is one revolution."
+                  : "The small errors of the teeth are too faint to tell whether one or two "
+                    "revolutions lie between two marks of the second line.";
+        if (seen.halves == Halves::untold)
+            raise = "Count the teeth, or record at steadier speed with a finer timer; the other answer is " +
+                    std::to_string(teeth == marks.edges ? marks.edges / 2 : marks.edges) + " teeth.";
+    }
+    describe(lines.crank_s, search);
+    // Even teeth are the only kind that this can be.
+    search.pattern.positions = teeth;
+    if (search.finding.positions != teeth || search.turns.edges > kMaxTeeth) confidence = std::min(confidence, 0.5);
+    settle(search, confidence, why, raise);
+    return search;
+}
+
+/// Laps of a wheel whose pattern shows by itself.
+WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& marks, const Recurrence& base) {
+    WheelSearch search;
+    const ToothPattern one = read_pattern(lines.crank_s, fold);
+    const bool gap = has_gap(one);
+    double confidence = 0.999;
+    std::string why = gap ? "The same gap comes back after every " + std::to_string(fold.edges) + " edges."
+                          : "The same uneven spacing comes back after every " + std::to_string(fold.edges) + " edges.";
+    std::string raise;
+    int times = 1;
+    const bool by_marks = marks.marks > 0 && std::abs(marks.edges - 4 * fold.edges) <= 1;
+    if (by_marks) {
+        times = 2;
+        why += " Four of them lie between two marks of the second line, which are two revolutions.";
+    } else if (gap && fold.edges >= kShortWaves) {
+        const HalvesFinding halves = compare_halves(lines.crank_s, fold, ideal_log_intervals(fold));
+        if (halves.halves == Halves::different) {
+            times = 2;
+            why +=
+                " The small errors of the teeth come back after twice as many: a revolution holds the pattern twice.";
+        } else if (halves.halves == Halves::untold) {
+            confidence = 0.97;
+            raise = "Count the teeth: a revolution could hold the pattern twice.";
+        }
+    }
+    search.turns = turns_of(lines.crank_s, fold, times);
+    describe(lines.crank_s, search);
+    if (search.pattern.doubtful) {
+        confidence = std::min(confidence, 0.85);
+        raise =
+            "Look at the wheel: the widest gap does not measure a whole number of pitches. A magnetic sensor shifts "
+            "the "
+            "teeth beside a gap; a tooth may stand there unseen.";
+    }
+    constexpr double kToleratedSwing_deg = 3.0;
+    if (search.pattern.swing_deg > kToleratedSwing_deg) {
+        confidence = std::min(confidence, 0.8);
+        raise =
+            "Record at a higher steady speed: between so few teeth the engine's own swing of speed moves the angles by "
+            "some "
+            "degrees.";
+    }
+    const bool settled = by_marks || marks.edges == 2 * fold.edges;
+    if (base.doubtful && !gap && !settled) {
+        confidence = std::min(confidence, 0.8);
+        raise = "Count the teeth: every second round of the pattern differs a little, so a revolution may hold " +
+                std::to_string(2 * fold.edges) + " of them.";
+    }
+    // The rest of likeness is chance where the pattern hardly shows.
+    if (base.mismatch > 0.3) confidence = std::min(confidence, 0.93);
+    if (search.finding.whole_share < 0.5) {
+        confidence = std::min(confidence, 0.8);
+        raise =
+            "Fewer than half of the revolutions hold all teeth: check sensor, air gap and wiring, then record again.";
+    }
+    settle(search, confidence, why, raise);
+    return search;
+}
+
+/// Even teeth and no second line that comes back: the errors of the teeth alone count them.
+WheelSearch ring_without_marks(const Lines& lines, Fold fold) {
+    WheelSearch search;
+    search.turns = std::move(fold);
+    describe(lines.crank_s, search);
+    settle(search, 0.92,
+           "The small errors of the teeth come back after every " + std::to_string(search.turns.edges) +
+               " edges, and nothing else marks a revolution.",
+           "Record a reference: one mark a revolution, or a cam sensor, on a second line. Without it no position is "
+           "known.");
+    return search;
+}
+
+}  // namespace
+
+WheelSearch search_wheel(const Lines& lines) {
+    WheelSearch search;
+    constexpr std::size_t kFewestEdges = 40;
+    if (lines.crank_s.size() < kFewestEdges) {
+        search.finding.why = "There are only " + std::to_string(lines.crank_s.size()) + " crank edges.";
+        search.finding.raise = "Record the engine running for at least ten seconds.";
+        return search;
+    }
+    const MarkLap marks = mark_lap(lines.crank_s, lines.cam_s);
+    const Recurrence base = base_period(recurrences(lines.crank_s));
+    Fold fold = base.edges > 0 ? fold_by_pattern(lines.crank_s, base.edges) : Fold{};
+    constexpr std::size_t kFewestLaps = 8;
+    if (fold.laps.size() >= kFewestLaps) {
+        const ToothPattern one = read_pattern(lines.crank_s, fold);
+        const bool plain = one.positions > 0 && !has_gap(one);
+        constexpr int kFineRing =
+            48;  // coarser even teeth are not counted by their errors: the engine's swing is like them
+        if (!plain) return shaped_wheel(lines, fold, marks, base);
+        if (marks.marks == 0 && fold.edges >= kFineRing) return ring_without_marks(lines, std::move(fold));
+    }
+    if (marks.marks > 0) search = plain_wheel(lines, marks);
+    if (!search.finding.found()) {
+        search.finding.why = "The edges follow no pattern that comes back, and no second line marks revolutions.";
+        search.finding.raise =
+            "Check that this line is a crank sensor; record a cam sensor or a reference mark on the second line, at a "
+            "steady "
+            "idle.";
+    }
+    return search;
+}
+
+}  // namespace kurbel::discover
