@@ -235,4 +235,26 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
     return spectrum;
 }
 
+std::vector<Contrast> contrasts(const CycleSpectrum& spectrum) {
+    std::vector<Contrast> all;
+    const auto slower = [](const SpectrumPoint& a, const SpectrumPoint& b) {
+        return a.motored != b.motored ? b.motored : a.energy < b.energy;
+    };
+    const auto reference = std::max_element(spectrum.points.begin(), spectrum.points.end(), slower);
+    for (auto each = spectrum.points.begin(); each != spectrum.points.end(); ++each) {
+        if (each == reference) continue;
+        Contrast contrast{*each, 1.0 - each->energy / reference->energy, each->motored && reference->motored};
+        // Of two points that do the same at the same speed, noise is left.
+        constexpr double kLeast = 0.25;
+        if (each->motored == reference->motored && std::abs(contrast.share) < kLeast) continue;
+        const double scale = each->energy / reference->energy;
+        for (std::size_t h = 0; h < contrast.point.phasor.size(); ++h) {
+            contrast.point.phasor[h] -= scale * reference->phasor[h];
+            contrast.point.variance[h] += scale * scale * reference->variance[h];
+        }
+        all.push_back(std::move(contrast));
+    }
+    return all;
+}
+
 }  // namespace kurbel::discover

@@ -26,6 +26,16 @@ struct CycleSpectrum {
     int cycles = 0;
 };
 
+/// Differences between points in which what grows with the energy cancels: the wheel's own errors and the torque of reciprocating
+/// masses. What is left is gas: a point less (its energy over the reference's) times the reference, which is the fastest point without
+/// fuel, else the fastest. Empty where all points are alike. `share` is what is left of gas that is the same at both.
+struct Contrast {
+    SpectrumPoint point;
+    double share = 1.0;
+    bool motored = false;  ///< both without fuel
+};
+[[nodiscard]] std::vector<Contrast> contrasts(const CycleSpectrum& spectrum);
+
 /// Cycles of nearly one speed (steps of 22 %) with and without fuel, averaged. Runs the edges through a Decoder for the wheel that was
 /// found.
 [[nodiscard]] CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam);

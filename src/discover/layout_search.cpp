@@ -8,6 +8,7 @@
 #include <string>
 
 #include "discover/cylinder_spectra.hpp"
+#include "discover/layout_choice.hpp"
 #include "discover/layouts.hpp"
 #include "kurbel/core/slider_crank.hpp"
 
@@ -34,13 +35,14 @@ constexpr double kPlausible = 9.0;  ///< squared standard errors
 /// One point, ready for the search.
 struct Case {
     const SpectrumPoint* point;
+    bool contrast;                 ///< wheel errors and inertia are gone
     std::vector<double> variance;  ///< without what depends on the layout; infinite: not used
     double largest = 0.0;          ///< wave
     double strength = 0.0;         ///< squared standard errors that there are to explain
 };
 
-Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int teeth) {
-    Case result{&point, {}, 0.0, 0.0};
+Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int teeth, bool contrast) {
+    Case result{&point, contrast, {}, 0.0, 0.0};
     const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
     const auto usable = [&](std::size_t h) {
         return spectrum.told[h] && 0.5 * static_cast<double>(h + 1) * speed_hz < kTorsion_hz;
@@ -58,7 +60,7 @@ Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int te
         double variance = point.variance[h];
         variance += std::pow(kOwnError * size, 2) + std::pow(kShapeError * result.largest, 2);
         if (60.0 * speed_hz > kInGear_rpm) variance += std::pow(kDrivelineError * size, 2);
-        if (h % 2 == 1) variance += std::pow(2.0 * point.energy * order * pitch, 2);
+        if (h % 2 == 1 && !contrast) variance += std::pow(2.0 * point.energy * order * pitch, 2);
         // What twists the crank below its own frequency grows with the square of the ratio.
         variance += std::pow(size * std::pow(order * speed_hz / (2.0 * kTorsion_hz), 2), 2);
         result.variance.push_back(variance);
@@ -133,11 +135,12 @@ class Candidate {
     [[nodiscard]] double left_of(std::size_t c, double deg, double ratio) const {
         const SpectrumPoint& point = *(*cases_)[c].point;
         const Weighted& weighted = weighted_[c];
+        const double moved = (*cases_)[c].contrast ? 0.0 : point.energy * ratio;
         double square = 0.0;
         std::array<std::complex<double>, 32> rest{};
         for (std::size_t h = 0; h < point.phasor.size(); ++h) {
             const auto turn = std::polar(1.0, 0.5 * static_cast<double>(h + 1) * to_rad(deg));
-            rest[h] = point.phasor[h] * turn - point.energy * ratio * spectra_->inertia()[h] * together_[h];
+            rest[h] = point.phasor[h] * turn - moved * spectra_->inertia()[h] * together_[h];
             square += weighted.weight[h] * std::norm(rest[h]);
         }
         double gained = 0.0;
@@ -156,19 +159,6 @@ class Candidate {
     Waves together_;
     std::vector<Weighted> weighted_;
 };
-
-struct Scored {
-    const Candidate* candidate;
-    double misfit;
-};
-
-double least_misfit(const Candidate& candidate, double step_deg) {
-    double least = std::numeric_limits<double>::infinity();
-    const double period = candidate.layout().period_deg;
-    const int places = static_cast<int>(std::ceil(period / step_deg));
-    for (int i = 0; i < places; ++i) least = std::min(least, candidate.misfit(period * i / places, false));
-    return least;
-}
 
 /// The shortest arc that holds all marked places of a circle: its first place, and how many.
 std::pair<std::size_t, std::size_t> shortest_arc(const std::vector<bool>& marked) {
@@ -223,86 +213,92 @@ TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases,
     return tdc;
 }
 
-}  // namespace
+Sureness sureness_of(double confidence) {
+    return confidence > 0.99 ? Sureness::sure : confidence > 0.97 ? Sureness::likely : Sureness::not_sure;
+}
 
-LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wheel, const CamFinding& cam) {
-    LayoutSearch search;
-    EngineFinding& engine = search.engine;
-    TdcFinding& tdc = search.tdc;
-    engine.raise =
-        "Record a warm idle of half a minute, then a drive with a long fuel cut, with a wheel of many teeth.";
-    tdc.raise = "Tell the engine first; then record a fuel cut (foot off the pedal in gear, from high speed).";
-    std::vector<Case> cases;
-    constexpr double kFaint = 25.0;  // five standard errors
-    for (const SpectrumPoint& point : spectrum.points) {
-        Case each = make_case(spectrum, point, wheel.teeth);
-        if (each.strength > kFaint) cases.push_back(std::move(each));
-    }
-    constexpr int kFewestWaves = 4;
-    if (cases.empty() || spectrum.waves < kFewestWaves) {
-        engine.why = spectrum.waves < kFewestWaves ? "The wheel has too few teeth to show single firings."
-                     : spectrum.points.empty()     ? "Too few whole engine cycles were seen."
-                                                   : "Nothing in the crank's motion stands out from its scatter.";
-        tdc.why = "The engine is not known.";
-        return search;
-    }
-    const CylinderSpectra spectra(spectrum.waves);
-    std::vector<Candidate> candidates;
-    candidates.reserve(layouts().size());
-    for (const Layout& layout : layouts()) {
-        // One firing wave must show, and something beside it.
-        if (720.0 / layout.period_deg + 2.0 > spectrum.waves) continue;
-        candidates.emplace_back(layout, spectra, cases, spectrum.waves);
-    }
-    std::vector<Scored> scored;
-    for (const Candidate& candidate : candidates) {
-        const double step_deg = std::min(10.0, 0.05 * candidate.layout().period_deg + 1.0);
-        scored.push_back({&candidate, least_misfit(candidate, step_deg)});
-    }
-    std::sort(scored.begin(), scored.end(), [](const Scored& a, const Scored& b) { return a.misfit < b.misfit; });
-    const Layout& layout = scored.front().candidate->layout();
-    double strength = 0.0;
-    double waves = 0.0;
-    for (const Case& each : cases) {
-        strength += each.strength;
-        for (const double variance : each.variance) waves += std::isfinite(variance) ? 1.0 : 0.0;
-    }
-    const double best = scored.front().misfit;
-    const double margin = scored.size() > 1 ? scored[1].misfit - best : 0.0;
+std::string in_words(const Layout& layout) {
+    return std::to_string(layout.cylinders()) + (layout.cylinders() == 1 ? " firing" : " firings") +
+           " in two revolutions, " + layout.name;
+}
+
+void fill_engine(const std::vector<LayoutScore>& scores, const CamFinding& cam, EngineFinding& engine) {
+    const Layout& layout = *scores.front().layout;
     engine.cylinders = layout.cylinders();
     engine.even = layout.even();
     engine.firing_tdc_deg = layout.firing_tdc_deg;
     engine.layout = layout.name;
-    // Errors of the model are the same at all points: so the margin counts as of one.
-    const double per_point = margin / static_cast<double>(cases.size());
-    engine.confidence = 1.0 / (1.0 + std::exp(-0.5 * std::max(0.0, per_point - 2.0)));
-    const bool explained = best < 4.0 * waves;
-    if (!explained) engine.confidence = std::min(engine.confidence, 0.7);
-    engine.sureness = engine.confidence > 0.99  ? Sureness::sure
-                      : engine.confidence > 0.9 ? Sureness::likely
-                                                : Sureness::not_sure;
     engine.strokes = cam.tells_cycle ? 4 : 0;
-    engine.why = "The crank's speed swings as with " + std::to_string(engine.cylinders) +
-                 (engine.cylinders == 1 ? " firing" : " firings") + " in two revolutions, " + layout.name + ".";
-    if (engine.sureness != Sureness::sure)
-        engine.raise = std::string("Next best: ") +
-                       std::to_string(scored[scored.size() > 1 ? 1 : 0].candidate->layout().cylinders()) + ", " +
-                       scored[scored.size() > 1 ? 1 : 0].candidate->layout().name +
-                       ". Count the cylinders; or record a warm idle and a fuel cut.";
-    else
-        engine.raise.clear();
+    double others = 0.0;
+    for (std::size_t i = 1; i < scores.size(); ++i) others += std::exp(scores.front().cost - scores[i].cost);
+    engine.confidence = std::min(0.999, 1.0 / (1.0 + others));
+    engine.sureness = sureness_of(engine.confidence);
+    engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
+    if (engine.sureness != Sureness::sure && scores.size() > 1)
+        engine.raise = "Count the cylinders; next best is " + in_words(*scores[1].layout) +
+                       ". A warm idle and a fuel cut would tell more.";
+    if (engine.strokes == 0)
+        engine.why += " A two-stroke with half as many cylinders swings alike; a cam signal would tell.";
+}
 
-    tdc = place_tdc(*scored.front().candidate, cases, spectrum.phase_known);
+void fill_tdc(const Layout& layout, const std::vector<Case>& cases, const CylinderSpectra& spectra,
+              const CycleSpectrum& spectrum, const EngineFinding& engine, TdcFinding& tdc) {
+    tdc = place_tdc(Candidate(layout, spectra, cases, spectrum.waves), cases, spectrum.phase_known);
     tdc.confidence *= engine.confidence;
-    tdc.sureness = engine.sureness == Sureness::not_sure ? Sureness::not_sure
-                   : tdc.confidence > 0.99               ? Sureness::sure
-                   : tdc.confidence > 0.9                ? Sureness::likely
-                                                         : Sureness::not_sure;
+    tdc.sureness = sureness_of(tdc.confidence);
     tdc.why = tdc.fuel_cut ? "Without fuel the crank is slowest where a piston stands at TDC after compression."
-                           : "Compression slows the crank before TDC and combustion speeds it up behind.";
-    tdc.raise = tdc.fuel_cut ? ""
-                             : "Record a fuel cut (foot off the pedal in gear, from high speed): it takes combustion "
-                               "out of the question.";
+                           : "Compression slows the crank before TDC, combustion speeds it up behind.";
+    if (!tdc.fuel_cut)
+        tdc.raise =
+            "Record a fuel cut (foot off the pedal in gear, from high speed) and tell when it was: it takes combustion "
+            "out of the question.";
+    else if (tdc.sureness == Sureness::not_sure)
+        tdc.raise = "Record a longer fuel cut down to low speed, where pistons and torsion disturb least.";
+    else
+        tdc.raise.clear();
+}
+
+}  // namespace
+
+LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wheel, const CamFinding& cam) {
+    LayoutSearch search;
+    search.engine.raise =
+        "Record a warm idle of half a minute, then a drive with a long fuel cut, with a wheel of many teeth.";
+    search.tdc.why = "The engine is not known.";
+    search.tdc.raise = "Tell the engine first; then record a fuel cut (foot off the pedal in gear, from high speed).";
+    constexpr int kFewestWaves = 4;
+    if (spectrum.waves < kFewestWaves) {
+        search.engine.why = "The wheel has too few teeth to show single firings.";
+        return search;
+    }
+    if (spectrum.points.empty()) {
+        search.engine.why = "Too few whole engine cycles at one speed were seen.";
+        return search;
+    }
+    const CylinderSpectra spectra(spectrum.waves);
+    const std::vector<LayoutScore> scores = score_layouts(spectrum, spectra, wheel.teeth);
+    if (scores.empty()) return search;
+    fill_engine(scores, cam, search.engine);
+    std::vector<Case> cases;
+    constexpr double kFaint = 25.0;  // five standard errors
+    const std::vector<Contrast> differences = contrasts(spectrum);
+    for (const Contrast& contrast : differences) {
+        if (!contrast.motored) continue;
+        Case each = make_case(spectrum, contrast.point, wheel.teeth, true);
+        if (each.strength > kFaint) cases.push_back(std::move(each));
+    }
+    // Without two speeds without fuel, all that is there.
+    if (cases.empty())
+        for (const SpectrumPoint& point : spectrum.points) {
+            Case each = make_case(spectrum, point, wheel.teeth, false);
+            if (each.strength > kFaint) cases.push_back(std::move(each));
+        }
+    if (cases.empty()) {
+        search.tdc.why = "At these speeds the crank's twist hides where compression stands.";
+        search.tdc.raise = "Record idle, and a fuel cut down to low speed.";
+        return search;
+    }
+    fill_tdc(*scores.front().layout, cases, spectra, spectrum, search.engine, search.tdc);
     return search;
 }
 

@@ -28,8 +28,7 @@ std::vector<Layout> all_layouts() {
     all.push_back(spaced("twin firing 270-450", {270.0, 450.0}));
     all.push_back(spaced("twin firing 300-420", {300.0, 420.0}));
     all.push_back(spaced("twin firing 315-405", {315.0, 405.0}));
-    all.push_back(spaced("four firing 270-180-90-180", {270.0, 180.0, 90.0, 180.0}));
-    all.push_back(spaced("V4 firing 180-270-180-90", {180.0, 270.0, 180.0, 90.0}));
+    all.push_back(spaced("four firing 180-270-180-90", {270.0, 180.0, 90.0, 180.0}));
     all.push_back(spaced("V4 firing 90-270", {90.0, 270.0}));
     all.push_back(spaced("V6 firing 90-150", {90.0, 150.0}));
     all.push_back(spaced("V6 firing 108-132", {108.0, 132.0}));

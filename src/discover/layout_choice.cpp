@@ -1,0 +1,107 @@
+#include "discover/layout_choice.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+#include "kurbel/core/slider_crank.hpp"
+
+namespace kurbel::discover {
+
+namespace {
+
+/// What cylinders of one engine differ by: little, much, one of them dead (common practice, no source).
+constexpr std::array<double, 3> kSpreads{0.04, 0.12, 0.4};
+constexpr std::array<double, 3> kSpreadCost{0.0, 1.0, 2.5};
+/// Mean error of a tooth, degrees; it makes waves of whole orders, and one of run-out at order 1. In contrasts it is gone.
+constexpr double kPitch_deg = 0.1;
+/// Near the crank's torsion, from here on at the latest, each cylinder shows in its own way (common practice, no source).
+constexpr double kTorsion_hz = 300.0;
+constexpr double kResonance = 10.0;  ///< by which that raises the power of a wave, in the mean over cranks
+/// Tails: a wave three times as large as expected is nothing unusual (torsion, inertia, driveline).
+constexpr double kFreedom = 2.0;
+
+/// One point's waves of torque, squared.
+struct Powers {
+    std::vector<double> seen;
+    std::vector<double> noise;
+    std::vector<double> cylinder;  ///< one cylinder's, in units of its largest
+    std::vector<double> twist;     ///< share in which cylinders do not add up, for torsion
+};
+
+Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int teeth, bool contrast) {
+    Powers powers;
+    const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
+    const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
+    const auto& shapes = spectra.shapes(point.motored);
+    for (std::size_t h = 0; h < point.phasor.size(); ++h) {
+        const double order = 0.5 * static_cast<double>(h + 1);
+        double noise = point.variance[h];
+        if (h % 2 == 1 && !contrast) noise += std::pow(2.0 * point.energy * order * pitch, 2);
+        double cylinder = 0.0;
+        for (const GasShape& shape : shapes) cylinder += std::norm(shape.wave[h]) / static_cast<double>(shapes.size());
+        powers.seen.push_back(order * order * std::norm(point.phasor[h]));
+        powers.noise.push_back(order * order * noise);
+        // Near its torsion a crank swings many times as far as a stiff one would.
+        const double near = std::min(1.0, std::pow(order * speed_hz / (0.67 * kTorsion_hz), 4));
+        powers.cylinder.push_back(order * order * cylinder * (1.0 + kResonance * near));
+        powers.twist.push_back(std::min(1.0, std::pow(order * speed_hz / kTorsion_hz, 4)));
+    }
+    const double largest = *std::max_element(powers.cylinder.begin(), powers.cylinder.end());
+    for (double& value : powers.cylinder) value /= largest;
+    return powers;
+}
+
+double cost(const Powers& powers, const std::vector<bool>& told, const std::vector<double>& coherence, double spread,
+            double size) {
+    double sum = 0.0;
+    for (std::size_t h = 0; h < powers.seen.size(); ++h) {
+        if (!told[h]) continue;
+        const double expected =
+            size * powers.cylinder[h] * (coherence[h] + spread + powers.twist[h] / 16.0) + powers.noise[h];
+        sum += (1.0 + 0.5 * kFreedom) * std::log1p(powers.seen[h] / (0.5 * kFreedom * expected)) + std::log(expected);
+    }
+    return sum;
+}
+
+}  // namespace
+
+std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra, int teeth) {
+    std::vector<Powers> points;
+    for (const Contrast& contrast : contrasts(spectrum))
+        points.push_back(powers_of(contrast.point, spectra, teeth, true));
+    if (points.empty())
+        for (const SpectrumPoint& point : spectrum.points) points.push_back(powers_of(point, spectra, teeth, false));
+    std::vector<LayoutScore> scores;
+    for (const Layout& layout : layouts()) {
+        // The wave of the firings must show, and something beside it.
+        if (720.0 / layout.period_deg + 2.0 > spectrum.waves) continue;
+        std::vector<double> coherence;
+        for (int h = 1; h <= spectrum.waves; ++h) {
+            std::complex<double> sum = 0.0;
+            for (const double deg : layout.firing_tdc_deg) sum += std::polar(1.0, -0.5 * h * to_rad(deg));
+            coherence.push_back(std::norm(sum) / (layout.cylinders() * layout.cylinders()));
+        }
+        double best = std::numeric_limits<double>::infinity();
+        for (std::size_t s = 0; s < kSpreads.size(); ++s) {
+            double sum = kSpreadCost[s];
+            for (const Powers& powers : points) {
+                const double most = *std::max_element(powers.seen.begin(), powers.seen.end());
+                double least = std::numeric_limits<double>::infinity();
+                for (double size = 1e-3 * most; size < 1e3 * most; size *= 1.5)
+                    least = std::min(least, cost(powers, spectrum.told, coherence,
+                                                 kSpreads[s] * kSpreads[s] / layout.cylinders(), size));
+                // Points of one engine are no independent witnesses: they count as two at most.
+                sum += least * std::min(1.0, 2.0 / static_cast<double>(points.size()));
+            }
+            best = std::min(best, sum);
+        }
+        scores.push_back({&layout, best});
+    }
+    std::sort(scores.begin(), scores.end(), [](const LayoutScore& a, const LayoutScore& b) { return a.cost < b.cost; });
+    return scores;
+}
+
+}  // namespace kurbel::discover
