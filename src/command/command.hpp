@@ -26,6 +26,7 @@ class WrongCall : public std::runtime_error {
 void add_analyze(CLI::App& app);
 void add_score(CLI::App& app);
 void add_simulate(CLI::App& app);
+void add_inspect(CLI::App& app);
 void add_pattern(CLI::App& app);
 
 }  // namespace kurbel::command

@@ -52,6 +52,7 @@ int run(int argc, char** argv) {
     command::add_analyze(app);
     command::add_score(app);
     command::add_simulate(app);
+    command::add_inspect(app);
     command::add_pattern(app);
     app.get_formatter()->label("SUBCOMMAND", "COMMAND");
     app.get_formatter()->label("SUBCOMMANDS", "COMMANDS");

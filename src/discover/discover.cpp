@@ -47,6 +47,45 @@ void tell_speeds(const Lines& lines, const WheelSearch& wheel, Discovery& discov
     discovery.highest_rpm = rpm[rpm.size() - 1 - rpm.size() / 50];
 }
 
+/// Mean period of each stretch over that of one even place, from place 0.
+void tell_periods(const Lines& lines, const WheelSearch& wheel, Discovery& discovery) {
+    const auto teeth = static_cast<std::size_t>(wheel.turns.edges);
+    constexpr std::size_t kMostTurns = 2000;
+    const std::size_t step = std::max<std::size_t>(1, wheel.turns.laps.size() / kMostTurns);
+    std::vector<double> sum(teeth);
+    std::vector<double> square(teeth);
+    double turns = 0.0;
+    const double places = wheel.finding.positions > 0 ? wheel.finding.positions : wheel.finding.teeth;
+    for (std::size_t j = 0; j < wheel.turns.laps.size(); j += step) {
+        const std::size_t first = wheel.turns.laps[j].first;
+        const double place_s = (lines.crank_s[first + teeth] - lines.crank_s[first]) / places;
+        for (std::size_t i = 0; i < teeth; ++i) {
+            const double ratio = (lines.crank_s[first + i + 1] - lines.crank_s[first + i]) / place_s;
+            sum[i] += ratio;
+            square[i] += ratio * ratio;
+        }
+        turns += 1.0;
+    }
+    for (std::size_t i = 0; i < teeth && turns > 0.0; ++i) {
+        const std::size_t at = (static_cast<std::size_t>(wheel.pattern.first) + i) % teeth;
+        const double mean = sum[at] / turns;
+        const double begin = wheel.finding.angle_deg[i];
+        const double end = i + 1 < teeth ? wheel.finding.angle_deg[i + 1] : 360.0;
+        discovery.periods.push_back(
+            {begin, end - begin, mean, std::sqrt(std::max(0.0, square[at] / turns - mean * mean))});
+    }
+}
+
+/// What helps most now.
+std::string next_step(const Discovery& found) {
+    if (!found.wheel.found() || found.wheel.sureness == Sureness::not_sure) return found.wheel.raise;
+    if (found.cam.edges_seen > 0 && found.cam.edge_deg.empty()) return found.cam.raise;
+    if (found.engine.sureness == Sureness::not_sure) return found.engine.raise;
+    if (found.tdc.sureness == Sureness::not_sure) return found.tdc.raise;
+    return "Turn the engine by hand to cylinder 1's timing mark (ignition off, key out) to see which of the TDCs is "
+           "cylinder 1's; write it, with the firing order, into the draft.";
+}
+
 }  // namespace
 
 Discovery discover(const EdgeLines& edges) {
@@ -57,6 +96,7 @@ Discovery discover(const EdgeLines& edges) {
     WheelSearch wheel = search_wheel(lines);
     if (wheel.finding.found()) {
         tell_speeds(lines, wheel, discovery);
+        tell_periods(lines, wheel, discovery);
         discovery.cam = place_marks(lines.crank_s, lines.cam_s, wheel.turns, wheel.pattern);
     }
     discovery.wheel = std::move(wheel.finding);
@@ -64,6 +104,7 @@ Discovery discover(const EdgeLines& edges) {
         search_layout(cycle_spectrum(edges, discovery.wheel, discovery.cam), discovery.wheel, discovery.cam);
     discovery.engine = std::move(layout.engine);
     discovery.tdc = std::move(layout.tdc);
+    discovery.next_step = next_step(discovery);
     return discovery;
 }
 

@@ -21,46 +21,62 @@ constexpr double kPitch_deg = 0.1;
 constexpr double kTorsion_hz = 300.0;
 constexpr double kResonance = 10.0;  ///< by which that raises the power of a wave, in the mean over cranks
 /// Tails: a wave three times as large as expected is nothing unusual (torsion, inertia, driveline).
-constexpr double kFreedom = 2.0;
+constexpr double kFreedom = 3.0;
+constexpr std::size_t kMostShapes = 16;
+/// A wave that one shape has not at all is there in another, nearly like it; squared, of the largest.
+constexpr double kLeastWave = 1e-4;
 
 /// One point's waves of torque, squared.
 struct Powers {
     std::vector<double> seen;
     std::vector<double> noise;
-    std::vector<double> cylinder;  ///< one cylinder's, in units of its largest
-    std::vector<double> twist;     ///< share in which cylinders do not add up, for torsion
+    std::vector<std::vector<double>> cylinder;  ///< one cylinder's, by what it may do, in units of its largest
+    std::vector<double> twist;                  ///< share in which cylinders do not add up, for torsion
 };
 
 Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int teeth, bool contrast) {
     Powers powers;
     const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
     const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
-    const auto& shapes = spectra.shapes(point.motored);
     for (std::size_t h = 0; h < point.phasor.size(); ++h) {
         const double order = 0.5 * static_cast<double>(h + 1);
         double noise = point.variance[h];
         if (h % 2 == 1 && !contrast) noise += std::pow(2.0 * point.energy * order * pitch, 2);
-        double cylinder = 0.0;
-        for (const GasShape& shape : shapes) cylinder += std::norm(shape.wave[h]) / static_cast<double>(shapes.size());
         powers.seen.push_back(order * order * std::norm(point.phasor[h]));
         powers.noise.push_back(order * order * noise);
-        // Near its torsion a crank swings many times as far as a stiff one would.
-        const double near = std::min(1.0, std::pow(order * speed_hz / (0.67 * kTorsion_hz), 4));
-        powers.cylinder.push_back(order * order * cylinder * (1.0 + kResonance * near));
         powers.twist.push_back(std::min(1.0, std::pow(order * speed_hz / kTorsion_hz, 4)));
     }
-    const double largest = *std::max_element(powers.cylinder.begin(), powers.cylinder.end());
-    for (double& value : powers.cylinder) value /= largest;
+    const auto& shapes = spectra.shapes(point.motored);
+    const std::size_t step = std::max<std::size_t>(1, shapes.size() / kMostShapes);
+    for (std::size_t i = 0; i < shapes.size(); i += step) {
+        std::vector<double> cylinder;
+        for (std::size_t h = 0; h < point.phasor.size(); ++h) {
+            const double order = 0.5 * static_cast<double>(h + 1);
+            // Near its torsion a crank swings many times as far as a stiff one would.
+            const double near = std::min(1.0, std::pow(order * speed_hz / (0.67 * kTorsion_hz), 4));
+            cylinder.push_back(order * order * (std::norm(shapes[i].wave[h]) + kLeastWave) * (1.0 + kResonance * near));
+        }
+        const double largest = *std::max_element(cylinder.begin(), cylinder.end());
+        for (double& value : cylinder) value /= largest;
+        powers.cylinder.push_back(std::move(cylinder));
+    }
     return powers;
 }
 
-double cost(const Powers& powers, const std::vector<bool>& told, const std::vector<double>& coherence, double spread,
-            double size) {
+/// What is rare is believed later (judged from what is on the road; no source).
+double rarity(const Layout& layout) {
+    double cost = layout.even() ? 0.0 : 1.5;
+    if (layout.cylinders() > 8) cost += 1.5;
+    if (layout.cylinders() > 12) cost += 2.0;
+    return cost;
+}
+
+double cost(const Powers& powers, const std::vector<double>& cylinder, const std::vector<bool>& told,
+            const std::vector<double>& coherence, double spread, double size) {
     double sum = 0.0;
     for (std::size_t h = 0; h < powers.seen.size(); ++h) {
         if (!told[h]) continue;
-        const double expected =
-            size * powers.cylinder[h] * (coherence[h] + spread + powers.twist[h] / 16.0) + powers.noise[h];
+        const double expected = size * cylinder[h] * (coherence[h] + spread + powers.twist[h] / 16.0) + powers.noise[h];
         sum += (1.0 + 0.5 * kFreedom) * std::log1p(powers.seen[h] / (0.5 * kFreedom * expected)) + std::log(expected);
     }
     return sum;
@@ -86,13 +102,14 @@ std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const Cyli
         }
         double best = std::numeric_limits<double>::infinity();
         for (std::size_t s = 0; s < kSpreads.size(); ++s) {
-            double sum = kSpreadCost[s];
+            double sum = kSpreadCost[s] + rarity(layout);
             for (const Powers& powers : points) {
                 const double most = *std::max_element(powers.seen.begin(), powers.seen.end());
+                const double spread = kSpreads[s] * kSpreads[s] / layout.cylinders();
                 double least = std::numeric_limits<double>::infinity();
-                for (double size = 1e-3 * most; size < 1e3 * most; size *= 1.5)
-                    least = std::min(least, cost(powers, spectrum.told, coherence,
-                                                 kSpreads[s] * kSpreads[s] / layout.cylinders(), size));
+                for (const auto& cylinder : powers.cylinder)
+                    for (double size = 1e-2 * most; size < 1e3 * most; size *= 2.0)
+                        least = std::min(least, cost(powers, cylinder, spectrum.told, coherence, spread, size));
                 // Points of one engine are no independent witnesses: they count as two at most.
                 sum += least * std::min(1.0, 2.0 / static_cast<double>(points.size()));
             }

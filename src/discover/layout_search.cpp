@@ -205,6 +205,10 @@ TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases,
     tdc.low_deg = step * (static_cast<double>(begin) - 0.5);
     tdc.high_deg = tdc.low_deg + step * static_cast<double>(length);
     tdc.deg = step * static_cast<double>(best - folded.begin());
+    while (tdc.low_deg > tdc.deg) {
+        tdc.low_deg -= tdc.period_deg;
+        tdc.high_deg -= tdc.period_deg;
+    }
     const double half_width = 0.5 * (tdc.high_deg - tdc.low_deg);
     // A range of three standard errors; right means within ten degrees.
     constexpr double kRight_deg = 10.0;
