@@ -13,7 +13,9 @@ namespace kurbel::signal {
 /// Holds edges of both flanks back until it is known which of them is the tooth's, then gives out that one alone.
 ///
 /// Before a coil a tooth's middle makes the steep crossing: between the teeth, and above all in the middle of a gap, the voltage
-/// creeps through zero. So the right flank is the one whose slopes are short beside the distance of the teeth.
+/// creeps through zero. So the right flank is the one whose slopes are short beside the distance of the teeth. And the crossing in the
+/// middle of the gap halves it: among the distances from one wrong crossing to the next there are two that are long by half a gap, among
+/// the right ones a single one that is long by the whole gap. So the right flank's distances have the larger mean square.
 class EdgeQueue {
   public:
     static constexpr int kRoom = 512;
@@ -32,6 +34,7 @@ class EdgeQueue {
 
     /// `slope_share`: length of the slope over the distance of the teeth; NaN where it is not known.
     void push(const WaveformEdge& edge, double slope_share) noexcept {
+        compare_distance(edge);
         if (slope_share == slope_share) {
             const std::size_t side = edge.flank == Flank::rising ? 1U : 0U;
             if (seen_[side] < kMemory) ++seen_[side];
@@ -50,15 +53,12 @@ class EdgeQueue {
 
     /// The flank that looks right, `otherwise` where both are alike.
     [[nodiscard]] Flank better(Flank otherwise) const noexcept {
-        if (!sure()) return otherwise;
-        return shallow_[0] < shallow_[1] ? Flank::falling : Flank::rising;
+        const double lean = this->lean();
+        if (lean > 1.0) return Flank::falling;
+        return lean < -1.0 ? Flank::rising : otherwise;
     }
-    /// One flank's slopes are clearly shorter.
-    [[nodiscard]] bool sure() const noexcept {
-        if (seen_[0] < 8 || seen_[1] < 8) return false;
-        const double ratio = shallow_[0] / shallow_[1];
-        return ratio < 1.0 / kClear || ratio > kClear;
-    }
+    /// One flank is clearly the better one.
+    [[nodiscard]] bool sure() const noexcept { return std::fabs(lean()) > 1.0; }
 
     void choose(Flank flank) noexcept {
         if (!holding()) return;
@@ -84,13 +84,42 @@ class EdgeQueue {
     }
 
   private:
+    /// Above 1 falling is right, below -1 rising.
+    [[nodiscard]] double lean() const noexcept {
+        if (seen_[0] < 8 || seen_[1] < 8) return 0.0;
+        // Where the distances tell, they do so whatever the input circuit makes of the heights.
+        const double by_distance =
+            count_[0] > 40 && count_[1] > 40 ? std::log(spread(0) / spread(1)) / kDistancesTell : 0.0;
+        if (std::fabs(by_distance) > 1.0) return by_distance;
+        return std::log(shallow_[1] / shallow_[0]) / kSlopesTell;
+    }
+    /// Mean square of the distances over their mean's square.
+    [[nodiscard]] double spread(std::size_t side) const noexcept {
+        return count_[side] * squares_[side] / (sum_[side] * sum_[side]);
+    }
+    void compare_distance(const WaveformEdge& edge) noexcept {
+        const std::size_t side = edge.flank == Flank::rising ? 1U : 0U;
+        const double distance = edge.time_s - before_[side];
+        if (before_[side] >= 0.0) {
+            count_[side] += 1.0;
+            sum_[side] += distance;
+            squares_[side] += distance * distance;
+        }
+        before_[side] = edge.time_s;
+    }
+
     static constexpr int kMemory = 256;
-    static constexpr int kEnough = 150;  ///< more than two turns of the usual wheels
-    static constexpr double kClear = 1.2;
+    static constexpr int kEnough = 150;             ///< more than two turns of the usual wheels
+    static constexpr double kSlopesTell = 0.2;      ///< logarithm of a ratio of mean squares
+    static constexpr double kDistancesTell = 0.01;  ///< the same; one place absent of 60 makes 0.016
 
     std::array<WaveformEdge, kRoom> queue_{};
     std::array<double, 2> shallow_{};  ///< mean square of slope_share, falling and rising
     std::array<int, 2> seen_{};
+    std::array<double, 2> before_{-1.0, -1.0};
+    std::array<double, 2> count_{};
+    std::array<double, 2> sum_{};
+    std::array<double, 2> squares_{};
     std::int64_t given_ = 0;
     std::int32_t head_ = 0;
     std::int32_t size_ = 0;

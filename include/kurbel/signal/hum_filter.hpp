@@ -1,7 +1,8 @@
 // Mains hum under a signal: found as a line in the spectrum, followed, and taken off.
 //
-// Hum stands still in frequency, whatever the engine does. A line is believed where it stands clear above what is seen 5 Hz on either
-// side of it, where hum has none and an engine that turns unevenly has as much.
+// A line is believed where it stands clear above what is seen 5 Hz on either side of it. An engine that runs at just 3000 or 3600 rpm
+// has such a line too; but it has others besides, at half the frequency (every second turn), at one and a half, and at twice. Mains
+// hum has not: those three must be far weaker. Its third harmonic is taken off together with the first.
 #pragma once
 
 #include <algorithm>
@@ -63,6 +64,8 @@ class HumFilter {
     /// Waves slower than this many a second may be taken for hum: lines above a third of it are left alone. 0: none is touched.
     void set_tooth_hz(double hz) noexcept { tooth_hz_ = hz; }
 
+    void allow(bool yes) noexcept { allowed_ = yes; }
+
     [[nodiscard]] bool active() const noexcept { return active_ != 0U; }
     /// Amplitude of the strongest line that is taken off, 0 without one.
     [[nodiscard]] double amplitude() const noexcept {
@@ -84,8 +87,8 @@ class HumFilter {
 
   private:
     using Complex = std::complex<double>;
-    static constexpr std::size_t kLines = 6;
-    static constexpr std::array<double, kLines> kHz{50.0, 60.0, 100.0, 120.0, 150.0, 180.0};
+    static constexpr std::size_t kLines = 10;  // of either mains 1, 3, 1/2, 3/2 and 2 times its frequency
+    static constexpr std::array<double, kLines> kHz{50.0, 150.0, 25.0, 75.0, 100.0, 60.0, 180.0, 30.0, 90.0, 120.0};
     static constexpr double kMemory_s = 0.5;
     static constexpr double kClear = 4.0;  ///< times its neighbours to be believed, half as often to be dropped
 
@@ -114,7 +117,13 @@ class HumFilter {
             const double here = size(bins_[line][1].value);
             const double beside = std::max(size(bins_[line][0].value), size(bins_[line][2].value));
             const bool on = ((active_ >> line) & 1U) != 0U;
-            const bool may = age_s > 0.3 && kHz[line] < tooth_hz_ / 3.0;
+            const std::size_t first = line - line % 5;
+            bool may = allowed_ && age_s > 0.3 && kHz[line] < tooth_hz_ / 3.0;
+            if (line == first)
+                for (std::size_t other = first + 2; other < first + 5; ++other)
+                    may = may && here > (on ? 2.0 : 4.0) * size(bins_[other][1].value);
+            else
+                may = may && line == first + 1 && ((active_ >> first) & 1U) != 0U;
             if (may && here > (on ? 0.5 * kClear : kClear) * beside)
                 active_ |= 1U << line;
             else
@@ -139,6 +148,7 @@ class HumFilter {
     double tooth_hz_ = 0.0;
     std::uint32_t active_ = 0;
     bool enabled_ = false;
+    bool allowed_ = false;
 };
 
 }  // namespace kurbel::signal

@@ -50,9 +50,13 @@ class Level {
         slope_ = old.slope_;
         regular_ = old.regular_;
         dwell_ = old.dwell_;
+        top_ = old.top_;
+        bottom_ = old.bottom_;
+        unlike_ = old.unlike_;
         floor_ = old.floor_;
         zero_based_ = old.zero_based_;
         cut_ = old.cut_;
+        beside_ = old.beside_;
         number_ = 0;
         known_ = old.number_ > 8 || old.known_;
         update_reversal();
@@ -88,7 +92,16 @@ class Level {
         return regular_;
     }                                                             ///< share of intervals that resemble the one before
     [[nodiscard]] Real dwell() const noexcept { return dwell_; }  ///< share of time spent near the two extremes
-    [[nodiscard]] Real middle() const noexcept { return zero_based_ ? base_ : middle_; }
+    /// The waves spend their time at two heights that are always the same.
+    [[nodiscard]] bool two_levels() const noexcept {
+        const Real noise = this->noise() / std::max(swing_, Real(1e-30));
+        return dwell_ > Real(0.75) && unlike_ < Real(4e-4) + 16 * noise * noise;
+    }
+    /// Clamped on one side: the extremes stand at unequal distances from where the waves are as long above as below.
+    [[nodiscard]] bool lopsided() const noexcept { return std::fabs(middle_ - base_) > Real(0.05) * swing_; }
+    /// A clamp may let so little of one half-wave through that the mean says nothing: then midway between the extremes, where the
+    /// slopes are steep.
+    [[nodiscard]] Real middle() const noexcept { return zero_based_ && !beside_ ? base_ : middle_; }
     /// Waves were seen lately.
     [[nodiscard]] bool alive() const noexcept {
         return (number_ >= 6 || known_) && static_cast<Real>(count_ - last_) < std::max(8 * longest_, Real(64));
@@ -148,12 +161,16 @@ class Level {
     Real slope_ = 0;
     Real regular_ = 0;
     Real dwell_ = 0;
+    Real top_ = 0;  ///< typical extremes
+    Real bottom_ = 0;
+    Real unlike_ = 0;  ///< mean square of the swings' relative differences from the typical one
     Real reversal_ = 0;
     Real floor_ = 0;
     std::int32_t periods_ = 0;
     bool strict_ = true;
     bool zero_based_ = false;
     bool cut_ = false;
+    bool beside_ = false;    ///< the mean lies beside one of the extremes
     bool rising_ = true;     ///< the last turn was a minimum
     bool awaiting_ = false;  ///< a turn is behind, its crossing not
     bool known_ = false;
@@ -185,9 +202,10 @@ bool Level<Real>::push(Real x) noexcept {
     if ((at & 15) == 0) fade();
 
     const Real middle = this->middle();
-    const Real limit = (cut_ ? Real(0.25) : Real(1)) * swing_;
+    const Real limit =
+        cut_ ? std::min(Real(0.25) * swing_, Real(0.7) * std::min(top_ - base_, base_ - bottom_)) : swing_;
     const Real deviation = x - middle;
-    sum_ += std::clamp(x - base_, -limit, limit);
+    if (limit > 0) sum_ += std::clamp(x - base_, -limit, limit);
     if (std::fabs(deviation) > kNear * swing_) near_ += 1;
 
     const std::int64_t before = number_;
@@ -238,10 +256,16 @@ void Level<Real>::turn(bool maximum) noexcept {
     const Real swing = high_ - low_;
     if (!(swing_ > 0)) {
         swing_ = swing;
+        top_ = high_;
+        bottom_ = low_;
         middle_ = Real(0.5) * (high_ + low_);
         if (periods_ == 0) base_ = middle_;
     } else {
+        const Real change = (swing - swing_) / swing_;
+        unlike_ += Real(1.0 / 64) * (std::min(change * change, Real(1)) - unlike_);
         swing_ += Real(0.125) * (std::min(swing, 2 * swing_) - swing_);
+        top_ += Real(0.125) * (high_ - top_);
+        bottom_ += Real(0.125) * (low_ - bottom_);
         middle_ += Real(0.125) * (Real(0.5) * (high_ + low_) - middle_);
     }
     update_reversal();
@@ -314,6 +338,9 @@ void Level<Real>::end_period(std::int64_t index) noexcept {
             dwell_ += (near_ / samples - dwell_) / static_cast<Real>(std::min(periods_, std::int32_t{16}));
         }
     }
+    const Real nearer = std::min(top_ - base_, base_ - bottom_);
+    if (nearer < Real(0.15) * swing_) beside_ = true;
+    if (nearer > Real(0.25) * swing_) beside_ = false;
     last_falling_ = index;
     last_place_ = place;
     tail_ = tail;

@@ -167,6 +167,8 @@ void BasicWaveformEdges<Real>::rewind() noexcept {
 template <class Real>
 void BasicWaveformEdges<Real>::set_kind(SensorKind kind) noexcept {
     kind_ = kind;
+    // Before two levels hum means nothing.
+    hum_.allow(kind == SensorKind::inductive);
     for (Level<Real>& level : level_) level.set_zero_based(kind == SensorKind::inductive);
 }
 
@@ -197,7 +199,7 @@ void BasicWaveformEdges<Real>::push_one(Real x) noexcept {
         const Real floor = std::max(watch_.flicker(), static_cast<Real>(settings_.least_swing));
         for (Level<Real>& level : level_) {
             level.set_floor(floor);
-            level.set_cut(watch_.clipped_share() > 0.1);
+            level.set_cut(watch_.clipped_share() > 0.1 || level.lopsided());
         }
         choose_level();
     }
@@ -231,11 +233,11 @@ void BasicWaveformEdges<Real>::choose_level() noexcept {
             if (!level.alive() || !level.clear() || !(level.interval() > 0)) continue;
             if (1.0 / samples_of(i, static_cast<double>(level.interval())) > 0.7 * most) best = i;
         }
-        // Nothing is clear: the waves that stand highest above the noise.
-        Real highest = 0;
+        // Nothing is clear: the waves that stand highest above the noise, if they come as regularly as teeth.
+        Real highest = 12;
         for (int i = 0; i < kLevels && most == 0.0; ++i) {
             const Level<Real>& level = level_[static_cast<std::size_t>(i)];
-            if (!level.alive() || !(level.swing() > highest * level.noise())) continue;
+            if (!level.alive() || level.regular() < Real(0.72) || !(level.swing() > highest * level.noise())) continue;
             highest = level.swing() / level.noise();
             best = i;
         }
@@ -313,7 +315,8 @@ void BasicWaveformEdges<Real>::place(const Level<Real>& level, const Crossing<Re
         while (at > 0 && height(at - 1) >= 0) --at;
         if (at <= 0 || at >= count) continue;
         const Real rise = height(at) - height(at - 1);
-        guess = first + spacing * (static_cast<Real>(at) - (rise > 0 ? height(at) / rise : Real(0)));
+        guess = first + spacing * (static_cast<Real>(at) -
+                                   (rise > 0 ? std::clamp(height(at) / rise, Real(0), Real(1)) : Real(0)));
         // Half heights on either side, of the lower of the two half-waves.
         Real top = 0;
         int peak = at;
@@ -344,7 +347,8 @@ void BasicWaveformEdges<Real>::place(const Level<Real>& level, const Crossing<Re
         fit = fit_slope(grid.data(), count, first, spacing, guess, half_width, crossing.middle);
         if (fine) break;
     }
-    if (!fit.ok) {
+    if (!fit.ok || !(std::fabs(fit.place - guess) < static_cast<Real>(kReach))) {
+        fit.ok = false;
         fit.place = guess;
         fit.slope = 0;
     }
@@ -356,7 +360,7 @@ void BasicWaveformEdges<Real>::place(const Level<Real>& level, const Crossing<Re
 template <class Real>
 void BasicWaveformEdges<Real>::emit(double sample, const Level<Real>& level, const Crossing<Real>& crossing,
                                     const SlopeFit<Real>& fit, Real after, Real slope_samples, bool fine) noexcept {
-    if (sample <= last_edge_) return;
+    if (!(sample > last_edge_ && sample < static_cast<double>(samples_))) return;
     const double width = samples_of(active_, 1.0);
     const double tooth = width * static_cast<double>(level.interval());
     WaveformEdge edge;
@@ -399,7 +403,11 @@ void BasicWaveformEdges<Real>::emit(double sample, const Level<Real>& level, con
     }
     last_flank_[side] = sample;
     last_edge_ = sample;
-    if ((timed_ & 15) == 0 && tooth > 0.0) hum_.set_tooth_hz(settings_.rate_hz / tooth);
+    if ((timed_ & 15) == 0 && tooth > 0.0) {
+        hum_.set_tooth_hz(settings_.rate_hz / tooth);
+        // A clamp makes slow lines of every change of height.
+        hum_.allow(kind_ == SensorKind::inductive && !level.lopsided());
+    }
     queue_.push(edge, tooth > 0.0 && fit.ok ? static_cast<double>(slope_samples) * width / tooth : kUnknown);
     if (!queue_.holding()) return;
     const bool long_enough = sample > 2.0 * settings_.rate_hz && queue_.size() >= 16;
@@ -411,10 +419,8 @@ template <class Real>
 void BasicWaveformEdges<Real>::decide() noexcept {
     const Level<Real>* level = active();
     if (level == nullptr) return;
-    if (kind_ == SensorKind::automatic)
-        set_kind(level->dwell() > Real(0.75) ? SensorKind::digital : SensorKind::inductive);
-    const Flank usual = kind_ == SensorKind::digital ? Flank::rising : Flank::falling;
-    queue_.choose(kind_ == SensorKind::digital ? usual : queue_.better(usual));
+    if (kind_ == SensorKind::automatic) set_kind(level->two_levels() ? SensorKind::digital : SensorKind::inductive);
+    queue_.choose(queue_.better(kind_ == SensorKind::digital ? Flank::rising : Flank::falling));
 }
 
 template <class Real>
@@ -436,7 +442,7 @@ WaveformReport BasicWaveformEdges<Real>::report() const noexcept {
     const double tooth = width * static_cast<double>(level->interval());
     report.kind = kind_;
     report.flank = queue_.chosen();
-    report.flank_sure = kind_ != SensorKind::digital && queue_.sure();
+    report.flank_sure = queue_.sure();
     report.swing = static_cast<double>(level->swing());
     report.middle = static_cast<double>(level->middle());
     if (active_ == kFast || tooth < 24.0) report.noise = std::sqrt(residual_);
@@ -448,6 +454,8 @@ WaveformReport BasicWaveformEdges<Real>::report() const noexcept {
     report.steps = watch_.step() > 0 ? report.swing / static_cast<double>(watch_.step()) : kUnknown;
     const bool coil = kind_ != SensorKind::digital;
     if (coil) report.clipped_share = watch_.clipped_share();
+    // Heights of a few converter steps that come and go without rule are the standing sensor's noise.
+    if (report.steps < 32.0 && coil && level->regular() < Real(0.5)) add(Finding::no_signal);
     if (coil && report.clipped_share > 0.25) add(Finding::clipped);
     if (coil && report.steps < 32.0) add(Finding::too_small);
     // Noise in a slope of so many samples, as share of the distance between teeth.
@@ -457,10 +465,10 @@ WaveformReport BasicWaveformEdges<Real>::report() const noexcept {
     if (tooth > 0.0 && tooth < 5.0) add(Finding::undersampled);
     if (dropouts_ > 0) add(Finding::dropouts);
     if (highest_middle_ - lowest_middle_ > 0.25 * report.swing) add(Finding::drift);
-    if (queue_.told() != Flank::automatic && report.flank_sure && queue_.better(queue_.told()) != queue_.told())
+    if (queue_.told() != Flank::automatic && queue_.sure() && queue_.better(queue_.told()) != queue_.told())
         add(Finding::inverted);
-    const bool flat = level->dwell() > Real(0.75);
-    if (settings_.kind == SensorKind::inductive && flat && report.clipped_share < 0.25) add(Finding::kind_mistaken);
+    if (settings_.kind == SensorKind::inductive && level->two_levels() && report.clipped_share < 0.25)
+        add(Finding::kind_mistaken);
     if (settings_.kind == SensorKind::digital && level->dwell() < Real(0.6) && slope_samples_ > 3.0)
         add(Finding::kind_mistaken);
     return report;
