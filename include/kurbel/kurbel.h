@@ -248,7 +248,7 @@ typedef struct kurbel_waveform_report {
     double slope_samples; /* samples between the half heights around an edge */
     double hum;           /* amplitude of the mains hum that was taken off */
     double hum_hz;
-    double clipped_share; /* share of the half-waves that end flat */
+    double clipped_share; /* share of the waves that end flat */
     double steps;         /* converter steps in a swing */
 } kurbel_waveform_report;
 

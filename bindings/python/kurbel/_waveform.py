@@ -36,7 +36,7 @@ class WaveformReport:
     hum, hum_hz : float
         Amplitude and frequency of the mains hum that was taken off.
     clipped_share, steps : float
-        Share of the half-waves that end flat at the range's end; converter steps in a swing.
+        Share of the waves that end flat at the range's end; converter steps in a swing.
     samples, bad_samples, edges, dropouts : int
         Counts.
     """

@@ -35,14 +35,14 @@ class ConverterWatch {
         }
     }
 
-    /// A half-wave ends: `upper` or lower; `swing` peak to peak.
-    void end_half_wave(bool upper, Real swing) noexcept {
-        const bool at_end = upper ? high_ == top_ : low_ == bottom_;
-        const auto same = static_cast<double>(upper ? at_high_ : at_low_);
+    /// A tooth's wave, upper and lower half, is over; `swing` peak to peak.
+    void end_wave(Real swing) noexcept {
         // An unclipped sine spends arccos(1 - 1/n) / (pi/2) of a half-wave on its last step of n.
         const double steps = step_ > 0 ? 0.5 * static_cast<double>(swing / step_) : 1e9;
         const double fair = std::acos(std::max(0.0, 1.0 - 1.0 / std::max(steps, 1.0))) / 1.5708;
-        const bool cut = at_end && same >= 3.0 && same > 1.5 * fair * static_cast<double>(samples_);
+        const double least = std::max(3.0, 0.75 * fair * static_cast<double>(samples_));
+        const bool cut = (high_ == top_ && static_cast<double>(at_high_) > least) ||
+                         (low_ == bottom_ && static_cast<double>(at_low_) > least);
         if (waves_ < 256) ++waves_;
         share_ += ((cut ? 1.0 : 0.0) - share_) / static_cast<double>(waves_);
         high_ = low_ = last_;
@@ -56,7 +56,7 @@ class ConverterWatch {
         const Real range = top_ - bottom_;
         return range >= 8 * step_ ? 3 * step_ : Real(0.15) * range;
     }
-    /// Share of the last half-waves that were cut off.
+    /// Share of the last waves that were cut off.
     [[nodiscard]] double clipped_share() const noexcept { return share_; }
 
   private:

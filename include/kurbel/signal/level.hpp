@@ -167,6 +167,7 @@ class Level {
     Real reversal_ = 0;
     Real floor_ = 0;
     std::int32_t periods_ = 0;
+    std::int32_t outside_ = 0;  ///< half-waves in a row that do not reach over the middle
     bool strict_ = true;
     bool zero_based_ = false;
     bool cut_ = false;
@@ -267,6 +268,16 @@ void Level<Real>::turn(bool maximum) noexcept {
         top_ += Real(0.125) * (high_ - top_);
         bottom_ += Real(0.125) * (low_ - bottom_);
         middle_ += Real(0.125) * (Real(0.5) * (high_ + low_) - middle_);
+    }
+    // Waves that stand beside the middle never cross it: the middle has been left behind.
+    const Real level = this->middle();
+    outside_ = level > low_ && level < high_ ? 0 : outside_ + 1;
+    if (outside_ > 3) {
+        base_ = middle_ = Real(0.5) * (high_ + low_);
+        top_ = high_;
+        bottom_ = low_;
+        periods_ = std::min(periods_, std::int32_t{4});
+        outside_ = 0;
     }
     update_reversal();
     rising_ = !maximum;

@@ -390,7 +390,7 @@ void BasicWaveformEdges<Real>::emit(double sample, const Level<Real>& level, con
     if (timed_ <= 32) lowest_middle_ = highest_middle_ = middle;
     lowest_middle_ = std::min(lowest_middle_, middle);
     highest_middle_ = std::max(highest_middle_, middle);
-    watch_.end_half_wave(!crossing.rising, level.swing());
+    if (!crossing.rising) watch_.end_wave(level.swing());
     const std::size_t side = crossing.rising ? 1U : 0U;
     const double since = last_flank_[side] >= 0.0 ? sample - last_flank_[side] : 0.0;
     if (side == 0 && since > 0.0) {

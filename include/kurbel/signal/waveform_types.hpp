@@ -93,7 +93,7 @@ struct WaveformReport {
     double slope_samples = kUnknown;  ///< samples between the half heights around an edge
     double hum = 0.0;                 ///< amplitude of the mains hum that was taken off
     double hum_hz = kUnknown;
-    double clipped_share = 0.0;  ///< share of the half-waves that end flat at the range's end
+    double clipped_share = 0.0;  ///< share of the waves that end flat at the range's end
     double steps = kUnknown;     ///< converter steps in a swing
     std::uint32_t findings = 0;  ///< bits of Finding
 
