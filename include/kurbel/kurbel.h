@@ -449,6 +449,12 @@ KURBEL_API void kurbel_answer_destroy(kurbel_answer* answer);
 KURBEL_API int32_t kurbel_study_pattern(const kurbel_recording* const* recordings, size_t count, kurbel_answer** out,
                                         char* text, size_t text_size);
 
+/* One HTML page over folders of analyze and of answers, in that order, written to `path` whole or not at all; an earlier report
+ * there is replaced, nothing else is. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, no folder), KURBEL_BAD_INPUT with the cause in
+ * `text`. */
+KURBEL_API int32_t kurbel_report_write(const char* const* folders, size_t count, const char* path, char* text,
+                                       size_t text_size);
+
 #ifdef __cplusplus
 }
 #endif

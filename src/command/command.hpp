@@ -28,5 +28,6 @@ void add_score(CLI::App& app);
 void add_simulate(CLI::App& app);
 void add_inspect(CLI::App& app);
 void add_pattern(CLI::App& app);
+void add_report(CLI::App& app);
 
 }  // namespace kurbel::command

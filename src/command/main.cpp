@@ -54,6 +54,7 @@ int run(int argc, char** argv) {
     command::add_simulate(app);
     command::add_inspect(app);
     command::add_pattern(app);
+    command::add_report(app);
     app.get_formatter()->label("SUBCOMMAND", "COMMAND");
     app.get_formatter()->label("SUBCOMMANDS", "COMMANDS");
     app.get_formatter()->label("Subcommands", "Commands");

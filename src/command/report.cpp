@@ -1,129 +1,55 @@
-// The report on the terminal: verdict, table, codes, what was not judged, what to be careful about.
-#include <array>
-#include <cmath>
+// kurbel report: one page over results and answers.
+#include "kurbel/study/report.hpp"
 
-#include "command/outcome.hpp"
-#include "command/text.hpp"
+#include <iostream>
+#include <memory>
+
+#include "command/command.hpp"
+#include "kurbel/study/answer.hpp"
 
 namespace kurbel::command {
 
 namespace {
 
-constexpr std::size_t kWidth = 100;
+struct ReportCall {
+    ReportOptions options;
+    std::string out;
+};
 
-const char* in_words(Reason reason) noexcept {
-    switch (reason) {
-        case Reason::no_sync: return "the position of the wheel was not known";
-        case Reason::no_phase: return "it was not known which of the cycle's two revolutions this was";
-        case Reason::cranking: return "the starter was turning the engine, or it ran below its running speed";
-        case Reason::fuel_cut: return "the fuel was cut on purpose";
-        case Reason::low_torque: return "too little torque for a lost combustion to show";
-        case Reason::rough_road: return "the road shook the driveline";
-        case Reason::transient: return "fuel, load or gear had only just changed";
-        case Reason::learning: return "the engine was still being learned";
-        case Reason::none: break;
+void run_report(const ReportCall& call) {
+    try {
+        write_report(call.options, call.out);
+    } catch (const WrongQuestion& error) {
+        throw WrongCall(error.what());
     }
-    return "no reason given";
-}
-
-std::string table_text(const Outcome& outcome) {
-    std::string text = format("%10s %9s %9s %9s %9s   %-20s %s\n", "cylinder", "firings", "judged", "misfires", "rate",
-                              "95 % interval", "mean severity");
-    for (const CylinderLine& line : outcome.table.lines) {
-        const TallyRow& row = line.counts;
-        const std::string interval = row.judged == 0 ? "-" : percent_range(line.interval.low, line.interval.high);
-        const std::string severity = std::isnan(row.mean_severity()) ? "-" : format("%.2f", row.mean_severity());
-        text += format("%10s %9lld %9lld %9lld %9s   %-20s %s\n", cylinder_text(row).c_str(),
-                       static_cast<long long>(row.firings), static_cast<long long>(row.judged),
-                       static_cast<long long>(row.misfires), percent(line.rate).c_str(), interval.c_str(),
-                       severity.c_str());
-    }
-    text +=
-        "Rate: misfires among the judged firings, and the range in which the true rate lies with 95 % confidence.\n";
-    text += "Severity of a misfire: 1 = no combustion at all, 0 = as much work as a healthy firing does.\n";
-    return text;
-}
-
-std::string code_meaning(int number) {
-    if (number == 300) return "misfires on several cylinders, or on one that cannot be named";
-    return "misfires on cylinder " + std::to_string(number - 300);
-}
-
-std::string codes_text(const Outcome& outcome) {
-    const TroubleCodes codes = outcome.tally.codes();
-    if (codes.count == 0) return "Trouble codes: none.\n";
-    std::string text =
-        "Trouble codes that these misfires call for (the car's own monitor may have seen other driving):\n";
-    for (int i = 0; i < codes.count; ++i) {
-        const int number = codes.number[static_cast<std::size_t>(i)];
-        text += "  " + code_text(number) + "  " + code_meaning(number) + "\n";
-    }
-    return text;
-}
-
-std::string unjudged_text(const Outcome& outcome) {
-    const TallyRow& total = outcome.tally.total();
-    const std::int64_t unjudged = total.firings - total.judged;
-    if (unjudged == 0) return total.firings == 0 ? "" : "Every firing was judged.\n";
-    std::string text = "Not judged: " + std::to_string(unjudged) + " of " + counted(total.firings, "firing") + " (" +
-                       percent(static_cast<double>(unjudged) / static_cast<double>(total.firings)) + "), because\n";
-    for (int reason = 0; reason < 9; ++reason)
-        if (const std::int64_t count = outcome.tally.unjudged(static_cast<Reason>(reason)); count > 0)
-            text += format("  %8lld  %s\n", static_cast<long long>(count), in_words(static_cast<Reason>(reason)));
-    return text;
-}
-
-const char* phase_text(const Outcome& outcome) noexcept {
-    switch (outcome.sync.phase) {
-        case Phase::cam: return "Cylinders are told apart by the cam signal.";
-        case Phase::crank:
-            return "Cylinders are told apart by the motion of the crank itself; there is no cam signal to confirm it.";
-        case Phase::not_needed: return "A two-stroke engine: one revolution tells the cylinders apart.";
-        case Phase::unknown: break;
-    }
-    return "Which of the cycle's two revolutions is which is not known (no cam signal was found), so cylinders that "
-           "fire "
-           "one revolution apart are named together.";
-}
-
-std::string recording_text(const Outcome& outcome) {
-    const SyncState& sync = outcome.sync;
-    std::string text =
-        format("Recording: %.1f s, %lld revolutions", outcome.seconds, static_cast<long long>(sync.revolutions));
-    if (!std::isnan(outcome.mean_rpm)) text += format(", %.0f rpm on average", outcome.mean_rpm);
-    text += "; " + counted(sync.edges, "edge") + ": " + std::to_string(sync.missed) + " missing, " +
-            std::to_string(sync.extra) + " too many, " + std::to_string(sync.faults) +
-            " at impossible times; wheel lost " + counted(sync.losses, "time") + ".";
-    return wrapped(text, kWidth, 0) + "\n" + wrapped(phase_text(outcome), kWidth, 0) + "\n";
-}
-
-/// What can hurt people or machines; nothing where there is no code.
-std::string caution_text(const Outcome& outcome) {
-    if (outcome.tally.codes().count == 0) return "";
-    return wrapped(
-               "Caution: unburnt fuel from a misfiring cylinder burns in the exhaust. It can overheat and destroy the "
-               "catalyst and set fire to what lies below the car. Avoid load, and stop driving if the warning lamp "
-               "flashes. "
-               "Ignition parts carry dangerous voltage and fuel rails carry pressure: local rules, the maker's "
-               "procedure "
-               "and licensed practice come before anything said here.",
-               kWidth, 2) +
-           "\n";
+    std::cout << "Written to " << call.out << ": " << call.options.folders.size()
+              << (call.options.folders.size() == 1 ? " part" : " parts")
+              << " on one page, to be read in any browser.\n";
 }
 
 }  // namespace
 
-std::string report_text(const Outcome& outcome) {
-    std::string text = wrapped(verdict_sentence(outcome), kWidth, 0) + "\n\n";
-    for (const std::string& warning : warnings(outcome)) text += wrapped("Warning: " + warning, kWidth, 2) + "\n\n";
-    if (!outcome.table.lines.empty()) text += table_text(outcome) + "\n";
-    text += codes_text(outcome) + unjudged_text(outcome);
-    if (outcome.table.unplaced > 0 && !outcome.events.empty())
-        text += "In no line of the table: " + counted(outcome.table.unplaced, "unjudged firing") +
-                " whose cylinder was not yet known.\n";
-    text += recording_text(outcome);
-    const std::string caution = caution_text(outcome);
-    return caution.empty() ? text : text + "\n" + caution;
+void add_report(CLI::App& app) {
+    CLI::App* command =
+        app.add_subcommand("report", "Make one page of results and answers, to read, print and hand over");
+    const auto call = std::make_shared<ReportCall>();
+    command
+        ->add_option("FOLDER", call->options.folders,
+                     "Folders that analyze or a study wrote with --out, in the order to be read")
+        ->required()
+        ->type_name("FOLDER ...");
+    command
+        ->add_option("--out", call->out,
+                     "Write the page there (HTML, everything inside). An earlier report is replaced, any\n"
+                     "other file is refused")
+        ->required()
+        ->type_name("FILE");
+    command->add_option("--title", call->options.title, "Headline (default: Misfire report)")->type_name("TEXT");
+    command->add_option("--note", call->options.note, "A line below it: vehicle, order number, date")
+        ->type_name("TEXT");
+    command->footer("Example: kurbel report before swapped repaired --out report.html --note \"order 1207\"\n\n" +
+                    std::string(kStatuses));
+    command->callback([call] { run_report(*call); });
 }
 
 }  // namespace kurbel::command

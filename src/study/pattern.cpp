@@ -28,10 +28,10 @@ namespace {
 
 using study::Cells;
 using study::kConditions;
+using study::kFewestTested;
 using study::Outcomes;
 
-constexpr double kSignificant = 0.05;        // all tests of conditions together
-constexpr std::int64_t kFewestMisfires = 5;  // under which no test of a condition is made
+constexpr double kSignificant = 0.05;  // all tests of conditions together
 constexpr std::int64_t kFewestTogether = 5;
 
 constexpr std::array<Condition, kConditions> kAll{Condition::speed, Condition::load, Condition::coolant,
@@ -74,7 +74,7 @@ PatternRow first_look(Work& work, bool since_start) {
     for (const Condition condition : kAll) {
         Cells& cells = work.cells[static_cast<std::size_t>(condition)];
         cells = study::cut(outcomes, condition, since_start);
-        if (cells.effect.varied && row.misfires >= kFewestMisfires)
+        if (cells.effect.varied && row.misfires >= kFewestTested)
             cells.effect.p = test(blocks, work, condition, since_start);
         row.conditions.push_back(cells.effect);
     }

@@ -11,6 +11,7 @@
 namespace kurbel::study {
 
 inline constexpr std::size_t kConditions = 4;
+inline constexpr std::int64_t kFewestTested = 5;  ///< misfires of a row under which no condition is tested
 inline constexpr double kStill = 0.05;  ///< p with another condition held fixed, above which nothing of its own is left
 
 /// One row's outcomes, all vectors of one length.

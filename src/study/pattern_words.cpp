@@ -36,6 +36,7 @@ std::string range_text(Condition condition, double low, double high) {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using study::kFewestTested;
 using study::range_text;
 using study::row_name;
 using text::format;
@@ -242,7 +243,8 @@ std::string evidence_of(const Pattern& pattern, const std::vector<JudgedRecordin
     for (const char* list : {"cylinders", "conditions", "ranges", "common_for", "next"}) json[list] = Json::array();
     for (const PatternRow& row : pattern.rows) {
         json["cylinders"].push_back(row_json(row));
-        if (row.misfires == 0) continue;
+        const bool worst = &row == &pattern.rows[static_cast<std::size_t>(pattern.worst)];
+        if (row.misfires < kFewestTested && !(worst && row.misfires > 0)) continue;
         for (const ConditionEffect& effect : row.conditions) {
             json["conditions"].push_back(effect_json(row, effect));
             for (const ConditionCell& cell : effect.cells) {

@@ -11,6 +11,7 @@ from ._answer import Answer
 from ._core import InputError, __version__
 from ._detector import Detector
 from ._pattern import pattern
+from ._report import report
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
 from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, edges_from_waveform
 
@@ -30,4 +31,5 @@ __all__ = [
     "analyze",
     "edges_from_waveform",
     "pattern",
+    "report",
 ]

@@ -31,5 +31,6 @@ void bind_detector(py::module_& module);
 void bind_waveform(py::module_& module);
 void bind_answer(py::module_& module);
 void bind_pattern(py::module_& module);
+void bind_report(py::module_& module);
 
 }  // namespace kurbel::python

@@ -59,4 +59,5 @@ PYBIND11_MODULE(_core, module) {
     bind_waveform(module);
     bind_answer(module);
     bind_pattern(module);
+    bind_report(module);
 }
