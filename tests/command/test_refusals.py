@@ -1,0 +1,35 @@
+"""Every study refuses what it cannot answer: exit 2 for a wrong call, 3 for a wrong input, one sentence that says what is wrong and
+what to do, nothing written."""
+import re
+
+import pytest
+
+from conftest import ROOT, run
+
+DATASETS = ROOT / "datasets"
+CRANKING, IDLE, OTHER = DATASETS / "pickup-cranking", DATASETS / "pickup-1-before", DATASETS / "foreign-v6-road"
+
+CALLS = [
+    (2, ["pattern"]),
+    (3, ["pattern", CRANKING]),
+    (3, ["pattern", IDLE, OTHER]),
+    (3, ["pattern", DATASETS / "no-such-folder"]),
+    (2, ["report", "--out", "report.html"]),
+    (3, ["report", IDLE, "--out", "report.html"]),
+]
+
+
+@pytest.mark.parametrize("status, call", CALLS, ids=lambda value: " ".join(map(str, value)).replace(str(DATASETS), "") if
+                         isinstance(value, list) else str(value))
+def test_refusal_is_a_sentence_and_leaves_nothing(tmp_path, status, call):
+    arguments = list(call) if "--out" in call else [*call, "--out", "out"]
+    done = run(*arguments, cwd=tmp_path)
+    assert done.returncode == status, done.stderr
+    assert done.stdout == ""
+    text = done.stderr.strip()
+    assert text.startswith("kurbel: ")
+    assert len(re.findall(r"\w+", text)) >= 5, text  # a sentence, not a code
+    # What to do: an imperative of ours, or where the help is.
+    assert re.search(r"\b(give|record|name|say|create|write|check|add|use|Help:|Run)\b|no such|not exist", text, re.I), text
+    assert "terminate" not in text and "what()" not in text
+    assert list(tmp_path.iterdir()) == []
