@@ -29,7 +29,8 @@ def test_refusal_is_a_sentence_and_leaves_nothing(tmp_path, status, call):
     text = done.stderr.strip()
     assert text.startswith("kurbel: ")
     assert len(re.findall(r"\w+", text)) >= 5, text  # a sentence, not a code
-    # What to do: an imperative of ours, or where the help is.
-    assert re.search(r"\b(give|record|name|say|create|write|check|add|use|Help:|Run)\b|no such|not exist", text, re.I), text
+    # What to do: an imperative of ours, what is wanted instead, or where the help is.
+    advice = r"\b(give|record|name|say|create|write|exchange)\b|must lie in|there is no cylinder|a recording is a folder|Help: kurbel"
+    assert re.search(advice, text, re.I), text
     assert "terminate" not in text and "what()" not in text
     assert list(tmp_path.iterdir()) == []
