@@ -256,6 +256,7 @@ typedef struct kurbel_detector kurbel_detector;
 typedef struct kurbel_waveform kurbel_waveform;
 typedef struct kurbel_recording kurbel_recording;
 typedef struct kurbel_answer kurbel_answer;
+typedef struct kurbel_repair_test kurbel_repair_test;
 
 /* ---- library ---------------------------------------------------------------------------------------------------- */
 
@@ -454,6 +455,55 @@ KURBEL_API int32_t kurbel_study_pattern(const kurbel_recording* const* recording
  * `text`. */
 KURBEL_API int32_t kurbel_report_write(const char* const* folders, size_t count, const char* path, char* text,
                                        size_t text_size);
+/* Parts were moved between cylinders: did the misfire go with its part? `before` and `after`: recordings of one engine made before and
+ * after; entry i says that the part of cylinder moved_from[i] went to moved_to[i]. A pair whose cylinders stand in no other pair is
+ * an exchange, others must close rings. Verdicts: "followed", "stayed", "vanished", "other", "undecided". Answers as above. */
+KURBEL_API int32_t kurbel_study_swap(const kurbel_recording* const* before, size_t before_count,
+                                     const kurbel_recording* const* after, size_t after_count,
+                                     const int32_t* moved_from, const int32_t* moved_to, size_t moves,
+                                     kurbel_answer** out, char* text, size_t text_size);
+
+/* Is the misfire of a repaired cylinder gone? limit_percent: rate from which the repair has failed, of the cylinder's firings (0.01 to
+ * 50; 1 is usual); confidence_percent: 100 minus either error (50 to 99.99; 95 is usual). `before`: a recording with the fault, or NULL.
+ * Verdicts: "gone", "remains", "undecided". Answers as above. */
+KURBEL_API int32_t kurbel_study_verify(const kurbel_recording* recording, const kurbel_recording* before,
+                                       int32_t cylinder, double limit_percent, double confidence_percent,
+                                       kurbel_answer** out, char* text, size_t text_size);
+
+/* ---- repair test, live (allocates when it is made, not after) ----------------------------------------------------- */
+
+#define KURBEL_REPAIR_RUNNING 0
+#define KURBEL_REPAIR_GONE 1
+#define KURBEL_REPAIR_REMAINS 2   /* also where the misfire came back after "gone" */
+#define KURBEL_REPAIR_UNDECIDED 3 /* the test ended at its longest without either */
+
+/* How far the test is. */
+typedef struct kurbel_repair_state {
+    uint32_t struct_size;
+    int32_t state;         /* KURBEL_REPAIR_* */
+    int64_t firings;       /* judged firings of the cylinder so far */
+    int64_t misfires;      /* among them */
+    int64_t clean_needed;  /* further firings without a misfire until "gone"; 0 once decided */
+    double seconds_needed; /* the same in seconds at the present pace; NaN while that is unknown */
+    double decided_s;      /* time of the firing that decided; NaN while running */
+    double rate_upper;     /* upper limit of the rate, holds at whatever moment one stops */
+} kurbel_repair_state;
+
+/* Makes a test of `cylinder` (1 to 16). limit_percent, confidence_percent: as kurbel_study_verify. false_alarm: chance that a healthy
+ * firing is called a misfire (the detector's setting). dispersion: how misfires cluster, variance of counts over that of independent
+ * losses; 1 = independent. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (out of range), KURBEL_OUT_OF_MEMORY; on error *out is NULL. */
+KURBEL_API int32_t kurbel_repair_test_create(int32_t cylinder, double limit_percent, double confidence_percent,
+                                             double false_alarm, double dispersion, kurbel_repair_test** out);
+
+/* Frees. NULL is fine. */
+KURBEL_API void kurbel_repair_test_destroy(kurbel_repair_test* test);
+
+/* Takes an event of kurbel_detector_next_event; those of other cylinders and unjudged ones pass by. event->struct_size must be set.
+ * Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_repair_test_push(kurbel_repair_test* test, const kurbel_event* event);
+
+/* Fills the state; state->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_repair_test_state(const kurbel_repair_test* test, kurbel_repair_state* state);
 
 #ifdef __cplusplus
 }

@@ -29,5 +29,7 @@ void add_simulate(CLI::App& app);
 void add_inspect(CLI::App& app);
 void add_pattern(CLI::App& app);
 void add_report(CLI::App& app);
+void add_swap(CLI::App& app);
+void add_verify(CLI::App& app);
 
 }  // namespace kurbel::command

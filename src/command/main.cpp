@@ -55,6 +55,8 @@ int run(int argc, char** argv) {
     command::add_inspect(app);
     command::add_pattern(app);
     command::add_report(app);
+    command::add_swap(app);
+    command::add_verify(app);
     app.get_formatter()->label("SUBCOMMAND", "COMMAND");
     app.get_formatter()->label("SUBCOMMANDS", "COMMANDS");
     app.get_formatter()->label("Subcommands", "Commands");

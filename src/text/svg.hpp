@@ -5,6 +5,13 @@
 
 namespace kurbel::text::svg {
 
+/// The opening of a study's picture: size, title and description for who cannot see it, the studies' styles (classes kb-...), white
+/// ground. Ends with "</svg>" by the caller.
+[[nodiscard]] std::string begin(double width, double height, const std::string& title, const std::string& description);
+
+/// Title and sentence at the top, broken into lines; takes the first 110 units of height.
+[[nodiscard]] std::string heading(const std::string& title, const std::string& sentence, double width);
+
 /// Text as XML wants it.
 [[nodiscard]] std::string escaped(const std::string& text);
 

@@ -45,6 +45,13 @@ std::string counted(long long count, const char* noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
+std::string listed(const std::vector<std::string>& names) {
+    std::string text;
+    for (std::size_t i = 0; i < names.size(); ++i)
+        text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + names[i];
+    return text;
+}
+
 std::string wrapped(const std::string& text, std::size_t width, std::size_t indent) {
     std::string out;
     std::size_t column = 0;

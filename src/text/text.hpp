@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 namespace kurbel::text {
 
@@ -16,6 +17,9 @@ namespace kurbel::text {
 
 /// "1 firing", "2 firings".
 [[nodiscard]] std::string counted(long long count, const char* noun);
+
+/// "3", "3 and 5", "3, 5 and 6".
+[[nodiscard]] std::string listed(const std::vector<std::string>& names);
 
 /// `text` broken at spaces into lines of at most `width` letters; lines after the first begin with `indent` spaces.
 [[nodiscard]] std::string wrapped(const std::string& text, std::size_t width, std::size_t indent);

@@ -10,7 +10,7 @@ from conftest import ROOT, run
     "arguments, said",
     [
         ([], "required"),
-        (["bogus"], "no command bogus; there are analyze, score and simulate"),
+        (["bogus"], "no command bogus; there are analyze, score, simulate, "),
         (["analyze"], "RECORDING is required"),
         (["analyze", "r", "--frob"], "--frob"),
         (["analyze", "r", "--method", "magic"], "--method"),

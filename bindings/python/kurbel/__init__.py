@@ -14,6 +14,7 @@ from ._pattern import pattern
 from ._report import report
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
 from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, edges_from_waveform
+from ._swap import RepairTest, swap, verify
 
 __all__ = [
     "EDGE_DTYPE",
@@ -23,6 +24,7 @@ __all__ = [
     "Answer",
     "Detector",
     "InputError",
+    "RepairTest",
     "Result",
     "Sync",
     "WaveformEdges",
@@ -32,4 +34,6 @@ __all__ = [
     "edges_from_waveform",
     "pattern",
     "report",
+    "swap",
+    "verify",
 ]

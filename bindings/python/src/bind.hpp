@@ -30,6 +30,7 @@ void bind_run(py::module_& module);
 void bind_detector(py::module_& module);
 void bind_waveform(py::module_& module);
 void bind_answer(py::module_& module);
+void bind_swap(py::module_& module);
 void bind_pattern(py::module_& module);
 void bind_report(py::module_& module);
 

@@ -58,6 +58,7 @@ PYBIND11_MODULE(_core, module) {
     bind_detector(module);
     bind_waveform(module);
     bind_answer(module);
+    bind_swap(module);
     bind_pattern(module);
     bind_report(module);
 }

@@ -1,0 +1,70 @@
+// kurbel swap: did the misfire go with the part that was moved?
+#include "kurbel/study/swap.hpp"
+
+#include <memory>
+
+#include "command/command.hpp"
+#include "command/study_command.hpp"
+
+namespace kurbel::command {
+
+namespace {
+
+struct SwapCall {
+    std::string before;
+    std::string after;
+    std::vector<std::string> more_before;
+    std::vector<std::string> more_after;
+    std::vector<std::string> moved;
+    std::string out;
+};
+
+std::vector<JudgedRecording> judge_all(const std::string& first, const std::vector<std::string>& more) {
+    std::vector<JudgedRecording> side{judge(first)};
+    for (const std::string& folder : more) side.push_back(judge(folder));
+    return side;
+}
+
+Answer ask(const SwapCall& call) {
+    const std::vector<Move> moves = parse_moves(call.moved);
+    const std::vector<JudgedRecording> before = judge_all(call.before, call.more_before);
+    // A call that no engine could answer is told before the second side is read.
+    static_cast<void>(moved_to(moves, before.front().config.engine.cylinders));
+    return study_swap(before, judge_all(call.after, call.more_after), moves);
+}
+
+}  // namespace
+
+void add_swap(CLI::App& app) {
+    CLI::App* command =
+        app.add_subcommand("swap", "Compare before and after parts were moved: did the misfire go with its part?");
+    const auto call = std::make_shared<SwapCall>();
+    command->add_option("BEFORE", call->before, "Recording made before the parts were moved")
+        ->required()
+        ->type_name("FOLDER");
+    command->add_option("AFTER", call->after, "Recording made after")->required()->type_name("FOLDER");
+    command
+        ->add_option("--moved", call->moved,
+                     "4:1 says that the part of cylinder 4 went to cylinder 1. A lone pair is an\n"
+                     "exchange; rings are written 4:1 1:3 3:4")
+        ->required()
+        ->type_name("FROM:TO")
+        ->expected(1, 32);
+    command->add_option("--before", call->more_before, "A further recording made before; may be repeated")
+        ->type_name("FOLDER")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    command->add_option("--after", call->more_after, "A further recording made after; may be repeated")
+        ->type_name("FOLDER")
+        ->expected(1)
+        ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+    add_answer_folder(*command, call->out);
+    command->footer(
+        "Verdicts: followed, stayed, vanished, other, undecided. Only firings under similar conditions\n"
+        "are compared: within 375 rpm, 20 % load, and the same warm-up state.\n"
+        "Example: kurbel swap before after --moved 4:1 --out answer\n\n" +
+        std::string(kStatuses));
+    command->callback([call] { answer_into(call->out, [&] { return ask(*call); }); });
+}
+
+}  // namespace kurbel::command
