@@ -62,7 +62,7 @@ class BasicWaveformEdges {
     /// The stream ends: what is held back is given out by next_edge. No push afterwards, but rewind.
     void finish() noexcept {
         serve(true);
-        if (queue_.holding()) decide();
+        if (undecided()) decide();
     }
 
     /// Back to sample 0 with everything that was learned.
@@ -92,6 +92,7 @@ class BasicWaveformEdges {
     void emit(double sample, const Level<Real>& level, const Crossing<Real>& crossing, const SlopeFit<Real>& fit,
               Real after, Real slope_samples, bool fine) noexcept;
     void decide() noexcept;
+    [[nodiscard]] bool undecided() const noexcept { return queue_.holding() || kind_ == SensorKind::automatic; }
     void set_kind(SensorKind kind) noexcept;
 
     /// kFast is the octave 0 without the noise's say, for waves of few samples.
@@ -148,7 +149,7 @@ void BasicWaveformEdges<Real>::configure(const WaveformSettings& settings) noexc
 
 template <class Real>
 void BasicWaveformEdges<Real>::rewind() noexcept {
-    if (queue_.holding()) decide();
+    if (undecided()) decide();
     for (Level<Real>& level : level_) level.rewind();
     has_half_ = {};
     hum_.rewind();
@@ -409,7 +410,7 @@ void BasicWaveformEdges<Real>::emit(double sample, const Level<Real>& level, con
         hum_.allow(kind_ == SensorKind::inductive && !level.lopsided());
     }
     queue_.push(edge, tooth > 0.0 && fit.ok ? static_cast<double>(slope_samples) * width / tooth : kUnknown);
-    if (!queue_.holding()) return;
+    if (!undecided()) return;
     const bool long_enough = sample > 2.0 * settings_.rate_hz && queue_.size() >= 16;
     if (queue_.enough() || long_enough || queue_.size() >= EdgeQueue::kRoom - kMargin) decide();
 }
