@@ -162,6 +162,11 @@ typedef struct kurbel_config {
     double false_alarm;                        /* accepted chance that a healthy firing is called a misfire */
     int32_t method;                            /* KURBEL_METHOD_* */
     int32_t reserved;                          /* 0 */
+    /* Since 0.1 with wheels that are learned; a shorter struct_size says that none is. */
+    double tooth_error_deg[KURBEL_MAX_TEETH]; /* how much farther on than told each tooth stands; mean 0 */
+    double tooth_rms_se_deg;                  /* their standard error */
+    int32_t wheel_error_teeth;                /* as wheel_teeth; 0 = no errors are known */
+    int32_t reserved_too;                     /* 0 */
 } kurbel_config;
 
 /* One firing, judged. Unknown numbers are NaN. */
@@ -255,6 +260,7 @@ typedef struct kurbel_waveform_report {
 typedef struct kurbel_detector kurbel_detector;
 typedef struct kurbel_waveform kurbel_waveform;
 typedef struct kurbel_recording kurbel_recording;
+typedef struct kurbel_wheel kurbel_wheel;
 typedef struct kurbel_answer kurbel_answer;
 typedef struct kurbel_repair_test kurbel_repair_test;
 
@@ -419,6 +425,37 @@ KURBEL_API int32_t kurbel_recording_feed(kurbel_recording* recording, kurbel_det
 
 /* The next kurbel_recording_feed starts at the first edge again. */
 KURBEL_API int32_t kurbel_recording_rewind(kurbel_recording* recording);
+
+/* ---- learned wheels (these allocate and read or write files) ------------------------------------------------------ */
+
+/* Learns from `recording` where its wheel's teeth really stand. Answers KURBEL_OK; KURBEL_BAD_ARGUMENT; KURBEL_BAD_INPUT where
+ * the recording holds too little; KURBEL_OUT_OF_MEMORY. The cause goes to `text`; on error *out is NULL. */
+KURBEL_API int32_t kurbel_wheel_learn(const kurbel_recording* recording, kurbel_wheel** out, char* text,
+                                      size_t text_size);
+
+/* Reads and writes a wheel file. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT, KURBEL_BAD_INPUT with the cause in `text`. */
+KURBEL_API int32_t kurbel_wheel_open(const char* path, kurbel_wheel** out, char* text, size_t text_size);
+KURBEL_API int32_t kurbel_wheel_save(const kurbel_wheel* wheel, const char* path, char* text, size_t text_size);
+
+/* Frees. NULL is fine. */
+KURBEL_API void kurbel_wheel_close(kurbel_wheel* wheel);
+
+/* Teeth of the wheel; 0 for NULL. */
+KURBEL_API int32_t kurbel_wheel_teeth(const kurbel_wheel* wheel);
+
+/* How much farther on than told tooth `tooth` (from 0) stands, crank degrees, and the standard error of that; either pointer
+ * may be NULL. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
+KURBEL_API int32_t kurbel_wheel_tooth(const kurbel_wheel* wheel, int32_t tooth, double* error_deg, double* se_deg);
+
+/* Puts the errors into `config`, whose struct_size must be this version's. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT,
+ * KURBEL_BAD_INPUT where config's wheel is made in another way. */
+KURBEL_API int32_t kurbel_wheel_use(const kurbel_wheel* wheel, kurbel_config* config, char* text, size_t text_size);
+
+/* Whether the wheel of `recording` is this one: *log_odds (natural) is above 6.9 where it is with odds of 1000 to 1, below -6.9
+ * where it is another; *left_deg (may be NULL) is how far teeth still stand from it, root mean square.
+ * Answers as kurbel_wheel_use. */
+KURBEL_API int32_t kurbel_wheel_compare(const kurbel_wheel* wheel, const kurbel_recording* recording, double* log_odds,
+                                        double* left_deg, char* text, size_t text_size);
 
 /* ---- answers of studies (these allocate, and kurbel_answer_save writes files) ------------------------------------ */
 

@@ -30,8 +30,10 @@ static_assert(KURBEL_UNJUDGED == static_cast<int>(Verdict::unjudged));
 static_assert(KURBEL_REASON_LEARNING == static_cast<int>(Reason::learning));
 static_assert(KURBEL_PHASE_NOT_NEEDED == static_cast<int>(Phase::not_needed));
 // Programs compiled against the first version rely on these layouts, on 32-bit machines too: no hidden padding.
-static_assert(sizeof(kurbel_config) == kFirstConfigSize && offsetof(kurbel_config, firing_tdc_deg) == 208);
+static_assert(offsetof(kurbel_config, tooth_error_deg) == kFirstConfigSize &&
+              offsetof(kurbel_config, firing_tdc_deg) == 208);
 static_assert(offsetof(kurbel_config, tooth_angle_deg) == 400 && offsetof(kurbel_config, method) == 3880);
+static_assert(sizeof(kurbel_config) == kFirstConfigSize + 8 * KURBEL_MAX_TEETH + 16);
 static_assert(sizeof(kurbel_event) == kFirstEventSize && offsetof(kurbel_event, cycle) == 24);
 static_assert(sizeof(kurbel_sync) == kFirstSyncSize && offsetof(kurbel_sync, edges) == 16);
 
@@ -60,6 +62,14 @@ WheelConfig wheel_of(const kurbel_config& c) noexcept {
     wheel.tdc1_deg = c.tdc1_deg;
     wheel.at = static_cast<SensorAt>(c.sensor_at);
     return wheel;
+}
+
+WheelErrors errors_of(const kurbel_config& c) noexcept {
+    WheelErrors errors;
+    errors.teeth = c.wheel_error_teeth;
+    errors.rms_se_deg = static_cast<float>(c.tooth_rms_se_deg);
+    for (std::size_t i = 0; i < kMaxTeeth; ++i) errors.error_deg[i] = static_cast<float>(c.tooth_error_deg[i]);
+    return errors;
 }
 
 void put_engine(const EngineConfig& engine, kurbel_config& c) noexcept {
@@ -115,6 +125,7 @@ Status to_cpp(const kurbel_config* theirs, Config& ours) noexcept {
     ours.timer.bits = theirs->timer_bits;
     ours.settings.method = static_cast<Method>(theirs->method);
     ours.settings.false_alarm = theirs->false_alarm;
+    if (theirs->struct_size >= sizeof(kurbel_config)) ours.wheel_errors = errors_of(*theirs);
     return {};
 }
 
@@ -134,6 +145,10 @@ kurbel_config to_c(const Config& ours) noexcept {
     c.timer_hz = ours.timer.hz;
     c.false_alarm = ours.settings.false_alarm;
     c.method = static_cast<std::int32_t>(ours.settings.method);
+    c.wheel_error_teeth = ours.wheel_errors.teeth;
+    c.tooth_rms_se_deg = static_cast<double>(ours.wheel_errors.rms_se_deg);
+    for (std::size_t i = 0; i < kMaxTeeth; ++i)
+        c.tooth_error_deg[i] = static_cast<double>(ours.wheel_errors.error_deg[i]);
     return c;
 }
 

@@ -15,6 +15,8 @@
 #include "kurbel/read/events_file.hpp"
 #include "kurbel/read/input_error.hpp"
 #include "kurbel/read/output_folder.hpp"
+#include "kurbel/read/wheel_file.hpp"
+#include "kurbel/read/wheel_learning.hpp"
 
 namespace kurbel::command {
 
@@ -25,6 +27,7 @@ struct AnalyzeCall {
     std::string out;
     bool plot = false;
     bool stages = false;
+    std::string wheel;
     std::string method = "work";
     double false_alarm = Settings{}.false_alarm;
 
@@ -100,6 +103,11 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
     outcome.tdc_offset = result.value.tdc_offset;
+    if (!call.wheel.empty()) {
+        const Result<read::LearnedWheel> learned = read::learn_wheel(recording, outcome.events);
+        outcome.wheel = WheelUse{call.wheel, learned.value.fit};
+        outcome.inputs.emplace_back(call.wheel, sha256_of_file(call.wheel));
+    }
     outcome.tally = Tally(recording.config.engine);
     for (const Event& event : outcome.events) outcome.tally.add(event);
     outcome.table = cylinder_table(outcome.tally, recording.config.engine.cylinders);
@@ -144,7 +152,8 @@ void check_call(const AnalyzeCall& call) {
 void run_analyze(const AnalyzeCall& call) {
     check_call(call);
     if (!call.out.empty()) read::check_output_folder(call.out, read::result_folder_kind());
-    const read::Recording recording = read::read_recording(call.recording);
+    read::Recording recording = read::read_recording(call.recording);
+    if (!call.wheel.empty()) read::use_wheel_file(call.wheel, read::read_wheel_file(call.wheel), recording.config);
     const Outcome outcome = analyze_recording(call, recording);
     const std::string files = call.out.empty() ? "" : write_result(call, recording, outcome);
     std::cout << report_text(outcome);
@@ -167,6 +176,11 @@ void add_analyze(CLI::App& app) {
         ->type_name("FOLDER");
     command->add_flag("--stages", call->stages, "Also write teeth.csv and segments.csv: what the first stages saw");
     command->add_flag("--plot", call->plot, "Also write plot.svg: severity of each firing over time, by cylinder");
+    command
+        ->add_option("--wheel", call->wheel,
+                     "Where this wheel's teeth really stand, as kurbel learn-wheel wrote it; the report\n"
+                     "says whether it is the same wheel")
+        ->type_name("FILE");
     command
         ->add_option("--method", call->method,
                      "work: energy balance of each firing (default);\n"

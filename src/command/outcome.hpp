@@ -1,10 +1,12 @@
 // All that one analysis came to, for the files and the words that are made of it.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "kurbel/core/calibration.hpp"
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
 #include "kurbel/stage/tally.hpp"
@@ -13,12 +15,19 @@
 
 namespace kurbel::command {
 
+/// How a loaded wheel fits the recording.
+struct WheelUse {
+    std::string file;  ///< as the caller named it
+    WheelFit fit{};
+};
+
 struct Outcome {
     std::string recording;  ///< folder, as the caller named it
     Config config{};        ///< settings as used
     std::vector<Event> events;
     SyncState sync{};
     TdcOffset tdc_offset{};
+    std::optional<WheelUse> wheel;  ///< none: teeth were taken to stand where they are told
     Tally tally{};
     CylinderTable table;
     double seconds = 0.0;                                     ///< first to last edge

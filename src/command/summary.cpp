@@ -54,6 +54,16 @@ Json offset_json(const TdcOffset& offset) {
             {"period", number(offset.period_deg)}};
 }
 
+/// `same`: true, false, or null where the recording is too short to tell.
+Json wheel_json(const WheelUse& wheel) {
+    const SameWheel same = same_wheel(wheel.fit);
+    return {{"file", wheel.file},
+            {"same", same == SameWheel::unsure ? Json(nullptr) : Json(same == SameWheel::same)},
+            {"left_deg", number(wheel.fit.rms_left_deg)},
+            {"chi_square", number(wheel.fit.chi_square)},
+            {"degrees_of_freedom", wheel.fit.patterns}};
+}
+
 }  // namespace
 
 std::string summary_json(const Outcome& outcome) {
@@ -68,6 +78,7 @@ std::string summary_json(const Outcome& outcome) {
     for (int i = 0; i < codes.count; ++i) json["codes"].push_back(code_text(codes.number[static_cast<std::size_t>(i)]));
     json["warnings"] = warnings(outcome);
     json["tdc_offset"] = offset_json(outcome.tdc_offset);
+    if (outcome.wheel) json["wheel"] = wheel_json(*outcome.wheel);
     json["unjudged"] = unjudged_json(outcome.tally);
     json["firings_without_cylinder"] = outcome.table.unplaced;
     json["sync"] = sync_json(outcome.sync);

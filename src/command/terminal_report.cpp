@@ -86,6 +86,18 @@ const char* phase_text(const Outcome& outcome) noexcept {
            "one revolution apart are named together.";
 }
 
+std::string wheel_text(const WheelUse& wheel) {
+    switch (same_wheel(wheel.fit)) {
+        case SameWheel::same:
+            return format(" Teeth were corrected by %s, and it is this wheel: %.3f degrees (rms) are left.",
+                          wheel.file.c_str(), wheel.fit.rms_left_deg);
+        case SameWheel::other: return " Teeth were corrected by " + wheel.file + ", which is of another wheel.";
+        case SameWheel::unsure: break;
+    }
+    return " Teeth were corrected by " + wheel.file +
+           "; whether that is this wheel, the recording is too short or too even to tell.";
+}
+
 std::string recording_text(const Outcome& outcome) {
     const SyncState& sync = outcome.sync;
     std::string text =
@@ -94,6 +106,7 @@ std::string recording_text(const Outcome& outcome) {
     text += "; " + counted(sync.edges, "edge") + ": " + std::to_string(sync.missed) + " missing, " +
             std::to_string(sync.extra) + " too many, " + std::to_string(sync.faults) +
             " at impossible times; wheel lost " + counted(sync.losses, "time") + ".";
+    if (outcome.wheel) text += wheel_text(*outcome.wheel);
     return wrapped(text, kWidth, 0) + "\n" + wrapped(phase_text(outcome), kWidth, 0) + "\n";
 }
 

@@ -31,11 +31,19 @@ std::string tdc_warning(const Outcome& outcome) {
            " would fit" + alternatives(tdc.period_deg) + ". Verdicts lean on it.";
 }
 
+std::string wheel_warning(const WheelUse& wheel) {
+    return wheel.file + " is of another wheel: with it, teeth still stand " + format("%.3f", wheel.fit.rms_left_deg) +
+           " degrees (root mean square) from where it says. Verdicts lean on it: learn this engine's own wheel with "
+           "kurbel learn-wheel, or leave out --wheel.";
+}
+
 }  // namespace
 
 std::vector<std::string> warnings(const Outcome& outcome) {
     std::vector<std::string> all;
     if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome));
+    if (outcome.wheel && same_wheel(outcome.wheel->fit) == SameWheel::other)
+        all.push_back(wheel_warning(*outcome.wheel));
     return all;
 }
 

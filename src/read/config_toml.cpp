@@ -227,6 +227,8 @@ TimerConfig read_timer(const TomlFile& file) {
     return timer;
 }
 
+std::string wheel_toml(const WheelConfig& wheel) { return wheel_text(wheel); }
+
 std::string to_toml(const Config& config, bool with_timer) {
     std::string text = engine_text(config.engine) + wheel_text(config.crank_wheel);
     if (config.cam_wheel.edges > 0)

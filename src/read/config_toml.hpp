@@ -78,6 +78,9 @@ void require(const TomlFile& file, const Status& status);
 [[nodiscard]] CamConfig read_cam_wheel(const TomlFile& file, const EngineConfig& engine);  ///< absent: no edges
 [[nodiscard]] TimerConfig read_timer(const TomlFile& file);                                ///< absent: 1e9, 0
 
+/// [crank_wheel] as text, in the recording contract's form.
+[[nodiscard]] std::string wheel_toml(const WheelConfig& wheel);
+
 /// The four tables as text, in the recording contract's form; unknown values are left out. The text reads back to the
 /// same Config (settings apart). [timer] is written where `with_timer`.
 [[nodiscard]] std::string to_toml(const Config& config, bool with_timer = true);

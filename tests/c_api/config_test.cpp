@@ -4,6 +4,7 @@
 #include <array>
 #include <climits>
 #include <cmath>
+#include <cstddef>
 #include <cstring>
 #include <limits>
 #include <string>
@@ -70,7 +71,7 @@ TEST(CConfig, DefaultIsTheCppDefault) {
 TEST(CConfig, DefaultRefusesNullAndSmall) {
     kurbel_config config;
     EXPECT_EQ(kurbel_config_default(nullptr, sizeof config), KURBEL_BAD_ARGUMENT);
-    EXPECT_EQ(kurbel_config_default(&config, sizeof config - 1), KURBEL_BAD_ARGUMENT);
+    EXPECT_EQ(kurbel_config_default(&config, offsetof(kurbel_config, tooth_error_deg) - 1), KURBEL_BAD_ARGUMENT);
     EXPECT_EQ(kurbel_config_default(&config, 0), KURBEL_BAD_ARGUMENT);
 }
 

@@ -10,7 +10,7 @@ from conftest import ROOT, run
     "arguments, said",
     [
         ([], "required"),
-        (["bogus"], "no command bogus; there are analyze, score, simulate, "),
+        (["bogus"], "no command bogus; there are analyze, learn-wheel, "),
         (["analyze"], "RECORDING is required"),
         (["analyze", "r", "--frob"], "--frob"),
         (["analyze", "r", "--method", "magic"], "--method"),
@@ -20,6 +20,8 @@ from conftest import ROOT, run
         (["analyze", "r", "--plot"], "--plot writes a file: say where with --out FOLDER"),
         (["analyze", "r", "--stages"], "--stages writes files: say where with --out FOLDER"),
         (["analyze", "r", "--out"], "--out"),
+        (["learn-wheel", "r"], "--out is required"),
+        (["learn-wheel", "--out", "w"], "RECORDING is required"),
         (["score", "r"], "--truth is required"),
         (["score", "r", "--truth", "t", "--healthy", "0.9"], "--healthy must lie below --misfire"),
         (["simulate"], "required"),
@@ -33,7 +35,7 @@ def test_wrong_call(arguments, said):
     assert done.stdout == ""
 
 
-@pytest.mark.parametrize("command", [[], ["analyze"], ["score"], ["simulate"]])
+@pytest.mark.parametrize("command", [[], ["analyze"], ["learn-wheel"], ["score"], ["simulate"]])
 def test_help(command):
     done = run(*command, "--help")
     assert done.returncode == 0
@@ -44,7 +46,7 @@ def test_help(command):
 
 def test_help_names_every_command():
     text = run("--help").stdout
-    assert all(re.search(rf"^  {command} ", text, re.MULTILINE) for command in ("analyze", "score", "simulate"))
+    assert all(re.search(rf"^  {command} ", text, re.MULTILINE) for command in ("analyze", "learn-wheel", "score", "simulate"))
 
 
 def test_version_is_the_headers():

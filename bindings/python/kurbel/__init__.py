@@ -15,6 +15,7 @@ from ._report import report
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
 from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, edges_from_waveform
 from ._swap import RepairTest, swap, verify
+from ._wheel import Wheel, WheelFit, learn_wheel
 
 __all__ = [
     "EDGE_DTYPE",
@@ -29,9 +30,12 @@ __all__ = [
     "Sync",
     "WaveformEdges",
     "WaveformReport",
+    "Wheel",
+    "WheelFit",
     "__version__",
     "analyze",
     "edges_from_waveform",
+    "learn_wheel",
     "pattern",
     "report",
     "swap",

@@ -11,6 +11,16 @@ from . import _core
 from ._arrays import as_signals, as_ticks, channel_rows, ticks_from_seconds
 from ._config import DEFAULT_FALSE_ALARM, make_config, with_settings
 from ._result import Result, Sync
+from ._wheel import Wheel
+
+
+def _with_wheel(config: _core.Config, wheel: Wheel | None) -> _core.Config:
+    """`config` with the teeth where `wheel` says."""
+    if wheel is None:
+        return config
+    if not isinstance(wheel, Wheel):
+        raise TypeError(f"wheel: must be a kurbel.Wheel, not {type(wheel).__name__}")
+    return wheel._core.use(config)
 
 
 def analyze(
@@ -26,6 +36,7 @@ def analyze(
     timer: Mapping[str, Any] | None = None,
     method: str = "work",
     false_alarm: float = DEFAULT_FALSE_ALARM,
+    wheel: Wheel | None = None,
 ) -> Result:
     """Judge every firing of a recording.
 
@@ -59,6 +70,8 @@ def analyze(
         Energy balance (the default), or the published classic for comparison.
     false_alarm : float
         Accepted chance that a healthy firing is called a misfire, 1e-9 to 0.1.
+    wheel : Wheel, optional
+        Where the teeth really stand, as `learn_wheel` found it; `Wheel.compare` says whether it is the same wheel.
 
     Returns
     -------
@@ -90,7 +103,8 @@ def analyze(
             if value is not None:
                 raise TypeError(f"{name}: a recording folder tells it already")
         read = _core.read_recording(os.fspath(recording))
-        events, sync = _core.run_recording(read, with_settings(read.config, method, false_alarm))
+        config = _with_wheel(with_settings(read.config, method, false_alarm), wheel)
+        events, sync = _core.run_recording(read, config)
         return Result(events, Sync._of(sync))
 
     if (ticks is None) == (time_s is None):
@@ -98,6 +112,7 @@ def analyze(
     if time_s is not None and timer is not None:
         raise TypeError("timer: goes with ticks, not with time_s")
     config = make_config(engine, crank_wheel, cam_wheel, timer, method=method, false_alarm=false_alarm)
+    config = _with_wheel(config, wheel)
     edges = as_ticks(ticks) if ticks is not None else ticks_from_seconds(time_s)
     events, sync = _core.run_arrays(config, edges, as_signals(signals, edges.size), *channel_rows(channels, config))
     return Result(events, Sync._of(sync))

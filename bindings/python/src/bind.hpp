@@ -33,5 +33,6 @@ void bind_answer(py::module_& module);
 void bind_swap(py::module_& module);
 void bind_pattern(py::module_& module);
 void bind_report(py::module_& module);
+void bind_wheel(py::module_& module);
 
 }  // namespace kurbel::python

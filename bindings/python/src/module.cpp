@@ -61,4 +61,5 @@ PYBIND11_MODULE(_core, module) {
     bind_swap(module);
     bind_pattern(module);
     bind_report(module);
+    bind_wheel(module);
 }

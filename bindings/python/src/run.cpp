@@ -18,7 +18,7 @@ py::tuple answer(Result<read::Analysis>&& result) {
 py::tuple run_recording(const Recording& recording, const Config& config) {
     return answer([&] {
         const py::gil_scoped_release released;
-        return read::analyze(recording, config.settings);
+        return read::analyze(config, read::view_of(recording));
     }());
 }
 

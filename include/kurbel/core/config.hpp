@@ -54,6 +54,14 @@ struct WheelConfig {
     SensorAt at = SensorAt::unknown;
 };
 
+/// Where the teeth of one wheel really stand, as learned from it (stage/pitch_correction.hpp). Errors add to
+/// WheelConfig::angle_deg; their mean is 0, because a wheel that is turned as a whole is a matter of tdc1_deg.
+struct WheelErrors {
+    int teeth = 0;                             ///< as the wheel's, or 0: none are known
+    float rms_se_deg = 0.0F;                   ///< their standard error, root of the mean square over the teeth
+    std::array<float, kMaxTeeth> error_deg{};  ///< how much farther on each tooth stands, crank degrees
+};
+
 /// The cam wheel; `edges` = 0 means that there is none.
 struct CamConfig {
     int edges = 0;
@@ -81,6 +89,7 @@ struct Settings {
 struct Config {
     EngineConfig engine{};
     WheelConfig crank_wheel{};
+    WheelErrors wheel_errors{};
     CamConfig cam_wheel{};
     TimerConfig timer{};
     Settings settings{};
@@ -95,6 +104,7 @@ void make_even_firing(EngineConfig& engine) noexcept;
 /// Says whether a Detector can be made of this; names the parameter that is wrong.
 [[nodiscard]] Status validate(const EngineConfig& engine) noexcept;
 [[nodiscard]] Status validate(const WheelConfig& wheel) noexcept;
+[[nodiscard]] Status validate(const WheelErrors& errors, const WheelConfig& wheel) noexcept;
 [[nodiscard]] Status validate(const CamConfig& cam, const EngineConfig& engine) noexcept;
 [[nodiscard]] Status validate(const TimerConfig& timer) noexcept;
 [[nodiscard]] Status validate(const Settings& settings) noexcept;
@@ -194,6 +204,23 @@ inline Status validate(const WheelConfig& wheel) noexcept {
     return {};
 }
 
+inline Status validate(const WheelErrors& errors, const WheelConfig& wheel) noexcept {
+    const auto bad = [](const char* why) { return Status{StatusCode::bad_wheel, "wheel_errors", why}; };
+    if (errors.teeth == 0) return {};
+    if (errors.teeth != wheel.teeth) return bad("are of a wheel with another number of teeth");
+    if (!(errors.rms_se_deg >= 0.0F && errors.rms_se_deg <= 360.0F))
+        return bad("must have a standard error of 0 to 360 degrees");
+    for (int i = 0; i < errors.teeth; ++i) {
+        const auto here = static_cast<std::size_t>(i);
+        const auto after = static_cast<std::size_t>(i + 1 < errors.teeth ? i + 1 : 0);
+        float space = wheel.angle_deg[after] - wheel.angle_deg[here];
+        if (after == 0) space += 360.0F;
+        if (!(space + errors.error_deg[after] - errors.error_deg[here] > 0.1F))
+            return bad("must leave 0.1 degrees between two teeth");
+    }
+    return {};
+}
+
 inline Status validate(const CamConfig& cam, const EngineConfig& engine) noexcept {
     const auto bad = [](const char* why) { return Status{StatusCode::bad_wheel, "cam_wheel.edges_deg", why}; };
     if (cam.edges < 0 || cam.edges > kMaxCamEdges) return bad("must have at most 32 edges");
@@ -223,6 +250,7 @@ inline Status validate(const Settings& settings) noexcept {
 inline Status validate(const Config& config) noexcept {
     if (Status status = validate(config.engine); !status) return status;
     if (Status status = validate(config.crank_wheel); !status) return status;
+    if (Status status = validate(config.wheel_errors, config.crank_wheel); !status) return status;
     if (Status status = validate(config.cam_wheel, config.engine); !status) return status;
     if (Status status = validate(config.timer); !status) return status;
     if (Status status = validate(config.settings); !status) return status;

@@ -41,6 +41,10 @@ class Segmenter {
         for (int i = 0; i < config.crank_wheel.teeth; ++i)
             wheel_deg_[static_cast<std::size_t>(i)] =
                 static_cast<Real>(config.crank_wheel.angle_deg[static_cast<std::size_t>(i)]);
+        // Where the wheel was learned, teeth count as where they stand, not as where they should.
+        for (int i = 0; i < config.wheel_errors.teeth; ++i)
+            wheel_deg_[static_cast<std::size_t>(i)] +=
+                static_cast<Real>(config.wheel_errors.error_deg[static_cast<std::size_t>(i)]);
         tdc1_deg_ = static_cast<Real>(config.crank_wheel.tdc1_deg);
         reset();
     }
