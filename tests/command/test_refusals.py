@@ -7,13 +7,28 @@ import pytest
 from conftest import ROOT, run
 
 DATASETS = ROOT / "datasets"
-CRANKING, IDLE, OTHER = DATASETS / "pickup-cranking", DATASETS / "pickup-1-before", DATASETS / "foreign-v6-road"
+CRANKING, IDLE, SWAPPED = (DATASETS / name for name in ("pickup-cranking", "pickup-1-before", "pickup-2-swapped"))
+OTHER = DATASETS / "foreign-v6-road"
 
 CALLS = [
     (2, ["pattern"]),
     (3, ["pattern", CRANKING]),
     (3, ["pattern", IDLE, OTHER]),
     (3, ["pattern", DATASETS / "no-such-folder"]),
+    (2, ["swap", IDLE, SWAPPED, "--moved", "4:4"]),
+    (2, ["swap", IDLE, SWAPPED, "--moved", "4:7"]),
+    (2, ["swap", IDLE, SWAPPED, "--moved", "4:1", "1:3"]),
+    (2, ["swap", IDLE, SWAPPED, "--moved", "four"]),
+    (2, ["swap", IDLE, SWAPPED]),
+    (3, ["swap", IDLE, DATASETS / "pickup-road", "--moved", "4:1"]),
+    (3, ["swap", IDLE, OTHER, "--moved", "4:1"]),
+    (3, ["swap", IDLE, CRANKING, "--moved", "4:1"]),
+    (2, ["verify", IDLE]),
+    (2, ["verify", IDLE, "--cylinder", "9"]),
+    (2, ["verify", IDLE, "--cylinder", "4", "--limit", "0"]),
+    (2, ["verify", IDLE, "--cylinder", "4", "--confidence", "200"]),
+    (3, ["verify", CRANKING, "--cylinder", "4"]),
+    (3, ["verify", IDLE, "--cylinder", "4", "--before", OTHER]),
     (2, ["report", "--out", "report.html"]),
     (3, ["report", IDLE, "--out", "report.html"]),
 ]

@@ -80,13 +80,17 @@ struct Meaning {
     Tone tone;
 };
 /// Verdicts that say more than "something was found". Any other is a finding.
-constexpr std::array<Meaning, 13> kMeanings{{
+constexpr std::array<Meaning, 17> kMeanings{{
+    {"swap", "followed", Tone::fault},
+    {"swap", "stayed", Tone::fault},
+    {"swap", "other", Tone::fault},
     {"swap", "vanished", Tone::open},
     {"swap", "undecided", Tone::open},
     {"verify", "gone", Tone::clear},
     {"verify", "remains", Tone::fault},
     {"verify", "undecided", Tone::open},
     {"work", "even", Tone::clear},
+    {"work", "uneven", Tone::fault},
     {"work", "undecided", Tone::open},
     {"cranking", "even", Tone::clear},
     {"cranking", "uneven", Tone::fault},

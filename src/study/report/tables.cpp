@@ -18,8 +18,15 @@ bool ends_with(const std::string& text, const std::string& end) {
     return text.size() >= end.size() && text.compare(text.size() - end.size(), end.size(), end) == 0;
 }
 
-/// "rate_low" as "rate low", "mean_rpm" as "mean, rpm".
+/// "rate_low" as "rate low", "mean_rpm" as "mean, rpm"; some as a person would ask for them.
 std::string words(const std::string& key) {
+    constexpr const char* kKnown[][2] = {{"common_for", "such a pattern is common for"},
+                                         {"next", "what would separate the causes"},
+                                         {"more_seconds", "more seconds needed for a decision"},
+                                         {"p", "p, this test alone"},
+                                         {"p_adjusted", "p, all tests together"}};
+    for (const auto& [known, told_as] : kKnown)
+        if (key == known) return told_as;
     constexpr const char* kUnits[][2] = {{"_rpm", "rpm"}, {"_s", "s"},   {"_deg", "degrees"}, {"_c", "degrees C"},
                                          {"_j", "J"},     {"_hz", "Hz"}, {"_bar", "bar"},     {"_kmh", "km/h"}};
     std::string stem = key;
