@@ -50,7 +50,7 @@ ul.prose{margin:.2rem 0;padding-left:1.2rem;font-size:.95rem}ul.prose li{margin:
 :root{--paper:#fff;--sheet:#fff;--ink:#000;--soft:#3c444d;--line:#999;--plum:#7a2650;--teal:#22575a;--warn:#fff;--warnink:#000}
 html{font-size:10.5pt}body{max-width:none;padding:0}
 section.part{border:0;border-top:2px solid #000;padding:.8rem 0 0}
-h1,h2,h3,caption,.listed{break-after:avoid}
+h1,h2,h3,caption,.listed,.where,.verdict{break-after:avoid}
 figure,img,.care,tr,li,ol.short li,dl.terms div{break-inside:avoid}
 .wide{overflow:visible}img{min-width:0;max-height:225mm;object-fit:contain}
 table{font-size:7.5pt;min-width:0;width:100%}th,td{padding-right:.35rem}tbody th,tbody td{white-space:normal}thead{display:table-header-group}
