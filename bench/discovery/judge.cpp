@@ -121,6 +121,12 @@ std::string Counts::row(const char* name) const {
     return text;
 }
 
+int Counts::wrong() const {
+    int sum = 0;
+    for (const auto& question : count_) sum += question[static_cast<std::size_t>(Answer::wrong)];
+    return sum;
+}
+
 Judgement judge(const Drawn& drawn, const kurbel::read::Recording& recording, bool tell_cuts) {
     kurbel::discover::EdgeLines lines{
         recording.tick.data(), recording.signal.data(), recording.tick.size(), recording.config.timer, {}};

@@ -28,6 +28,7 @@ class Counts {
     void add(const Judgement& judgement);
     void add(const Counts& other);
     [[nodiscard]] std::string row(const char* name) const;
+    [[nodiscard]] int wrong() const;
 
   private:
     int seeds_ = 0;

@@ -22,7 +22,8 @@ struct Call {
     bool tell_cuts = false;
 };
 
-void run(const Call& call) {
+/// The number of wrong answers.
+int run(const Call& call) {
     Counts all;
     std::printf(
         "| wheel | seeds | wheel right | not sure | wrong | second line right | not sure | wrong | cylinders right | "
@@ -55,6 +56,7 @@ void run(const Call& call) {
         all.add(counts);
     }
     std::printf("%s\n", all.row("all").c_str());
+    return all.wrong();
 }
 
 }  // namespace
@@ -70,6 +72,5 @@ int main(int argc, char** argv) {
     app.add_flag("--every", call.every, "Tell of every seed, not of wrong ones alone");
     app.add_flag("--tell-cuts", call.tell_cuts, "Tell the discovery when there was no fuel, as a channel would");
     CLI11_PARSE(app, argc, argv);
-    run(call);
-    return 0;
+    return run(call) > 0 ? 1 : 0;
 }

@@ -542,6 +542,16 @@ KURBEL_API int32_t kurbel_repair_test_push(kurbel_repair_test* test, const kurbe
 /* Fills the state; state->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
 KURBEL_API int32_t kurbel_repair_test_state(const kurbel_repair_test* test, kurbel_repair_state* state);
 
+/* Finds out from edges alone which wheel, second line, engine and TDC they come from; a person has to confirm it.
+ * `ticks`: `count` edges in order of time, as the counter gave them; `signals`: KURBEL_CRANK or KURBEL_CAM of each, NULL where all are
+ * of the crank. `timer_bits` 0: ticks never wrap. `fuel_cut_s`: `cuts` pairs of seconds (from, to) without fuel on the unwrapped clock
+ * (tick / timer_hz), NULL with 0. The answer's verdict is how sure the wheel is: "sure", "likely", "not sure"; its JSON holds all
+ * findings with confidences and a draft of recording.toml, its table the report, its picture the tooth periods.
+ * Answers as the studies do, and KURBEL_BAD_TIMER. */
+KURBEL_API int32_t kurbel_inspect(const int64_t* ticks, const uint8_t* signals, size_t count, double timer_hz,
+                                  int32_t timer_bits, const double* fuel_cut_s, size_t cuts, kurbel_answer** out,
+                                  char* text, size_t text_size);
+
 #ifdef __cplusplus
 }
 #endif

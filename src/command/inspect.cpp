@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "command/command.hpp"
+#include "kurbel/discover/recording_lines.hpp"
 #include "kurbel/discover/tell.hpp"
 #include "kurbel/read/bare_edges.hpp"
 #include "kurbel/read/input_error.hpp"
@@ -40,7 +41,7 @@ void run_inspect(const InspectCall& call) {
     if (call.timer_bits != 0 && !timer) throw WrongCall("--timer-bits goes with --timer-hz");
     if (!call.out.empty()) read::check_output_folder(call.out, inspection_kind());
     const read::BareEdges bare = read::read_bare_edges(call.input, timer);
-    const discover::Discovery found = discover::discover(read::edge_lines(bare.recording));
+    const discover::Discovery found = discover::discover(discover::edge_lines(bare.recording));
     const Config* described = bare.described ? &bare.recording.config : nullptr;
     if (!call.out.empty()) {
         read::OutputFolder folder(call.out, inspection_kind());

@@ -22,15 +22,18 @@ std::string WheelFinding::name() const {
     if (!found()) return "not found";
     if (positions == 0) return std::to_string(teeth) + (teeth == 1 ? " tooth" : " teeth, unevenly spaced");
     if (absent.empty()) return std::to_string(teeth) + " teeth without a gap";
-    std::string text = std::to_string(positions);
-    // Gaps by their order from place 0; the last is the widest.
+    // The widest gap, which ends at place 0, is named first; then the others in their order.
+    std::vector<int> gaps;
     int run = 0;
     for (std::size_t i = 0; i < absent.size(); ++i) {
         ++run;
         if (i + 1 < absent.size() && absent[i + 1] == absent[i] + 1) continue;
-        text += "-" + std::to_string(run);
+        gaps.push_back(run);
         run = 0;
     }
+    std::rotate(gaps.begin(), gaps.end() - 1, gaps.end());
+    std::string text = std::to_string(positions);
+    for (const int gap : gaps) text += "-" + std::to_string(gap);
     return text;
 }
 

@@ -3,6 +3,7 @@
 
 #include "kurbel/core/version.hpp"
 #include "kurbel/discover/tell.hpp"
+#include "kurbel/study/cautions.hpp"
 
 namespace kurbel::discover {
 
@@ -63,6 +64,22 @@ std::string to_json(const Discovery& found, const Config* described) {
     json["next_step"] = found.next_step;
     json["version"] = KURBEL_VERSION_STRING;
     return json.dump(2) + "\n";
+}
+
+Answer as_answer(const Discovery& found, const Config* described, const TimerConfig* timer) {
+    Answer answer;
+    answer.study = "inspect";
+    answer.question = "Which wheel, cam and engine do these edges come from?";
+    answer.verdict = name(found.wheel.sureness);
+    answer.sentence =
+        found.wheel.found() ? "The crank wheel looks like this: " + found.wheel.name() + "." : found.wheel.why;
+    answer.table = report_text(found, described);
+    Json evidence = Json::parse(to_json(found, described));
+    evidence["draft_recording_toml"] = draft_toml(found, timer);
+    answer.evidence = evidence.dump();
+    answer.cautions = cautions({Caution::running_engine, Caution::carbon_monoxide, Caution::hot_exhaust});
+    answer.picture = tooth_period_svg(found);
+    return answer;
 }
 
 }  // namespace kurbel::discover

@@ -66,6 +66,8 @@ Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int
 /// What is rare is believed later (judged from what is on the road; no source).
 double rarity(const Layout& layout) {
     double cost = layout.even() ? 0.0 : 1.5;
+    // Nearly even spacings look like even ones whose cylinders, or whose sensor's twist, differ: far more of those are about.
+    if (layout.nearly_even()) cost += 6.0;
     if (layout.cylinders() > 8) cost += 1.5;
     if (layout.cylinders() > 12) cost += 2.0;
     return cost;

@@ -226,7 +226,8 @@ std::string in_words(const Layout& layout) {
            " in two revolutions, " + layout.name;
 }
 
-void fill_engine(const std::vector<LayoutScore>& scores, const CamFinding& cam, EngineFinding& engine) {
+void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& spectrum, const CamFinding& cam,
+                 EngineFinding& engine) {
     const Layout& layout = *scores.front().layout;
     engine.cylinders = layout.cylinders();
     engine.even = layout.even();
@@ -236,6 +237,11 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CamFinding& cam, 
     double others = 0.0;
     for (std::size_t i = 1; i < scores.size(); ++i) others += std::exp(scores.front().cost - scores[i].cost);
     engine.confidence = std::min(0.999, 1.0 / (1.0 + others));
+    // Where even the slowest firings come near the crank's torsion, waves of twice the firing order may tower over it.
+    double slowest = std::numeric_limits<double>::infinity();
+    for (const SpectrumPoint& point : spectrum.points) slowest = std::min(slowest, point.energy);
+    const double firing_hz = 360.0 / layout.period_deg * std::sqrt(2.0 * slowest) / (2.0 * std::numbers::pi);
+    if (firing_hz > kTorsion_hz || layout.nearly_even()) engine.confidence = std::min(engine.confidence, 0.9);
     engine.sureness = sureness_of(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
     if (engine.sureness != Sureness::sure && scores.size() > 1)
@@ -282,7 +288,7 @@ LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wh
     const CylinderSpectra spectra(spectrum.waves);
     const std::vector<LayoutScore> scores = score_layouts(spectrum, spectra, wheel.teeth);
     if (scores.empty()) return search;
-    fill_engine(scores, cam, search.engine);
+    fill_engine(scores, spectrum, cam, search.engine);
     std::vector<Case> cases;
     constexpr double kFaint = 25.0;  // five standard errors
     const std::vector<Contrast> differences = contrasts(spectrum);

@@ -1,6 +1,6 @@
 #include "discover/layouts.hpp"
 
-#include <cmath>
+#include <algorithm>
 
 namespace kurbel::discover {
 
@@ -37,6 +37,18 @@ std::vector<Layout> all_layouts() {
 }
 
 }  // namespace
+
+bool Layout::nearly_even() const {
+    double nearest = period_deg;
+    double farthest = 0.0;
+    for (std::size_t i = 0; i + 1 < firing_tdc_deg.size(); ++i) {
+        const double interval = firing_tdc_deg[i + 1] - firing_tdc_deg[i];
+        nearest = std::min(nearest, interval);
+        farthest = std::max(farthest, interval);
+    }
+    constexpr double kNearly = 1.3;
+    return !even() && farthest < kNearly * nearest;
+}
 
 const std::vector<Layout>& layouts() {
     static const std::vector<Layout> all = all_layouts();

@@ -11,6 +11,8 @@ struct Layout {
     double period_deg;                   ///< firings look alike after so many degrees
 
     [[nodiscard]] int cylinders() const { return static_cast<int>(firing_tdc_deg.size()); }
+    /// Uneven, but less than even firing with some spread might look: 108 and 132 degrees.
+    [[nodiscard]] bool nearly_even() const;
     [[nodiscard]] bool even() const { return period_deg * cylinders() > 719.0; }
 };
 

@@ -66,6 +66,21 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
+/// Pitch beside interval `i`, from the two on either side: the engine's speed swings along the revolution, so that a gap is
+/// measured by the teeth around it. Only where a few pitches are a small part of the revolution.
+double pitch_beside(const std::vector<double>& share, const std::vector<int>& pitches, std::size_t i, double mean) {
+    constexpr std::size_t kManyTeeth = 16;
+    if (share.size() < kManyTeeth) return mean;
+    double sum = 0.0;
+    int count = 0;
+    for (const std::size_t off : {share.size() - 2, share.size() - 1, std::size_t{1}, std::size_t{2}}) {
+        const std::size_t at = (i + off) % share.size();
+        sum += share[at];
+        count += pitches[at];
+    }
+    return count > 0 ? sum / count : mean;
+}
+
 /// Whole pitches of each interval, where most hold one; empty where they do not.
 std::vector<int> whole_pitches(const std::vector<double>& share, double& worst) {
     double pitch = median(share);
@@ -78,10 +93,13 @@ std::vector<int> whole_pitches(const std::vector<double>& share, double& worst) 
         if (total <= 0) return {};
         pitch = 1.0 / total;
     }
+    std::vector<double> local;
+    for (std::size_t i = 0; i < share.size(); ++i) local.push_back(pitch_beside(share, pitches, i, pitch));
+    for (std::size_t i = 0; i < share.size(); ++i) pitches[i] = static_cast<int>(std::lround(share[i] / local[i]));
     const auto ones = std::count(pitches.begin(), pitches.end(), 1);
     worst = 0.0;
     for (std::size_t i = 0; i < share.size(); ++i)
-        worst = std::max(worst, std::abs(share[i] / pitch - pitches[i]) / std::max(1.0, std::sqrt(pitches[i])));
+        worst = std::max(worst, std::abs(share[i] / local[i] - pitches[i]) / std::max(1.0, std::sqrt(pitches[i])));
     if (2 * ones < static_cast<std::ptrdiff_t>(pitches.size())) return {};
     if (std::count(pitches.begin(), pitches.end(), 0) > 0) return {};
     return pitches;

@@ -177,6 +177,32 @@ WheelSearch ring_without_marks(const Lines& lines, Fold fold) {
     return search;
 }
 
+/// Laps of `base`; where they cover little of the recording (half a revolution may look like the other half), those of the period among
+/// the better fitting ones that covers most.
+Fold best_fold(const Lines& lines, const std::vector<Recurrence>& all, Recurrence& base) {
+    if (base.edges == 0) return {};
+    Fold best = fold_by_pattern(lines.crank_s, base.edges);
+    constexpr double kCovers = 0.75;
+    constexpr std::size_t kMostTries = 6;
+    if (best.whole_share() >= kCovers) return best;
+    std::vector<Recurrence> better;
+    for (const Recurrence& each : all)
+        if (each.edges > base.edges && each.mismatch < base.mismatch) better.push_back(each);
+    std::stable_sort(better.begin(), better.end(),
+                     [](const Recurrence& a, const Recurrence& b) { return a.mismatch < b.mismatch; });
+    if (better.size() > kMostTries) better.resize(kMostTries);
+    std::sort(better.begin(), better.end(), [](const Recurrence& a, const Recurrence& b) { return a.edges < b.edges; });
+    for (const Recurrence& each : better) {
+        Fold fold = fold_by_pattern(lines.crank_s, each.edges);
+        // Multiples cover no more than what they repeat.
+        if (fold.whole_share() < best.whole_share() + 0.1) continue;
+        best = std::move(fold);
+        base = each;
+        if (best.whole_share() >= kCovers) break;
+    }
+    return best;
+}
+
 }  // namespace
 
 WheelSearch search_wheel(const Lines& lines) {
@@ -188,8 +214,9 @@ WheelSearch search_wheel(const Lines& lines) {
         return search;
     }
     const MarkLap marks = mark_lap(lines.crank_s, lines.cam_s);
-    const Recurrence base = base_period(recurrences(lines.crank_s));
-    Fold fold = base.edges > 0 ? fold_by_pattern(lines.crank_s, base.edges) : Fold{};
+    const std::vector<Recurrence> all = recurrences(lines.crank_s);
+    Recurrence base = base_period(all);
+    const Fold fold = best_fold(lines, all, base);
     constexpr std::size_t kFewestLaps = 8;
     if (fold.laps.size() >= kFewestLaps) {
         const ToothPattern one = read_pattern(lines.crank_s, fold);
@@ -197,7 +224,7 @@ WheelSearch search_wheel(const Lines& lines) {
         constexpr int kFineRing =
             48;  // coarser even teeth are not counted by their errors: the engine's swing is like them
         if (!plain) return shaped_wheel(lines, fold, marks, base);
-        if (marks.marks == 0 && fold.edges >= kFineRing) return ring_without_marks(lines, std::move(fold));
+        if (marks.marks == 0 && fold.edges >= kFineRing) return ring_without_marks(lines, fold);
     }
     if (marks.marks > 0) search = plain_wheel(lines, marks);
     if (!search.finding.found()) {

@@ -94,9 +94,4 @@ std::vector<std::pair<double, double>> fuel_cuts_s(const Recording& recording) {
     return cuts;
 }
 
-discover::EdgeLines edge_lines(const Recording& recording) {
-    return {recording.tick.data(), recording.signal.data(), recording.tick.size(), recording.config.timer,
-            fuel_cuts_s(recording)};
-}
-
 }  // namespace kurbel::read

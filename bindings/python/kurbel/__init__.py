@@ -10,6 +10,7 @@ from ._analyze import analyze
 from ._answer import Answer
 from ._core import InputError, __version__
 from ._detector import Detector
+from ._inspect import inspect
 from ._pattern import pattern
 from ._report import report
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
@@ -35,6 +36,7 @@ __all__ = [
     "__version__",
     "analyze",
     "edges_from_waveform",
+    "inspect",
     "learn_wheel",
     "pattern",
     "report",

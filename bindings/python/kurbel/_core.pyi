@@ -134,6 +134,34 @@ class Answer:
     def save(self, folder: str) -> None: ...
 
 def pattern(folders: list[str]) -> Answer: ...
+def inspect_input(input: str) -> Answer: ...
+def inspect_arrays(
+    ticks: NDArray[np.int64], signals: NDArray[np.uint8], hz: float, bits: int, fuel_cut_s: list[tuple[float, float]]
+) -> Answer: ...
+def load_from_manifold_pressure(
+    manifold_kpa: float,
+    *,
+    barometric_kpa: float = ...,
+    compression_ratio: float = ...,
+    exhaust_kpa: float = ...,
+    gamma: float = ...,
+) -> float: ...
+def load_from_air_flow(
+    flow_g_s: float,
+    speed_rpm: float,
+    engine_cm3: float,
+    *,
+    strokes: int = ...,
+    pressure_kpa: float = ...,
+    temperature_c: float = ...,
+) -> float: ...
+def throttle_flow_kg_s(area_mm2: float, upstream_kpa: float, upstream_c: float, downstream_kpa: float) -> float: ...
+def fit_speeds(
+    reference_s: NDArray[np.float64],
+    reference: NDArray[np.float64],
+    other_s: NDArray[np.float64],
+    other: NDArray[np.float64],
+) -> tuple[float, float, float, float]: ...
 def edges_from_waveform(
     samples: NDArray[Any],
     *,

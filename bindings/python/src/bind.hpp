@@ -34,5 +34,6 @@ void bind_swap(py::module_& module);
 void bind_pattern(py::module_& module);
 void bind_report(py::module_& module);
 void bind_wheel(py::module_& module);
+void bind_inspect(py::module_& module);
 
 }  // namespace kurbel::python

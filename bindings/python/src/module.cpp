@@ -62,4 +62,5 @@ PYBIND11_MODULE(_core, module) {
     bind_pattern(module);
     bind_report(module);
     bind_wheel(module);
+    bind_inspect(module);
 }

@@ -7,6 +7,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/discover/discovery.hpp"
+#include "kurbel/study/answer.hpp"
 
 namespace kurbel::discover {
 
@@ -24,5 +25,9 @@ namespace kurbel::discover {
 
 /// All findings as one JSON object; unknown numbers are null.
 [[nodiscard]] std::string to_json(const Discovery& found, const Config* described);
+
+/// All of it in the shape of a study's answer: verdict is the wheel's sureness ("sure", "likely", "not sure"), table the report, picture
+/// the tooth periods, evidence to_json with the draft as "draft_recording_toml".
+[[nodiscard]] Answer as_answer(const Discovery& found, const Config* described, const TimerConfig* timer);
 
 }  // namespace kurbel::discover

@@ -6,7 +6,6 @@
 #include <utility>
 #include <vector>
 
-#include "kurbel/discover/discovery.hpp"
 #include "kurbel/read/recording.hpp"
 
 namespace kurbel::read {
@@ -25,8 +24,5 @@ struct BareEdges {
 
 /// Stretches in which the channel fuel_cut is set, from and to, seconds on the unwrapped clock.
 [[nodiscard]] std::vector<std::pair<double, double>> fuel_cuts_s(const Recording& recording);
-
-/// View for discover(); the edges must outlive it.
-[[nodiscard]] discover::EdgeLines edge_lines(const Recording& recording);
 
 }  // namespace kurbel::read
