@@ -43,31 +43,70 @@ void forget_cam(Recording& recording) {
     recording.signal.resize(kept);
 }
 
+/// Each tooth where it really stands: more than any learning of the wheel could bring.
+void tell_true_wheel(Recording& recording, const kurbel::simulate::DeepTruth& truth) {
+    kurbel::WheelConfig& wheel = recording.config.crank_wheel;
+    if (truth.true_deg.size() != static_cast<std::size_t>(wheel.teeth)) return;
+    // Angles count from the first tooth.
+    const double first_deg = truth.true_deg.front();
+    for (std::size_t i = 0; i < truth.true_deg.size(); ++i)
+        wheel.angle_deg[i] = static_cast<float>(truth.true_deg[i] - first_deg);
+    wheel.tdc1_deg -= first_deg - truth.nominal_deg.front();
+    wheel.tdc1_deg += wheel.tdc1_deg < 0.0 ? 360.0 : (wheel.tdc1_deg > 360.0 ? -360.0 : 0.0);
+    wheel.positions = 0;
+}
+
+/// Calls a misfire where `found` says so; what is unjudged stays so.
+template <class Found>
+std::function<void(kurbel::Event&)> by(Found found) {
+    return [=](kurbel::Event& event) {
+        if (event.verdict == kurbel::Verdict::unjudged) return;
+        event.verdict = found(event) ? kurbel::Verdict::misfire : kurbel::Verdict::fired;
+    };
+}
+
+/// Without the guards: whatever has evidence is judged by it.
+void judge_all(kurbel::Event& event) {
+    const bool guarded = event.reason == kurbel::Reason::transient || event.reason == kurbel::Reason::rough_road ||
+                         event.reason == kurbel::Reason::low_torque;
+    if (!guarded || !(event.evidence == event.evidence)) return;
+    event.verdict = event.evidence > event.threshold ? kurbel::Verdict::misfire : kurbel::Verdict::fired;
+    event.reason = kurbel::Reason::none;
+}
+
 constexpr Kind kKinds[] = {Kind::steady, Kind::transient, Kind::cold, Kind::rough, Kind::healthy};
 
 }  // namespace
 
 std::vector<Variant> variants(const kurbel::Settings& settings) {
     std::vector<Variant> list;
-    const auto add = [&](const char* name, Tamper tamper) {
-        list.push_back({name, std::move(tamper), settings, false});
+    const auto add = [&](const char* name) -> Variant& {
+        list.push_back({name, {}, {}, settings, false});
+        return list.back();
     };
-    add("as it comes", {});
-    add("no load channel", no_load());
-    add("load 60 ms late", load_late(0.06));
-    add("load 5 % low", [](Recording& recording) { scale_load(recording, 0.95); });
-    add("no geometry, masses, inertia", told(forget_geometry));
-    add("inertia told 20 % high", told([](EngineConfig& engine) { engine.inertia_kg_m2 *= 1.2; }));
-    add("inertia told 20 % low", told([](EngineConfig& engine) { engine.inertia_kg_m2 *= 0.8; }));
-    add("reciprocating mass told 20 % high", told([](EngineConfig& engine) { engine.reciprocating_kg *= 1.2; }));
-    add("crank pins not told", told([](EngineConfig& engine) { engine.throw_number = {}; }));
-    add("sensor's end not told",
-        [](Recording& recording) { recording.config.crank_wheel.at = kurbel::SensorAt::unknown; });
-    add("no cam", forget_cam);
-    add("single precision", {});
-    list.back().single_precision = true;
-    add("the classic's own threshold", {});
-    list.back().settings.method = kurbel::Method::segment_roughness;
+    const auto told_otherwise = [&](const char* name, Tamper tamper) {
+        add(name).tamper = [tamper](Recording& recording, const kurbel::simulate::DeepTruth&) { tamper(recording); };
+    };
+    add("as it comes");
+    told_otherwise("no load channel", no_load());
+    told_otherwise("load 60 ms late", load_late(0.06));
+    told_otherwise("load 5 % low", [](Recording& recording) { scale_load(recording, 0.95); });
+    told_otherwise("no geometry, masses, inertia", told(forget_geometry));
+    told_otherwise("inertia told 20 % high", told([](EngineConfig& engine) { engine.inertia_kg_m2 *= 1.2; }));
+    told_otherwise("inertia told 20 % low", told([](EngineConfig& engine) { engine.inertia_kg_m2 *= 0.8; }));
+    told_otherwise("reciprocating mass told 20 % high",
+                   told([](EngineConfig& engine) { engine.reciprocating_kg *= 1.2; }));
+    told_otherwise("crank pins not told", told([](EngineConfig& engine) { engine.throw_number = {}; }));
+    told_otherwise("sensor's end not told",
+                   [](Recording& recording) { recording.config.crank_wheel.at = kurbel::SensorAt::unknown; });
+    told_otherwise("no cam", forget_cam);
+    add("each tooth's true place told").tamper = tell_true_wheel;
+    add("limit at half of the work lost").judge_anew = by([](const kurbel::Event& e) { return e.severity > 0.5; });
+    add("limit at 4.11 deviations, as if normal").judge_anew =
+        by([](const kurbel::Event& e) { return e.evidence > 4.11; });  // normal quantile of 2e-5
+    add("no guards").judge_anew = judge_all;
+    add("single precision").single_precision = true;
+    add("the classic's own threshold").settings.method = kurbel::Method::segment_roughness;
     return list;
 }
 
@@ -76,11 +115,14 @@ std::vector<Outcome> ablate(const Cell& cell, const RunOptions& options, const s
     for (Outcome& outcome : outcomes) outcome.cell = &cell;
     const auto enough = [&](int engines) { return holds_enough(outcomes.front(), options.amount, engines); };
     const std::string error = for_each_engine(
-        cell, options, enough, [&](const Scenario& scenario, const Recording& recording, std::uint64_t drawn) {
+        cell, options, enough, [&](const Scenario& scenario, const Recorded& recorded, std::uint64_t drawn) {
             for (std::size_t v = 0; v < variants.size(); ++v) {
-                Recording changed = recording;
-                if (variants[v].tamper) variants[v].tamper(changed);
-                const Judged judged = judge(scenario, changed, variants[v].settings, variants[v].single_precision);
+                Recording changed = recorded.recording;
+                if (variants[v].tamper) variants[v].tamper(changed, recorded.truth);
+                Judged judged = judge(scenario, changed, variants[v].settings, variants[v].single_precision);
+                if (variants[v].judge_anew)
+                    for (Firing& firing : judged.firings)
+                        if (firing.has_event) variants[v].judge_anew(firing.event);
                 add_counts(judged, drawn, outcomes[v]);
             }
         });

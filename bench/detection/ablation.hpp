@@ -1,17 +1,21 @@
 // What each part buys: the same recordings, judged with something left out or told wrongly.
 #pragma once
 
+#include <functional>
 #include <string>
 #include <vector>
 
+#include "kurbel/simulate/deep_truth.hpp"
 #include "outcome.hpp"
 
 namespace kurbel_detection {
 
-/// One way to judge. `tamper` changes the recording before it is judged; the engine that made it stays the same.
+/// One way to judge the same engine.
 struct Variant {
     std::string name;
-    Tamper tamper;
+    std::function<void(Recording&, const kurbel::simulate::DeepTruth&)>
+        tamper;                                      ///< with the recording, before it is judged
+    std::function<void(kurbel::Event&)> judge_anew;  ///< each event, after it
     kurbel::Settings settings{};
     bool single_precision = false;
 };

@@ -38,7 +38,7 @@ void count_one(int number, const RunOptions& options, Coverage& row) {
     cell.own_length = true;
     cell.changes = {one_loses(row.rate)};
     const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
-    const Recording recording = record(cell, scenario);
+    const Recording recording = record(cell, scenario).recording;
     const Judged judged = judge(scenario, recording, options.settings);
     const int cylinder = scenario.misfires.front().cylinders.front();
     kurbel::Tally tally(recording.config.engine);

@@ -175,19 +175,19 @@ bool holds_enough(const Outcome& outcome, const Amount& amount, int engines) noe
 }
 
 std::string for_each_engine(const Cell& cell, const RunOptions& options, const std::function<bool(int)>& enough,
-                            const std::function<void(const Scenario&, const Recording&, std::uint64_t)>& take,
+                            const std::function<void(const Scenario&, const Recorded&, std::uint64_t)>& take,
                             int* stalled) {
     constexpr int kMostEngines = 2000;
     int engines = 0;
     try {
         for (int number = 0; !enough(engines) && number < kMostEngines; ++number) {
             const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
-            const Recording recording = record(cell, scenario);
-            if (has_stalled(scenario, recording)) {
+            const Recorded recorded = record(cell, scenario);
+            if (has_stalled(scenario, recorded.recording)) {
                 if (stalled != nullptr) ++*stalled;
                 continue;
             }
-            take(scenario, recording, draw_number(cell, options.seed, number));
+            take(scenario, recorded, draw_number(cell, options.seed, number));
             ++engines;
         }
     } catch (const std::exception& error) {
@@ -202,7 +202,8 @@ Outcome run(const Cell& cell, const RunOptions& options) {
     const double started_s = processor_s();
     double others_s = 0.0;
     const auto enough = [&](int engines) { return holds_enough(outcome, options.amount, engines); };
-    const auto take = [&](const Scenario& scenario, const Recording& recording, std::uint64_t drawn) {
+    const auto take = [&](const Scenario& scenario, const Recorded& recorded, std::uint64_t drawn) {
+        const Recording& recording = recorded.recording;
         const double recorded_s = processor_s();
         const Judged judged = judge(scenario, recording, options.settings);
         outcome.detecting_s += processor_s() - recorded_s;

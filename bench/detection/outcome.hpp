@@ -85,7 +85,7 @@ struct RunOptions {
 /// wrong; empty: nothing.
 [[nodiscard]] std::string for_each_engine(
     const Cell& cell, const RunOptions& options, const std::function<bool(int)>& enough,
-    const std::function<void(const Scenario&, const Recording&, std::uint64_t drawn)>& take, int* stalled = nullptr);
+    const std::function<void(const Scenario&, const Recorded&, std::uint64_t drawn)>& take, int* stalled = nullptr);
 
 /// Counts what was said of a recording.
 void add_counts(const Judged& judged, std::uint64_t drawn, Outcome& outcome);

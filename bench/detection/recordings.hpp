@@ -76,10 +76,17 @@ struct Amount {
     return s;
 }
 
-[[nodiscard]] inline Recording record(const Cell& cell, const Scenario& scenario) {
-    Recording recording = kurbel::simulate::simulate(scenario);
-    if (cell.tamper) cell.tamper(recording);
-    return recording;
+/// A recording, and what it has no room for.
+struct Recorded {
+    Recording recording{};
+    kurbel::simulate::DeepTruth truth{};
+};
+
+[[nodiscard]] inline Recorded record(const Cell& cell, const Scenario& scenario) {
+    Recorded recorded;
+    recorded.recording = kurbel::simulate::simulate(scenario, {}, {}, &recorded.truth);
+    if (cell.tamper) cell.tamper(recorded.recording);
+    return recorded;
 }
 
 }  // namespace kurbel_detection

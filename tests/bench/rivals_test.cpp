@@ -31,7 +31,7 @@ struct Clean : ::testing::Test {
                             s.wheel_error = {};
                         }};
         const Scenario scenario = draw_scenario(cell, KURBEL_DATASETS, {}, 3, 0);
-        recording = new Recording(record(cell, scenario));
+        recording = new Recording(record(cell, scenario).recording);
         judged = new Judged(judge(scenario, *recording, {}));
         bins = new Bins(bins_of(*recording));
     }
