@@ -13,7 +13,7 @@ struct Layout {
     [[nodiscard]] int cylinders() const { return static_cast<int>(firing_tdc_deg.size()); }
     /// Uneven, but less than even firing with some spread might look: 108 and 132 degrees.
     [[nodiscard]] bool nearly_even() const;
-    [[nodiscard]] bool even() const { return period_deg * cylinders() > 719.0; }
+    [[nodiscard]] bool even() const { return period_deg * cylinders() < 721.0; }
 };
 
 /// Even firing of 1 to 12 and 16 cylinders, and the uneven spacings that the trade knows (common practice, no source).
