@@ -76,13 +76,13 @@ std::string wheel_in_words(const WheelConfig& wheel) {
 }
 
 /// Most edges have no place on the wheel: the description is of another one.
-void refuse_foreign_wheel(const read::Recording& recording, const std::string& folder, const SyncState& sync) {
+void refuse_foreign_wheel(const read::Recording& recording, const SyncState& sync) {
     const auto crank_edges =
         std::count(recording.signal.begin(), recording.signal.end(), static_cast<std::uint8_t>(Signal::crank));
     const int teeth = recording.config.crank_wheel.teeth;
     constexpr int kRevolutionsToTell = 3;
     if (2 * sync.teeth >= crank_edges || crank_edges < kRevolutionsToTell * teeth) return;
-    throw read::InputError(joined(folder, "recording.toml"), recording.wheel_line,
+    throw read::InputError(recording.described_in, recording.wheel_line,
                            "[crank_wheel] does not fit the edges: of " + counted(crank_edges, "crank edge") + " " +
                                (sync.teeth == 0 ? "none" : "only " + std::to_string(sync.teeth)) +
                                " could be placed on a wheel with " + wheel_in_words(recording.config.crank_wheel));
@@ -92,14 +92,15 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     Outcome outcome;
     outcome.recording = call.recording;
     outcome.config = recording.config;
+    outcome.notes = recording.notes;
     outcome.config.settings = call.settings();
     ProgressLine progress("reading the crank");
     Result<read::Analysis> result =
         read::analyze(recording, outcome.config.settings, [&](double share) { progress.tell(share); });
     if (!result)
-        throw read::InputError(joined(call.recording, "recording.toml"), 0,
+        throw read::InputError(recording.described_in, 0,
                                std::string(result.status.parameter) + ": " + result.status.why);
-    refuse_foreign_wheel(recording, call.recording, result.value.sync);
+    refuse_foreign_wheel(recording, result.value.sync);
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
     outcome.tdc_offset = result.value.tdc_offset;
@@ -114,7 +115,7 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     outcome.seconds = read::duration_s(recording);
     outcome.mean_rpm = mean_speed_rpm(outcome.events);
     for (const std::string& file : recording.files)
-        outcome.inputs.emplace_back(file, sha256_of_file(joined(call.recording, file)));
+        outcome.inputs.emplace_back(file, sha256_of_file(joined(recording.folder, file)));
     return outcome;
 }
 
@@ -152,7 +153,9 @@ void check_call(const AnalyzeCall& call) {
 void run_analyze(const AnalyzeCall& call) {
     check_call(call);
     if (!call.out.empty()) read::check_output_folder(call.out, read::result_folder_kind());
-    read::Recording recording = read::read_recording(call.recording);
+    ProgressLine progress("reading " + call.recording);
+    read::Recording recording = read::read_recording(call.recording, [&](double share) { progress.tell(share); });
+    progress.wipe();
     if (!call.wheel.empty()) read::use_wheel_file(call.wheel, read::read_wheel_file(call.wheel), recording.config);
     const Outcome outcome = analyze_recording(call, recording);
     const std::string files = call.out.empty() ? "" : write_result(call, recording, outcome);
@@ -166,7 +169,10 @@ void add_analyze(CLI::App& app) {
     CLI::App* command =
         app.add_subcommand("analyze", "Judge every firing of a recording and say which cylinder misfires");
     const auto call = std::make_shared<AnalyzeCall>();
-    command->add_option("RECORDING", call->recording, "Folder with recording.toml and the edges")
+    command
+        ->add_option("RECORDING", call->recording,
+                     "Folder with recording.toml and the edges; or a file beside which FILE.kurbel.toml says "
+                     "which\ncolumn is what (kurbel convert --help)")
         ->required()
         ->type_name("FOLDER");
     command

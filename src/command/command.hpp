@@ -24,6 +24,7 @@ class WrongCall : public std::runtime_error {
 
 /// Each adds its subcommand to `app`, with a callback that does the work and throws where it cannot.
 void add_analyze(CLI::App& app);
+void add_convert(CLI::App& app);
 void add_learn_wheel(CLI::App& app);
 void add_score(CLI::App& app);
 void add_simulate(CLI::App& app);

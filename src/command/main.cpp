@@ -50,6 +50,7 @@ int run(int argc, char** argv) {
     app.require_subcommand(1);
     app.failure_message(failure_text);
     command::add_analyze(app);
+    command::add_convert(app);
     command::add_learn_wheel(app);
     command::add_score(app);
     command::add_simulate(app);

@@ -32,6 +32,7 @@ struct Outcome {
     CylinderTable table;
     double seconds = 0.0;                                     ///< first to last edge
     double mean_rpm = kUnknown;                               ///< mean over time while firings were seen
+    std::vector<std::string> notes;                           ///< what the reader found wrong with the signal
     std::vector<std::pair<std::string, std::string>> inputs;  ///< file name, SHA-256
 };
 

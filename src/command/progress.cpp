@@ -17,8 +17,11 @@ ProgressLine::ProgressLine(std::string what)
       on_terminal_(::isatty(STDERR_FILENO) == 1),
       next_(std::chrono::steady_clock::now() + kFirst) {}
 
-ProgressLine::~ProgressLine() {
+ProgressLine::~ProgressLine() { wipe(); }
+
+void ProgressLine::wipe() {
     if (shown_) std::fputs("\r\033[K", stderr);
+    shown_ = false;
 }
 
 void ProgressLine::tell(double share) {

@@ -16,6 +16,8 @@ class ProgressLine {
 
     /// `share` of the work is done, 0 to 1.
     void tell(double share);
+    /// Takes the line away, before something else is written.
+    void wipe();
 
   private:
     std::string what_;

@@ -40,7 +40,7 @@ std::string wheel_warning(const WheelUse& wheel) {
 }  // namespace
 
 std::vector<std::string> warnings(const Outcome& outcome) {
-    std::vector<std::string> all;
+    std::vector<std::string> all = outcome.notes;
     if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome));
     if (outcome.wheel && same_wheel(outcome.wheel->fit) == SameWheel::other)
         all.push_back(wheel_warning(*outcome.wheel));

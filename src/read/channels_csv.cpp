@@ -69,6 +69,15 @@ std::int64_t ceil_tick(std::int64_t time_ns, double hz) noexcept {
     return seconds * whole_hz + (rest * whole_hz + kSecond - 1) / kSecond;
 }
 
+std::int64_t time_of_tick(std::int64_t tick, double hz) noexcept {
+    constexpr std::int64_t kNanoseconds = 1000000000;
+    const auto whole_seconds = static_cast<std::int64_t>(std::floor(static_cast<double>(tick) / hz));
+    const double rest = static_cast<double>(tick) - static_cast<double>(whole_seconds) * hz;
+    std::int64_t time_ns = whole_seconds * kNanoseconds + static_cast<std::int64_t>(std::floor(rest / hz * 1e9));
+    while (ceil_tick(time_ns, hz) > tick) --time_ns;
+    return time_ns;
+}
+
 std::vector<ChannelRow> read_channels(const std::string& path, const Config& config) {
     CsvTable table(path);
     const int time_column = table.require("time_s");

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 
+#include "kurbel/read/foreign.hpp"
 #include "kurbel/read/input_error.hpp"
 #include "read/recording_parts.hpp"
 
@@ -28,7 +29,8 @@ struct Folder {
 Folder open_folder(const std::string& path) {
     std::error_code error;
     if (!fs::exists(path, error)) throw InputError(path, 0, "is missing; a recording is a folder");
-    if (!fs::is_directory(path, error)) throw InputError(path, 0, "is a file; a recording is a folder");
+    if (!fs::is_directory(path, error))
+        throw InputError(path, 0, "is no regular file; a recording is a folder or a file");
     return {path};
 }
 
@@ -70,9 +72,13 @@ void read_edges(const Folder& folder, bool has_timer, Recording& recording) {
 
 }  // namespace
 
-Recording read_recording(const std::string& path) {
+Recording read_recording(const std::string& path, const Progress& progress) {
+    std::error_code error;
+    if (fs::is_regular_file(path, error)) return read_foreign(foreign_file(path), Description::needed, progress);
     const Folder folder = open_folder(path);
     Recording recording;
+    recording.folder = folder.path;
+    recording.described_in = folder.file("recording.toml");
     const bool has_timer = read_config(folder, recording);
     read_edges(folder, has_timer, recording);
     if (folder.has("channels.csv")) {

@@ -19,8 +19,17 @@ void read_edges_npy(const std::string& crank_path, const std::string& cam_path, 
 /// The channel rows of a file on the clock of `timer`.
 [[nodiscard]] std::vector<ChannelRow> read_channels(const std::string& path, const Config& config);
 
+/// Appends whole nanoseconds as seconds with nine places.
+void append_seconds(std::string& text, std::int64_t nanoseconds);
+
+/// Column of a channel in channels.csv.
+[[nodiscard]] std::string channel_name(Channel channel);
+
 /// First tick of a clock of `hz` that is not before `time_ns`.
 [[nodiscard]] std::int64_t ceil_tick(std::int64_t time_ns, double hz) noexcept;
+
+/// The latest whole nanosecond that still reads back as `tick` on a clock of `hz`.
+[[nodiscard]] std::int64_t time_of_tick(std::int64_t tick, double hz) noexcept;
 
 /// How far the clock went from one raw tick to the next, modulo 2^bits; bits 8 to 62.
 [[nodiscard]] constexpr std::int64_t counter_step(std::int64_t before, std::int64_t now, int bits) noexcept {

@@ -38,25 +38,6 @@ void append(std::string& text, double value) {
     text.append(buffer.data(), std::to_chars(buffer.data(), buffer.data() + buffer.size(), value).ptr);
 }
 
-/// Whole nanoseconds as seconds with nine places.
-void append_seconds(std::string& text, std::int64_t nanoseconds) {
-    if (nanoseconds < 0) text += '-';
-    const std::int64_t magnitude = nanoseconds < 0 ? -nanoseconds : nanoseconds;
-    append(text, magnitude / kSecond);
-    std::string places = std::to_string(magnitude % kSecond);
-    text += '.';
-    text.append(9 - places.size(), '0').append(places);
-}
-
-/// The latest whole nanosecond that still reads back as `tick` on a clock of `hz`.
-std::int64_t time_of_tick(std::int64_t tick, double hz) noexcept {
-    const auto whole_seconds = static_cast<std::int64_t>(std::floor(static_cast<double>(tick) / hz));
-    const double rest = static_cast<double>(tick) - static_cast<double>(whole_seconds) * hz;
-    std::int64_t time_ns = whole_seconds * kSecond + static_cast<std::int64_t>(std::floor(rest / hz * 1e9));
-    while (ceil_tick(time_ns, hz) > tick) --time_ns;
-    return time_ns;
-}
-
 std::vector<std::int64_t> unwrapped_clock(const Recording& recording) {
     std::vector<std::int64_t> clock = recording.tick;
     for (std::size_t i = 1; i < clock.size(); ++i)
@@ -92,18 +73,6 @@ void write_arrays(const std::string& folder, const Recording& recording, bool se
     if (!by_signal[1].empty()) write_file(folder + "/cam.npy", array_bytes(by_signal[1], seconds));
 }
 
-/// Name of a channel's column.
-std::string column_name(Channel channel) {
-    switch (channel) {
-        case Channel::load: return "load";
-        case Channel::fuel_cut: return "fuel_cut";
-        case Channel::coolant_c: return "coolant_c";
-        case Channel::vehicle_kmh: return "vehicle_kmh";
-        case Channel::fuel_cut_first: break;
-    }
-    return "fuel_cut_" + std::to_string(static_cast<int>(channel) - static_cast<int>(Channel::fuel_cut_first) + 1);
-}
-
 constexpr std::size_t kChannels = static_cast<std::size_t>(Channel::fuel_cut_first) + kMaxCylinders;
 
 /// One line a tick, with a column for each channel that occurs; what has no row at a tick stays empty.
@@ -112,7 +81,7 @@ std::string channels_text(const Recording& recording) {
     for (const ChannelRow& row : recording.channels) used[static_cast<std::size_t>(row.channel)] = true;
     std::string text = "time_s";
     for (std::size_t channel = 0; channel < kChannels; ++channel)
-        if (used[channel]) text.append(1, ',').append(column_name(static_cast<Channel>(channel)));
+        if (used[channel]) text.append(1, ',').append(channel_name(static_cast<Channel>(channel)));
     text += '\n';
     std::array<double, kChannels> values{};
     for (std::size_t i = 0; i < recording.channels.size();) {
@@ -166,6 +135,26 @@ void check(const Recording& recording, const WriteOptions& options) {
 }
 
 }  // namespace
+
+void append_seconds(std::string& text, std::int64_t nanoseconds) {
+    if (nanoseconds < 0) text += '-';
+    const std::int64_t magnitude = nanoseconds < 0 ? -nanoseconds : nanoseconds;
+    append(text, magnitude / kSecond);
+    std::string places = std::to_string(magnitude % kSecond);
+    text += '.';
+    text.append(9 - places.size(), '0').append(places);
+}
+
+std::string channel_name(Channel channel) {
+    switch (channel) {
+        case Channel::load: return "load";
+        case Channel::fuel_cut: return "fuel_cut";
+        case Channel::coolant_c: return "coolant_c";
+        case Channel::vehicle_kmh: return "vehicle_kmh";
+        case Channel::fuel_cut_first: break;
+    }
+    return "fuel_cut_" + std::to_string(static_cast<int>(channel) - static_cast<int>(Channel::fuel_cut_first) + 1);
+}
 
 void write_recording(const std::string& folder, const Recording& recording, const WriteOptions& options) {
     check(recording, options);

@@ -2,7 +2,6 @@
 #pragma once
 
 #include <cstdint>
-#include <functional>
 #include <vector>
 
 #include "kurbel/core/config.hpp"
@@ -79,9 +78,6 @@ struct Analysis {
     TdcOffset
         tdc_offset{};  ///< where combustion seems to stand against the declared TDC; unknown where that does not show
 };
-
-/// Called now and then with the share done, 0 to 1.
-using Progress = std::function<void(double)>;
 
 /// Runs a default Detector over all edges of `view` and takes every event. Answers what BasicDetector::create or a push
 /// answers; throws std::bad_alloc, and what `progress` throws.

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <functional>
 #include <string>
 #include <vector>
 
@@ -36,14 +37,21 @@ struct Recording {
     bool has_truth = false;            ///< a truth file exists (its list may be empty)
     std::vector<TruthRow> truth;       ///< in order of time
     int wheel_line = 0;                ///< line of recording.toml where [crank_wheel] stands; 0 = not from a file
+    std::string folder;                ///< where `files` lie
     std::vector<std::string> files;    ///< names within the folder of the files that were read
+    std::vector<std::string> notes;    ///< what looked wrong about the signal, a sentence each
+    std::string described_in;          ///< path of the file that tells of engine and wheel; for messages
 };
+
+/// Called now and then with the share done, 0 to 1.
+using Progress = std::function<void(double)>;
 
 /// Reads the folder `folder`: recording.toml, edges.csv or crank.npy and cam.npy, and where they exist channels.csv and
 /// truth.csv. Text is UTF-8 (a byte-order mark and Windows line ends are accepted), columns may stand in any order, extra
 /// columns are ignored. Seconds become ticks of 1 ns exactly. In the NumPy form, a crank edge comes before a cam edge of
-/// the same tick. Throws InputError (file, line, cause); std::bad_alloc.
-[[nodiscard]] Recording read_recording(const std::string& folder);
+/// the same tick. A file in place of a folder is read by the mapping that lies beside it (kurbel/read/foreign.hpp).
+/// Throws InputError (file, line, cause); std::bad_alloc.
+[[nodiscard]] Recording read_recording(const std::string& folder, const Progress& progress = {});
 
 /// Reads a truth file alone; `cylinders` bounds its cylinder numbers. Throws InputError.
 [[nodiscard]] std::vector<TruthRow> read_truth(const std::string& path, int cylinders);
