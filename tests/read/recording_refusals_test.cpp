@@ -105,7 +105,8 @@ TEST(FolderRefused, WhereFilesAreMissing) {
     const auto missing = [&] { (void)kurbel::read::read_recording(folder.path() + "/none"); };
     EXPECT_EQ(kurbel::test::complaint(folder, missing), "R/none: is missing; a recording is a folder");
     const auto file = [&] { (void)kurbel::read::read_recording(folder.file("edges.csv")); };
-    EXPECT_EQ(kurbel::test::complaint(folder, file), "R/edges.csv: is a file; a recording is a folder");
+    EXPECT_EQ(kurbel::test::complaint(folder, file), "R/edges.csv: which column is the crank's? Write R/edges.csv.kurbel.toml (crank = \"NAME\" ...), or call "
+              "kurbel convert with --crank NAME; there are time_s, signal");
 }
 
 TEST(FolderRefused, WhereAFileIsAFolder) {

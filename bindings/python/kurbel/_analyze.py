@@ -45,7 +45,8 @@ def analyze(
     Parameters
     ----------
     recording : path-like, optional
-        Folder with recording.toml and edges.csv (or crank.npy), and channels.csv where there are channels.
+        Folder with recording.toml and edges.csv (or crank.npy), and channels.csv where there are channels; or a file of another
+        kind (text, WAV, VCD, npz, HDF5, Parquet, MDF) beside which FILE.kurbel.toml says which column is what.
     ticks : array_like of int, shape (n,), optional
         Timer ticks of the edges in order of time, as the counter gave them (see `timer`). A contiguous int64 array is read
         where it lies, without a copy; do not change it meanwhile.

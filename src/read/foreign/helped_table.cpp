@@ -120,6 +120,8 @@ FileContents look_into_helped(const std::string& path, const std::string& format
         if (frame.kind == 'C') contents.columns.push_back(std::move(frame.bytes));
         if (frame.kind == 'D') contents.description = std::move(frame.bytes);
         if (frame.kind == 'U') contents.time_unit = std::move(frame.bytes);
+        if (std::strchr("CDU", frame.kind) == nullptr || frame.kind == 0)
+            throw InputError(path, 0, "its reader answered nonsense");
     }
 }
 

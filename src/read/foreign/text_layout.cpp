@@ -148,18 +148,17 @@ bool fits(const std::string& line, const Cut& cut) {
     return any;
 }
 
-/// Place of the first line of numbers in the head: behind the last line that is none.
+/// Place of the first line of numbers in the head: the first of two that fit, one behind the other. Later lines that do not fit are
+/// faults of the file and no part of its header.
 std::size_t find_first(const Head& head, const Cut& cut, const Mapping& mapping) {
-    std::size_t first = 0;
-    for (std::size_t i = 0; i + 1 < head.lines.size(); ++i) {
-        if (mapping.first_line > 0) {
-            if (head.numbers[i] < mapping.first_line) first = i + 1;
-        } else if (!blank_or_comment(head.lines[i]) && !fits(head.lines[i], cut)) {
-            first = i + 1;
-        }
-    }
-    while (first + 1 < head.lines.size() && blank_or_comment(head.lines[first])) ++first;
-    return first;
+    std::vector<std::size_t> lines;  // without remarks
+    for (std::size_t i = 0; i < head.lines.size(); ++i)
+        if (!blank_or_comment(head.lines[i]) && head.numbers[i] >= mapping.first_line) lines.push_back(i);
+    if (mapping.first_line > 0 && !lines.empty()) return lines.front();
+    for (std::size_t k = 0; k < lines.size(); ++k)
+        if (fits(head.lines[lines[k]], cut) && (k + 1 == lines.size() || fits(head.lines[lines[k + 1]], cut)))
+            return lines[k];
+    return lines.empty() ? 0 : lines.back();
 }
 
 /// UTF-8 as it is; anything else is taken for Latin-1, in which measuring programs write their degree and micro signs.

@@ -34,6 +34,7 @@ class Words {
                 rest_.remove_prefix(from);
                 word = rest_.substr(0, rest_.find_first_of(" \t\r\f\v"));
                 rest_.remove_prefix(word.size());
+                if (rest_.empty() && !reader_.ended()) fail("stops within a line: it seems to be cut off");
                 return true;
             }
             if (!reader_.ended()) fail("stops within a line: it seems to be cut off");

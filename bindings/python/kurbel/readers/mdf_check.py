@@ -55,7 +55,7 @@ def walk(file: BinaryIO, size: int) -> None:
 def block_at(file: BinaryIO, at: int, size: int) -> tuple[bytes, int, list[int]]:
     """Kind, length and links of the block at `at`."""
     if at % 8 or at + 24 > size:
-        raise InputProblem(f"a link leads to byte {at}, where no block can be: the file holds {size}")
+        raise InputProblem(f"a link leads to byte {at}, where no block can be: the file holds {size}; it is cut off, or its links are false")
     file.seek(at)
     kind, length, count = struct.unpack("<4s4xQQ", file.read(24))
     if kind[:2] != b"##":
