@@ -3,7 +3,9 @@
 #include <filesystem>
 #include <limits>
 
+#include "kurbel/read/foreign.hpp"
 #include "kurbel/read/input_error.hpp"
+#include "read/foreign/table.hpp"
 #include "read/recording_parts.hpp"
 
 namespace kurbel::read {
@@ -51,6 +53,13 @@ BareEdges read_bare_edges(const std::string& input, const std::optional<TimerCon
         throw InputError(input, 0, "is missing; give a folder with edges.csv or crank.npy, or an edges.csv");
     BareEdges bare;
     std::error_code error;
+    // A file with a mapping beside it, or of a kind that tells everything itself.
+    if (fs::is_regular_file(path, error) && (is_there(mapping_path(input)) || format_of(input) != "text")) {
+        bare.recording = read_foreign(foreign_file(input), Description::optional);
+        bare.described = !bare.recording.described_in.empty();
+        bare.has_timer = true;
+        return bare;
+    }
     const fs::path description = path / "recording.toml";
     if (fs::is_directory(path, error) && is_there(description)) {
         try {
