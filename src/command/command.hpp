@@ -33,5 +33,6 @@ void add_pattern(CLI::App& app);
 void add_report(CLI::App& app);
 void add_swap(CLI::App& app);
 void add_verify(CLI::App& app);
+void add_cranking(CLI::App& app);
 
 }  // namespace kurbel::command
