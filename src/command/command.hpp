@@ -34,5 +34,6 @@ void add_report(CLI::App& app);
 void add_swap(CLI::App& app);
 void add_verify(CLI::App& app);
 void add_cranking(CLI::App& app);
+void add_work(CLI::App& app);
 
 }  // namespace kurbel::command

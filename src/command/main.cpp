@@ -60,6 +60,7 @@ int run(int argc, char** argv) {
     command::add_swap(app);
     command::add_verify(app);
     command::add_cranking(app);
+    command::add_work(app);
     app.get_formatter()->label("SUBCOMMAND", "COMMAND");
     app.get_formatter()->label("SUBCOMMANDS", "COMMANDS");
     app.get_formatter()->label("Subcommands", "Commands");
