@@ -487,6 +487,16 @@ KURBEL_API void kurbel_answer_destroy(kurbel_answer* answer);
 KURBEL_API int32_t kurbel_study_pattern(const kurbel_recording* const* recordings, size_t count, kurbel_answer** out,
                                         char* text, size_t text_size);
 
+/* Do all cylinders do the same work, and how much does each scatter? limit_percent: difference that counts, percent of a cylinder's
+ * work (0.5 to 30; 2 is usual). Verdicts: "even", "uneven", "undecided". Answers as above. */
+KURBEL_API int32_t kurbel_study_work(const kurbel_recording* recording, double limit_percent, kurbel_answer** out, char* text,
+                                     size_t text_size);
+
+/* Do all cylinders compress alike while the starter alone turns the engine? limit_percent: percent below the best cylinder that still
+ * count as even (1 to 60; 10 is usual). Verdicts: "even", "uneven", "undecided". Answers as above. */
+KURBEL_API int32_t kurbel_study_cranking(const kurbel_recording* recording, double limit_percent, kurbel_answer** out,
+                                         char* text, size_t text_size);
+
 /* One HTML page over folders of analyze and of answers, in that order, written to `path` whole or not at all; an earlier report
  * there is replaced, nothing else is. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, no folder), KURBEL_BAD_INPUT with the cause in
  * `text`. */

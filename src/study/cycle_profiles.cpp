@@ -196,8 +196,8 @@ void note_firings(const EngineConfig& engine, const std::vector<Event>& events, 
             for (int k = 0; k < engine.cylinders; ++k) {
                 const int cylinder = engine.firing_order[static_cast<std::size_t>(k)];
                 const double tdc_deg = engine.firing_tdc_deg[static_cast<std::size_t>(k)];
-                const double at_deg = (event.time_s - cycle.time_s) / cycle.seconds * engine.cycle_deg() +
-                                      profiles.begin_deg.front();
+                const double at_deg =
+                    (event.time_s - cycle.time_s) / cycle.seconds * engine.cycle_deg() + profiles.begin_deg.front();
                 const bool here = event.cylinder > 0
                                       ? event.cylinder == cylinder
                                       : std::fabs(std::remainder(at_deg - tdc_deg, engine.cycle_deg())) < 45.0;

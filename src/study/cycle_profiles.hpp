@@ -11,15 +11,16 @@ namespace kurbel {
 
 /// One cycle, from place 0 of the revolution that holds cylinder 1's firing TDC.
 struct CycleProfile {
-    std::int64_t number = 0;     ///< neighbours differ by 1
-    double time_s = 0.0;         ///< its beginning on the recording's clock
+    std::int64_t number = 0;  ///< neighbours differ by 1
+    double time_s = 0.0;      ///< its beginning on the recording's clock
     double seconds = 0.0;
     double energy = 0.0;         ///< mean over the angle, rad^2/s^2
     double load = 0.0;           ///< mean of its firings' charges; NaN where unknown
     bool cut = false;            ///< all cylinders without fuel
     bool mixed = false;          ///< some of them, or it changed
     std::uint32_t misfires = 0;  ///< bit n: the firing at place n of the firing order was called a misfire
-    std::vector<double> interval;  ///< energy of each, half of mean speed squared, times J(theta) over the rotating inertia
+    std::vector<double>
+        interval;  ///< energy of each, half of mean speed squared, times J(theta) over the rotating inertia
 };
 
 /// The cycles, and the intervals that they share.

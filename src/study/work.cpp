@@ -76,7 +76,9 @@ class Balancer {
 
   private:
     [[nodiscard]] double inertia() const { return config_.engine.inertia_kg_m2; }
-    [[nodiscard]] bool sized() const { return config_.engine.bore_mm > 0.0 && config_.engine.stroke_mm > 0.0 && inertia() > 0.0; }
+    [[nodiscard]] bool sized() const {
+        return config_.engine.bore_mm > 0.0 && config_.engine.stroke_mm > 0.0 && inertia() > 0.0;
+    }
 
     static void sort(WorkBalance& balance) {
         std::sort(balance.cylinders.begin(), balance.cylinders.end(),
@@ -182,12 +184,16 @@ WorkBalance measure_work(const read::Recording& recording, const std::string& na
     }
     const std::string record = "; record at least a minute of the engine running, at idle or at a steady speed";
     if (burning < kFewestCycles)
-        throw read::InputError(name, 0, "only " + std::to_string(burning) +
-                                            " whole engine cycles with fuel, at least 40 are needed" + record);
-    const double rpm = 60.0 * static_cast<double>(profiles.cycles.size()) * recording.config.engine.cycle_deg() / 360.0 / seconds;
+        throw read::InputError(
+            name, 0,
+            "only " + std::to_string(burning) + " whole engine cycles with fuel, at least 40 are needed" + record);
+    const double rpm =
+        60.0 * static_cast<double>(profiles.cycles.size()) * recording.config.engine.cycle_deg() / 360.0 / seconds;
     if (rpm < kCranking_rpm)
-        throw read::InputError(name, 0, "the starter turns this engine, it does not run; compressions are compared by "
-                                        "kurbel cranking" + record);
+        throw read::InputError(name, 0,
+                               "the starter turns this engine, it does not run; compressions are compared by "
+                               "kurbel cranking" +
+                                   record);
     return Balancer(recording.config, profiles, options).run();
 }
 

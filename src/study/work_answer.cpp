@@ -23,22 +23,22 @@ using Json = nlohmann::ordered_json;
 using text::format;
 using work::label;
 
-Json number(double value) {
-    return std::isfinite(value) ? Json(std::round(1000.0 * value) / 1000.0) : Json(nullptr);
-}
+Json number(double value) { return std::isfinite(value) ? Json(std::round(1000.0 * value) / 1000.0) : Json(nullptr); }
 
 std::string told(const CylinderWork& row) {
     const bool by_others = std::fabs(row.percent) > 0.0 && (row.low > 0.0 || row.high < 0.0);
     const double value = by_others ? row.percent : row.to_partner_percent;
     const double low = by_others ? row.low : row.to_partner_low;
     const double high = by_others ? row.high : row.to_partner_high;
-    std::string text = format("cylinder %s does %.1f %% %s work than %s (95 %% range %.1f to %.1f)", label(row).c_str(),
-                              std::fabs(value), value < 0.0 ? "less" : "more",
-                              by_others ? "the mean of the others"
-                                        : row.cylinder > 0 ? ("cylinder " + std::to_string(row.partner) + ", which fires a revolution later,").c_str()
-                                                           : "its partner a revolution later",
-                              low, high);
-    if (row.misfire_rate > 0.0) text += format(", misfires in %s of its cycles included", text::percent(row.misfire_rate).c_str());
+    std::string text = format(
+        "cylinder %s does %.1f %% %s work than %s (95 %% range %.1f to %.1f)", label(row).c_str(), std::fabs(value),
+        value < 0.0 ? "less" : "more",
+        by_others          ? "the mean of the others"
+        : row.cylinder > 0 ? ("cylinder " + std::to_string(row.partner) + ", which fires a revolution later,").c_str()
+                           : "its partner a revolution later",
+        low, high);
+    if (row.misfire_rate > 0.0)
+        text += format(", misfires in %s of its cycles included", text::percent(row.misfire_rate).c_str());
     return text;
 }
 
@@ -54,11 +54,15 @@ std::string sentence(const WorkBalance& balance, const WorkOptions& options) {
         }
         text += ".";
     } else if (balance.verdict == "even") {
-        text = format("No cylinder's work is certainly more than %.1f %% from the others; a difference of 10 %% would have shown.",
-                      options.limit_percent);
+        text = format(
+            "No cylinder's work is certainly more than %.1f %% from the others; a difference of 10 %% would have "
+            "shown.",
+            options.limit_percent);
     } else {
-        text = format("No difference beyond %.1f %% is certain, but one of 10 %% could hide; record longer, and at more than one speed.",
-                      options.limit_percent);
+        text = format(
+            "No difference beyond %.1f %% is certain, but one of 10 %% could hide; record longer, and at more than one "
+            "speed.",
+            options.limit_percent);
     }
     const bool pairs = balance.cylinders.front().cylinder == 0;
     if (pairs) text += " Without a cam signal the two readings of a pair cannot be told apart by cylinder.";
@@ -73,8 +77,9 @@ std::string table(const WorkBalance& balance) {
         return format("%.*f (%.*f to %.*f)", places, value, places, low, places, high);
     };
     for (const CylinderWork& row : balance.cylinders) {
-        const std::string partner = row.partner > 0 ? range(row.to_partner_percent, row.to_partner_low, row.to_partner_high, 1)
-                                                    : std::string("-");
+        const std::string partner = row.partner > 0
+                                        ? range(row.to_partner_percent, row.to_partner_low, row.to_partner_high, 1)
+                                        : std::string("-");
         text += format("%-8s   %-23s   %-23s   %-18s   %-17s  %s%s\n", label(row).c_str(),
                        range(row.percent, row.low, row.high, 1).c_str(), partner.c_str(),
                        range(row.work_j, row.work_low_j, row.work_high_j, 0).c_str(),
@@ -84,13 +89,16 @@ std::string table(const WorkBalance& balance) {
     text += format("\n%s at a mean of %.0f rpm. Partner: the cylinder that fires one revolution later.\n",
                    text::counted(balance.cycles, "cycle").c_str(), balance.mean_rpm);
     if (balance.wheel_decides)
-        text += "Against its partner a cylinder is compared free of the wheel's error; against the others that error,\n"
-                "which repeats every revolution, is in the range. Other speeds and loads, or a fuel cut, narrow it.\n";
+        text +=
+            "Against its partner a cylinder is compared free of the wheel's error; against the others that error,\n"
+            "which repeats every revolution, is in the range. Other speeds and loads, or a fuel cut, narrow it.\n";
     if (std::isfinite(balance.mean_work_j))
-        text += format("The size of the work rests on load, geometry and inertia as told: %.0f %% (one standard error).\n",
-                       100.0 * balance.size_doubt);
-    return text + "Scatter: cycle to cycle, standard deviation over mean; about 10 % is where drivers feel it\n"
-                  "(Heywood 1988, sec. 9.4, from memory).\n";
+        text +=
+            format("The size of the work rests on load, geometry and inertia as told: %.0f %% (one standard error).\n",
+                   100.0 * balance.size_doubt);
+    return text +
+           "Scatter: cycle to cycle, standard deviation over mean; about 10 % is where drivers feel it\n"
+           "(Heywood 1988, sec. 9.4, from memory).\n";
 }
 
 Json evidence(const WorkBalance& balance, const WorkOptions& options) {

@@ -18,17 +18,18 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double kBurnCentre_deg = 11.0;  ///< half burnt, after TDC; a usual value, from memory
-constexpr double kRunOut_deg = 0.05;      ///< amplitude of one component at order 1, from memory
-constexpr double kTooth_deg = 0.15;       ///< each tooth, from memory
-constexpr double kSlowestMode_hz = 250.0; ///< first torsion of a long crank
-constexpr double kUsualMode_hz = 320.0;   ///< of a car's engine: 200 to 500, from memory
-constexpr double kTwistDoubt = 0.8;       ///< of what follows from that, share
-constexpr double kSizeDoubt = 0.12;       ///< of expected work by load, geometry and inertia (engineering range, from memory)
-constexpr double kLoadDoubt = 0.10;       ///< of a load channel, share (engineering range, from memory)
-constexpr double kSpread = 0.5;           ///< of cylinders' work before anything was measured, share
-constexpr double kSoundSpread = 0.04;     ///< of a sound engine's (engineering range, from memory)
-constexpr double kSizeGuessed = 0.3;      ///< where one of these is not known
+constexpr double kBurnCentre_deg = 11.0;   ///< half burnt, after TDC; a usual value, from memory
+constexpr double kRunOut_deg = 0.05;       ///< amplitude of one component at order 1, from memory
+constexpr double kTooth_deg = 0.15;        ///< each tooth, from memory
+constexpr double kSlowestMode_hz = 250.0;  ///< first torsion of a long crank
+constexpr double kUsualMode_hz = 320.0;    ///< of a car's engine: 200 to 500, from memory
+constexpr double kTwistDoubt = 0.8;        ///< of what follows from that, share
+constexpr double kSizeDoubt =
+    0.12;  ///< of expected work by load, geometry and inertia (engineering range, from memory)
+constexpr double kLoadDoubt = 0.10;    ///< of a load channel, share (engineering range, from memory)
+constexpr double kSpread = 0.5;        ///< of cylinders' work before anything was measured, share
+constexpr double kSoundSpread = 0.04;  ///< of a sound engine's (engineering range, from memory)
+constexpr double kSizeGuessed = 0.3;   ///< where one of these is not known
 constexpr int kBlocks = 20;
 
 double square(double x) { return x * x; }
@@ -86,9 +87,9 @@ class Phasors {
 struct Order {
     int per_cycle = 1;
     double per_turn = 0.5;
-    Complex value = 0.0;      ///< energy phasor per mean work
-    double variance = 0.0;    ///< of each component, from scatter and wheel
-    Eigen::VectorXcd lever;   ///< phasor of one unit of work more at each place, per mean work; then the twisted parts
+    Complex value = 0.0;     ///< energy phasor per mean work
+    double variance = 0.0;   ///< of each component, from scatter and wheel
+    Eigen::VectorXcd lever;  ///< phasor of one unit of work more at each place, per mean work; then the twisted parts
 };
 
 class Sharer {
@@ -127,7 +128,8 @@ class Sharer {
         double useful = 0.0;
         double turns_s = 0.0;
         for (std::size_t i = 1; i + 1 < cycles.size(); ++i) {
-            const bool between = cycles[i - 1].number + 1 == cycles[i].number && cycles[i].number + 1 == cycles[i + 1].number;
+            const bool between =
+                cycles[i - 1].number + 1 == cycles[i].number && cycles[i].number + 1 == cycles[i + 1].number;
             const bool settled = cycles[i - 1].cut == cycles[i].cut && !cycles[i].mixed && !cycles[i - 1].mixed;
             if (!between || !settled) continue;
             const double load = cycles[i].load == cycles[i].load ? cycles[i].load : kUnknown;
@@ -154,7 +156,8 @@ class Sharer {
         // A load channel is wrong by a tenth or so, which weighs most where little of the charge is useful.
         const double load = mean + 0.09;
         intake_ = ExpectedWork<double>::intake_share(load);
-        shares.mean_doubt = sized && profiles_.load_known ? std::hypot(kSizeDoubt, kLoadDoubt * load / mean) : kSizeGuessed;
+        shares.mean_doubt =
+            sized && profiles_.load_known ? std::hypot(kSizeDoubt, kLoadDoubt * load / mean) : kSizeGuessed;
         mean_work_ = shares.mean;
     }
 
@@ -183,7 +186,8 @@ class Sharer {
     }
 
     [[nodiscard]] Complex turn(int m, int place) const {
-        return std::polar(1.0, -2.0 * std::numbers::pi * m * config_.engine.firing_tdc_deg[static_cast<std::size_t>(place)] /
+        return std::polar(1.0, -2.0 * std::numbers::pi * m *
+                                   config_.engine.firing_tdc_deg[static_cast<std::size_t>(place)] /
                                    config_.engine.cycle_deg());
     }
 
@@ -236,8 +240,9 @@ class Sharer {
         const double cycle_rad = to_rad(config_.engine.cycle_deg());
         const double wave = 2.0 * std::numbers::pi * m / cycle_rad;
         for (int i = 0; i < CombustionWork::kSteps; ++i)
-            pulse += burn.pulse(i) *
-                     std::polar(1.0, -wave * to_rad(CombustionWork::kFirst_deg + (i + 0.5) * CombustionWork::kStep_deg));
+            pulse +=
+                burn.pulse(i) *
+                std::polar(1.0, -wave * to_rad(CombustionWork::kFirst_deg + (i + 0.5) * CombustionWork::kStep_deg));
         const Complex one = 2.0 / cycle_rad * pulse / Complex(0.0, wave);
         // Each cylinder twists the crank by its place on it. So even cylinders that work alike show, below the mode as the square of
         // the order; their compression, too.
@@ -260,7 +265,8 @@ class Sharer {
         Complex sum = 0.0;
         for (int deg = -178; deg < 180; deg += 4)
             sum += 0.5 * to_rad(4.0) * crank.lever(to_rad(deg)) *
-                   std::pow(crank.compression_ratio / crank.volume(to_rad(deg)), 1.3) * std::polar(1.0, -wave * to_rad(deg));
+                   std::pow(crank.compression_ratio / crank.volume(to_rad(deg)), 1.3) *
+                   std::polar(1.0, -wave * to_rad(deg));
         return sum;
     }
 
@@ -273,8 +279,7 @@ class Sharer {
         for (std::size_t begin = 0; begin + length <= seen.size(); begin += length) {
             Complex sum = 0.0;
             for (std::size_t i = begin; i < begin + length; ++i) {
-                const Complex left =
-                    seen[i] - used_[i].work * work - used_[i].energy * bend;
+                const Complex left = seen[i] - used_[i].work * work - used_[i].energy * bend;
                 sum += left;
                 alone += 0.5 * std::norm(left);
             }
@@ -364,8 +369,6 @@ class Sharer {
 
 }  // namespace
 
-WorkShares share_work(const Config& config, const CycleProfiles& profiles) {
-    return Sharer(config, profiles).run();
-}
+WorkShares share_work(const Config& config, const CycleProfiles& profiles) { return Sharer(config, profiles).run(); }
 
 }  // namespace kurbel

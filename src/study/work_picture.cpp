@@ -40,17 +40,16 @@ class Panel {
     }
     [[nodiscard]] std::string range(double low, double value, double high, double y, bool filled) const {
         std::string svg = format("<path class=\"kb-range\" d=\"M%.1f %.1fH%.1f\"/>\n", x(low), y, x(high));
-        if (filled)
-            return svg + format("<circle class=\"kb-after\" cx=\"%.1f\" cy=\"%.1f\" r=\"6\"/>\n", x(value), y);
-        return svg + format("<rect class=\"kb-before\" x=\"%.1f\" y=\"%.1f\" width=\"10\" height=\"10\"/>\n", x(value) - 5.0,
-                            y - 5.0);
+        if (filled) return svg + format("<circle class=\"kb-after\" cx=\"%.1f\" cy=\"%.1f\" r=\"6\"/>\n", x(value), y);
+        return svg + format("<rect class=\"kb-before\" x=\"%.1f\" y=\"%.1f\" width=\"10\" height=\"10\"/>\n",
+                            x(value) - 5.0, y - 5.0);
     }
     [[nodiscard]] std::string axis(double bottom) const {
         std::string svg;
         const double step = text::svg::round_step(span_, 4.0);
         for (double at = -span_; at <= span_ + 0.01 * step; at += step) {
-            svg += format("<path class=\"%s\" d=\"M%.1f %.1fV%.1f\"/>\n", std::fabs(at) < 0.01 * step ? "kb-line" : "kb-grid",
-                          x(at), kTop - 6.0, bottom);
+            svg += format("<path class=\"%s\" d=\"M%.1f %.1fV%.1f\"/>\n",
+                          std::fabs(at) < 0.01 * step ? "kb-line" : "kb-grid", x(at), kTop - 6.0, bottom);
             svg += text_at(x(at), kTop - 14.0, "class=\"kb-small\" text-anchor=\"middle\"", format("%+.0f %%", at));
         }
         return svg;
@@ -65,8 +64,8 @@ std::string scatter_bar(const CylinderWork& row, double y, double highest) {
     const auto x = [&](double percent) {
         return kMiddle + 70.0 + std::min(percent / highest, 1.0) * (kWidth - kRight - kMiddle - 70.0);
     };
-    std::string svg = format("<rect class=\"kb-bar\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"14\"/>\n", x(0.0), y - 7.0,
-                             x(row.scatter_percent) - x(0.0));
+    std::string svg = format("<rect class=\"kb-bar\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"14\"/>\n", x(0.0),
+                             y - 7.0, x(row.scatter_percent) - x(0.0));
     svg += format("<path class=\"kb-range\" d=\"M%.1f %.1fH%.1f\"/>\n", x(row.scatter_low), y, x(row.scatter_high));
     return svg + text_at(x(0.0), y + 22.0, "class=\"kb-small\"",
                          format("%.1f %% (%.1f to %.1f)", row.scatter_percent, row.scatter_low, row.scatter_high));
@@ -100,13 +99,16 @@ std::string picture(const WorkBalance& balance, const WorkOptions& options, cons
         svg += scatter_bar(row, y - 4.0, highest);
     }
     svg += format("<path class=\"kb-line\" d=\"M20 %.1fH%.1f\"/>\n", bottom, kWidth - kRight);
-    svg += text_at(20.0, bottom + 20.0, "class=\"kb-small\"",
-                   partners ? "disc: against the mean of the others; square: against the cylinder that fires one revolution later, "
-                              "free of the wheel's error"
-                            : "disc: against the mean of the others");
-    svg += text_at(20.0, bottom + 38.0, "class=\"kb-small\"",
-                   format("bars: 95 %% ranges; \"differs\": certainly by more than %.1f %%, all comparisons considered together",
-                          options.limit_percent));
+    svg += text_at(
+        20.0, bottom + 20.0, "class=\"kb-small\"",
+        partners
+            ? "disc: against the mean of the others; square: against the cylinder that fires one revolution later, "
+              "free of the wheel's error"
+            : "disc: against the mean of the others");
+    svg += text_at(
+        20.0, bottom + 38.0, "class=\"kb-small\"",
+        format("bars: 95 %% ranges; \"differs\": certainly by more than %.1f %%, all comparisons considered together",
+               options.limit_percent));
     return svg + "</svg>\n";
 }
 

@@ -102,7 +102,8 @@ class Scatterer {
             for (std::size_t f = 0; f < firing_.size(); ++f)
                 if (firing_[f].own) work[firing_[f].place].push_back(found[static_cast<Eigen::Index>(f) + 2] - mean);
         }
-        const double freedom = static_cast<double>(design_.rows() - design_.cols()) * static_cast<double>(chosen.size());
+        const double freedom =
+            static_cast<double>(design_.rows() - design_.cols()) * static_cast<double>(chosen.size());
         const double noise = left / freedom;
         scatter.cycles = static_cast<int>(chosen.size());
         scatter.variance.resize(z);
@@ -123,8 +124,8 @@ class Scatterer {
             scatter.noise[k] = noise * inverse_(at, at);
             scatter.variance[k] = square - scatter.noise[k];
             // Burns scatter with a heavy low side: the fourth moment as it was seen. The noise's own share is known to a third.
-            scatter.variance_error[k] = std::hypot(std::sqrt(std::max(fourth - square * square, 0.0) / n),
-                                                   scatter.noise[k] / 3.0);
+            scatter.variance_error[k] =
+                std::hypot(std::sqrt(std::max(fourth - square * square, 0.0) / n), scatter.noise[k] / 3.0);
         }
         own_variance(scatter);
         return scatter;
@@ -159,7 +160,8 @@ class Scatterer {
                 const double tdc = config_.engine.firing_tdc_deg[static_cast<std::size_t>(k)] + cycle * cycle_deg_;
                 // Little of what ends or begins at an edge of the window shows.
                 if (tdc + 100.0 < first || tdc + 25.0 > last) continue;
-                firing_.push_back({static_cast<std::size_t>(k), tdc, tdc >= first + 20.0 && tdc < first + 20.0 + cycle_deg_});
+                firing_.push_back(
+                    {static_cast<std::size_t>(k), tdc, tdc >= first + 20.0 && tdc < first + 20.0 + cycle_deg_});
             }
         // Each place once.
         std::vector<bool> seen(static_cast<std::size_t>(config_.engine.cylinders), false);
@@ -174,8 +176,7 @@ class Scatterer {
         for (const std::size_t i : chosen)
             for (std::size_t j = 0; j < usual_.size(); ++j)
                 usual_[j] += profiles_.cycles[i].interval[j] / static_cast<double>(chosen.size());
-        for (std::size_t j = 0; j < usual_.size(); ++j)
-            energy_ += usual_[j] / static_cast<double>(usual_.size());
+        for (std::size_t j = 0; j < usual_.size(); ++j) energy_ += usual_[j] / static_cast<double>(usual_.size());
     }
 
     void prepare() {

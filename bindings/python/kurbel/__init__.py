@@ -8,6 +8,7 @@ ticks are counts of the timer. Nothing here prints, and arrays that are returned
 """
 from ._analyze import analyze
 from ._answer import Answer
+from ._balance import cranking, work
 from ._core import InputError, __version__
 from ._detector import Detector
 from ._inspect import inspect
@@ -35,6 +36,7 @@ __all__ = [
     "WheelFit",
     "__version__",
     "analyze",
+    "cranking",
     "edges_from_waveform",
     "inspect",
     "learn_wheel",
@@ -42,4 +44,5 @@ __all__ = [
     "report",
     "swap",
     "verify",
+    "work",
 ]

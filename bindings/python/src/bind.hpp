@@ -32,6 +32,7 @@ void bind_waveform(py::module_& module);
 void bind_answer(py::module_& module);
 void bind_swap(py::module_& module);
 void bind_pattern(py::module_& module);
+void bind_balance(py::module_& module);
 void bind_report(py::module_& module);
 void bind_wheel(py::module_& module);
 void bind_inspect(py::module_& module);

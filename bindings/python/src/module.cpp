@@ -60,6 +60,7 @@ PYBIND11_MODULE(_core, module) {
     bind_answer(module);
     bind_swap(module);
     bind_pattern(module);
+    bind_balance(module);
     bind_report(module);
     bind_wheel(module);
     bind_inspect(module);

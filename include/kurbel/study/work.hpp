@@ -19,7 +19,7 @@ struct WorkOptions {
 
 /// One cylinder. Ranges are 95 % each; all NaN where unknown.
 struct CylinderWork {
-    int cylinder = 0;                 ///< 1-based; 0 where the phase is unknown, then `candidates` holds both possible ones
+    int cylinder = 0;  ///< 1-based; 0 where the phase is unknown, then `candidates` holds both possible ones
     std::array<int, 2> candidates{};  ///< unused places 0
     double percent = kUnknown;        ///< mean work beyond the mean of the others, percent of that
     double low = kUnknown;
@@ -27,11 +27,13 @@ struct CylinderWork {
     double work_j = kUnknown;  ///< mean indicated work, misfires included; its size rests on inertia and load
     double work_low_j = kUnknown;
     double work_high_j = kUnknown;
-    int partner = 0;  ///< the cylinder one revolution on (0: none): the difference to it is free of the wheel's own error
+    int partner =
+        0;  ///< the cylinder one revolution on (0: none): the difference to it is free of the wheel's own error
     double to_partner_percent = kUnknown;  ///< work beyond the partner's, percent of the mean
     double to_partner_low = kUnknown;
     double to_partner_high = kUnknown;
-    double scatter_percent = kUnknown;  ///< cycle to cycle, standard deviation over mean, measurement noise taken out, no misfires
+    double scatter_percent =
+        kUnknown;  ///< cycle to cycle, standard deviation over mean, measurement noise taken out, no misfires
     double scatter_low = kUnknown;
     double scatter_high = kUnknown;
     double misfire_rate = 0.0;  ///< share of the cycles used in which its firing was called a misfire
@@ -43,14 +45,15 @@ struct WorkBalance {
     std::vector<CylinderWork> cylinders;  ///< by number; pairs that cannot be told apart in firing order
     std::string verdict;                  ///< even, uneven, undecided
     bool phase_known = false;
-    bool wheel_decides = false;  ///< pairs a revolution apart are compared with the others through the wheel's own error
+    bool wheel_decides =
+        false;  ///< pairs a revolution apart are compared with the others through the wheel's own error
     int cycles = 0;
     double mean_rpm = kUnknown;
     double mean_load = kUnknown;
-    double mean_work_j = kUnknown;   ///< of a firing; NaN without inertia and geometry
-    double size_doubt = kUnknown;    ///< standard error of that, share
-    double misfit = kUnknown;        ///< of the orders about the explanation, squared standard errors a degree of freedom
-    int scatter_cycles = 0;          ///< steady cycles that the scatter was taken from
+    double mean_work_j = kUnknown;  ///< of a firing; NaN without inertia and geometry
+    double size_doubt = kUnknown;   ///< standard error of that, share
+    double misfit = kUnknown;  ///< of the orders about the explanation, squared standard errors a degree of freedom
+    int scatter_cycles = 0;    ///< steady cycles that the scatter was taken from
 };
 
 /// Balance by orders: the crank's energy at order h (half orders included) holds the z cylinders as the z-point Fourier transform of
