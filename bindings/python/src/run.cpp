@@ -1,4 +1,5 @@
 // Whole recordings: from files, and from arrays that are looked at where they lie.
+#include <string>
 #include <utility>
 
 #include "bind.hpp"
@@ -70,7 +71,9 @@ void bind_run(py::module_& module) {
         .def_property_readonly("signals",
                                [](const py::object& self) { return view(self.cast<Recording&>().signal, self); })
         .def_readonly("config", &Recording::config);
-    module.def("read_recording", &read::read_recording, py::arg("folder"), py::call_guard<py::gil_scoped_release>());
+    module.def(
+        "read_recording", [](const std::string& folder) { return read::read_recording(folder); }, py::arg("folder"),
+        py::call_guard<py::gil_scoped_release>());
     module.def("run_recording", &run_recording, py::arg("recording"), py::arg("config"));
     module.def("run_arrays", &run_arrays, py::arg("config"), py::arg("ticks").noconvert(),
                py::arg("signals").noconvert(), py::arg("channel_ticks").noconvert(), py::arg("channels").noconvert(),
