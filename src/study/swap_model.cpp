@@ -243,14 +243,12 @@ Posterior Model::posterior(const std::vector<Seen>& after) const {
     const auto n = static_cast<std::size_t>(rows());
     std::vector<double> healthy(n);
     std::vector<double> faulty(n);  // log, over healthy
-    double healthy_all = 0.0;
     double any = 0.0;  // log of all patterns after, over all being healthy
     const double log_faulty = std::log(kFaultyAfter);
     const double log_healthy = std::log1p(-kFaultyAfter);
     for (std::size_t r = 0; r < n; ++r) {
         healthy[r] = healthy_log_likelihood(after[r].filter.firings(), after[r].filter.misfires(), after[r].elsewhere);
         faulty[r] = weighed(fresh_, 0.0, after[r].filter) - healthy[r];
-        healthy_all += healthy[r];
         any += log_sum(log_healthy, log_faulty + faulty[r]);
     }
     // Likelihood of row `to` after being faulty by what row `from` had before, both over being healthy.

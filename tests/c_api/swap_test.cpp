@@ -65,7 +65,7 @@ TEST_F(SwapFromC, RepairIsVerified) {
 TEST(RepairTestFromC, CountsDownLive) {
     kurbel_repair_test* test = nullptr;
     EXPECT_EQ(kurbel_repair_test_create(0, 1.0, 95.0, 2e-5, 1.0, &test), KURBEL_BAD_ARGUMENT);
-    EXPECT_EQ(kurbel_repair_test_create(4, 1.0, 95.0, 2e-5, NAN, &test), KURBEL_BAD_ARGUMENT);
+    EXPECT_EQ(kurbel_repair_test_create(4, 1.0, 95.0, 2e-5, std::nan(""), &test), KURBEL_BAD_ARGUMENT);
     EXPECT_EQ(test, nullptr);
     ASSERT_EQ(kurbel_repair_test_create(4, 1.0, 95.0, 2e-5, 1.0, &test), KURBEL_OK);
     kurbel_repair_state state{};

@@ -10,7 +10,7 @@ from conftest import ROOT, run
     "arguments, said",
     [
         ([], "required"),
-        (["bogus"], "no command bogus; there are analyze, learn-wheel, "),
+        (["bogus"], "no command bogus; there are analyze, "),
         (["analyze"], "RECORDING is required"),
         (["analyze", "r", "--frob"], "--frob"),
         (["analyze", "r", "--method", "magic"], "--method"),
