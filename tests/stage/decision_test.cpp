@@ -163,6 +163,48 @@ TEST(Decision, AWindowThatNothingExplainsIsNoMisfire) {
     EXPECT_EQ(decision.judge(firing, false, false, false).verdict, Verdict::misfire);
 }
 
+TEST(Decision, WidensWhereOneWindowAfterAnotherIsOdd) {
+    Decision<double> calm = decision_of(4);
+    Decision<double> unrest = decision_of(4);
+    std::mt19937_64 random(11);
+    std::normal_distribution<double> normal(0.0, 0.1);
+    for (int n = 0; n < 4000; ++n) {
+        Firing firing = firing_at(n % 4, normal(random));
+        static_cast<void>(calm.judge(firing, false, false, false));
+        firing.strange = n < 3000 ? 1.0 : 18.0;
+        static_cast<void>(unrest.judge(firing, false, false, false));
+    }
+    // Where windows hold nine times as much variance as is common, a loss counts a third as much.
+    Firing firing = firing_at(0, 0.9);
+    const double evidence = calm.judge(firing, false, false, false).evidence;
+    firing.strange = 18.0;
+    EXPECT_NEAR(unrest.judge(firing, false, false, false).evidence * 3.0, evidence, 0.1 * evidence);
+    // A window that fits well is taken at its word even then, and an odd one in a calm stretch, too.
+    firing.place = 1;
+    EXPECT_GT(calm.judge(firing, false, false, false).evidence, 0.85 * evidence);
+    firing.strange = 1.0;
+    EXPECT_GT(unrest.judge(firing, false, false, false).evidence, 0.85 * evidence);
+}
+
+TEST(Decision, MovesAPatternThatLiesBetweenFiringAndNot) {
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(5);
+    std::normal_distribution<double> normal(0.0, 0.06);
+    double moved = 0.0;
+    int at = 0;
+    for (int n = 0; n < 200 && moved == 0.0; ++n) {
+        const double level = n % 4 == 2 ? (n / 4 % 2 == 0 ? -0.5 : 0.5) : 0.0;
+        const auto j = decision.judge(firing_at(n % 4, level + normal(random)), false, false, false);
+        if (n % 4 != 2) {
+            EXPECT_EQ(j.feedback.healthy_level, 0.0);
+        }
+        moved = j.feedback.healthy_level;
+        at = n / 4;
+    }
+    EXPECT_NEAR(moved, -0.5, 0.1);
+    EXPECT_LT(at, 12);
+}
+
 TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfire) {
     Decision<double> decision = decision_of(4);
     for (int n = 0; n < 400; ++n) static_cast<void>(decision.judge(firing_at(n % 4, 0.0), false, false, false));

@@ -37,6 +37,10 @@ double value_of(const Problem& p, unsigned members, double least, double most) {
             if (((members >> l) & 1U) != 0U) square += p.square(k, l);
     }
     if (members == 0U) return 0.0;
+    // Two a revolution apart, and only these, share a coil often enough to be e^2 times as likely.
+    const auto n = static_cast<unsigned>(p.side.size());
+    for (unsigned k = 0; n % 2 == 0 && k < n / 2; ++k)
+        if (members == ((1U << k) | (1U << (k + n / 2)))) prior += 2.0;
     const double size = std::min(std::max(linear / square, least), most);
     return size * linear - 0.5 * size * size * square + prior;
 }
@@ -89,7 +93,7 @@ TEST(MissingSearch, IsAsGoodAsLookingAtAllSetsInAlmostAllDraws) {
         for (int n = 0; n < 250; ++n) {
             const Problem p = draws.next(cylinders);
             Search::Set set{};
-            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior).best(set);
+            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior, true).best(set);
             const double best = brute_force(p);
             const double tolerance = 1e-9 * (1.0 + best);
             ASSERT_LE(found, best + tolerance);
@@ -106,7 +110,7 @@ TEST(MissingSearch, FindsNoneWhereNoneIsMissing) {
     const Problem p = independent(0.0);
     Search::Set set;
     set.fill(true);
-    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), 0.0);
+    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), 0.0);
     EXPECT_EQ(bits(set), 0U);
 }
 
@@ -118,14 +122,14 @@ TEST(MissingSearch, SizesAreKeptWithinTheirLimits) {
     };
     for (const Case& c : {Case{0.9, 0.9}, Case{0.05, kLeast}, Case{2.0, kMost}, Case{-1.0, kLeast}}) {
         const Problem p = independent(c.missing);
-        const Search search(p.square, p.side, 3, kLeast, kMost, none);
+        const Search search(p.square, p.side, 3, kLeast, kMost, none, true);
         EXPECT_DOUBLE_EQ(search.size(p.side[1], p.square(1, 1)), c.size);
         Search::Set one{};
         one[1] = true;
         EXPECT_DOUBLE_EQ(search.size(one), c.size);
     }
     const Problem p = independent(1.0);
-    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none).size(Search::Set{}), 1.0);
+    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none, true).size(Search::Set{}), 1.0);
 }
 
 TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
@@ -133,7 +137,7 @@ TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
     for (const bool enough : {true, false}) {
         const Problem p = independent(enough ? 0.11 : 0.09);
         Search::Set set{};
-        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set);
+        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set);
         EXPECT_NEAR(value, enough ? 0.2 : 0.0, 1e-12);
         EXPECT_EQ(bits(set), enough ? 2U : 0U);
     }
@@ -145,15 +149,44 @@ TEST(MissingSearch, PriorsDecideWhereThePatternHardlyDoes) {
         Problem p = independent(1.0);
         p.prior.fill(prior);
         Search::Set set{};
-        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), std::max(50.0 + prior, 0.0), 1e-9);
+        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), std::max(50.0 + prior, 0.0),
+                    1e-9);
         EXPECT_EQ(bits(set), prior > -50.0 ? 2U : 0U);
     }
     // A cylinder known to be dead is named without a sign of it, as long as that costs less than the prior gives.
     Problem p = independent(0.0);
     p.prior[2] = 3.0;
     Search::Set set{};
-    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior).best(set), 3.0 - 0.5 * 0.04 * 100.0, 1e-9);
+    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), 3.0 - 0.5 * 0.04 * 100.0, 1e-9);
     EXPECT_EQ(bits(set), 4U);
+}
+
+TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
+    // What both lose together shows, what one alone loses would show elsewhere, too: the sum alone fits.
+    Problem p;
+    p.square = Square::Constant(4, 4, 0.0);
+    p.square.diagonal().setConstant(400.0);
+    p.square(0, 2) = p.square(2, 0) = p.square(1, 3) = p.square(3, 1) = -390.0;
+    p.side = Side::Constant(4, -10.0);
+    p.side[1] = p.side[3] = 10.0;
+    p.prior.fill(-3.0);
+    Search::Set set{};
+    const double found = Search(p.square, p.side, 4, kLeast, kMost, p.prior, true).best(set);
+    EXPECT_EQ(bits(set), 0b1010U);
+    EXPECT_NEAR(found, brute_force(p), 1e-9);
+    // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
+    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, false).best(set), found - 2.0, 1e-9);
+}
+
+TEST(MissingSearch, WeighsOneAlone) {
+    Problem p;
+    p.square = Square::Identity(3, 3) * 50.0;
+    p.side = Side::Zero(3);
+    p.side[1] = 50.0;
+    const Search search(p.square, p.side, 3, kLeast, kMost, p.prior, true);
+    EXPECT_DOUBLE_EQ(search.alone(1), 25.0);
+    // Nothing missing, but at least a fifth would have to be: 0.2^2 x 50 / 2 against it.
+    EXPECT_DOUBLE_EQ(search.alone(0), -1.0);
 }
 
 }  // namespace

@@ -265,7 +265,7 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     // Half of the work gone is enough for an accusation early on, not where 400 cycles found nobody; and where a dead cylinder
     // was found, it stays found. A pattern that contradicts clears it nevertheless.
     PerPlace half = all_places(1.0);
-    half[1] = 0.42;
+    half[1] = 0.46;
     PerPlace dead = all_places(1.0);
     dead[1] = 0.0;
     const std::vector<int> none{};

@@ -6,6 +6,8 @@
 #include <cmath>
 
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/expected_work.hpp"
+#include "kurbel/stage/healthy_cycle.hpp"
 
 namespace kurbel {
 
@@ -22,18 +24,17 @@ struct PatternPoint {
 template <class Real>
 class CyclePattern {
   public:
-    /// `work` is the typical work of one firing over inertia at full load, rad^2/s^2.
-    void begin(int bins, bool load_known, Real work) noexcept {
+    /// `work` is the typical work of one firing over inertia at full load, rad^2/s^2; `healthy` what the engine
+    /// should do, as far as that is known.
+    void begin(int bins, bool load_known, Real work, const HealthyCycle& healthy = {}) noexcept {
         bins_ = bins;
         cycles_ = 0;
         noise_ = -1;
-        constant_.fill(0);
-        by_load_.fill(0);
-        by_energy_.fill(0);
-        // Engineering ranges: one bin holds up to about half of a firing's work; pitch error of 0.2 degrees rms and
-        // inertia torque give some per cent of the kinetic energy.
+        begin_with(healthy, load_known, static_cast<float>(work));
+        // Engineering ranges: burn timing and torsion bend a bin by some tenth of a firing's work; pitch error of 0.2 degrees rms
+        // and inertia torque that is not told give some per cent of the kinetic energy.
         prior_[0] = square(load_known ? Real(0.05) * work : Real(0.2) * work);
-        prior_[1] = load_known ? square(Real(0.4) * work) : Real(0);
+        prior_[1] = load_known ? square(Real(0.1) * work) : Real(0);
         prior_[2] = square(Real(0.03));
         for (int i = 0; i < 3; ++i)
             for (int j = 0; j < 3; ++j)
@@ -102,12 +103,23 @@ class CyclePattern {
     void widen(const PatternPoint<Real>& point) noexcept {
         const Real faster =
             cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
-        const Real step[3] = {square(Real(0.003)), square(Real(0.003)), square(Real(0.0003)) + kBend * faster};
+        const Real step[3] = {square(Real(0.003)), square(Real(0.012)), square(Real(0.0003)) + kBend * faster};
         for (int i = 0; i < 3; ++i) {
             const auto at = static_cast<std::size_t>(i);
             covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + step[i] * prior_[at], prior_[at]);
         }
         last_ = point;
+    }
+
+    /// Moves each bin by `share` of a firing's work: where it was wrong about one place. `work` as for begin().
+    void shift(const std::array<Real, kMaxBins>& share, Real work, bool load_known) noexcept {
+        using Expected = ExpectedWork<Real>;
+        for (int b = 0; b < bins_; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            if (load_known) by_load_[at] += static_cast<float>(share[at] * work);
+            const Real rest = load_known ? -Expected::kNoWorkLoad : Expected::kUnknownLoad - Expected::kNoWorkLoad;
+            constant_[at] += static_cast<float>(share[at] * work * rest);
+        }
     }
 
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
@@ -124,6 +136,21 @@ class CyclePattern {
     static constexpr Real kBend = Real(0.01);
 
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
+
+    void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
+        using Expected = ExpectedWork<float>;
+        for (int b = 0; b < bins_; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            const float burn = work * healthy.combustion[at];
+            const float squeeze = work / Expected::kFullPressure_bar * healthy.compression[at];
+            by_load_[at] = load_known ? burn + squeeze : 0.0F;
+            constant_[at] =
+                load_known ? -Expected::kNoWorkLoad * burn
+                           : (Expected::kUnknownLoad - Expected::kNoWorkLoad) * burn + Expected::kUnknownLoad * squeeze;
+            by_energy_[at] = healthy.inertia[at];
+        }
+    }
+
     [[nodiscard]] static constexpr std::size_t index(int i, int j) noexcept {
         return static_cast<std::size_t>(3 * i + j);
     }

@@ -58,6 +58,7 @@ class CylinderOrders {
         return 2.0F * std::numbers::pi_v<float> * static_cast<float>(cycle_revolutions_) / static_cast<float>(bins_);
     }
     [[nodiscard]] int bins() const noexcept { return bins_; }
+    [[nodiscard]] bool four_stroke() const noexcept { return cycle_revolutions_ == 2; }
 
     /// One combustion lost at place k of the firing order, in units of its work.
     [[nodiscard]] Complex lost(int o, int k) const noexcept { return at(o).lost[static_cast<std::size_t>(k)]; }

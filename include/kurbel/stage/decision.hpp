@@ -10,6 +10,7 @@
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_kind.hpp"
+#include "kurbel/stage/two_levels.hpp"
 
 namespace kurbel {
 
@@ -40,6 +41,8 @@ class Decision {
     void reset() noexcept {
         scatter_.begin(firings_);
         kind_.reset();
+        levels_.begin();
+        strange_ = Real(1);
         losing_ = 0;
         rate_.fill(kRarest);
         running_ = false;
@@ -56,7 +59,7 @@ class Decision {
         j.reason = obstacle(firing, phase_missing);
         if (!firing.complete) return j;
         const Real healthy = scatter_.deviation(firing.place);
-        const Real sd = std::sqrt(healthy * healthy + firing.known_variance);
+        const Real sd = std::sqrt((healthy * healthy + firing.known_variance) * unrest(firing));
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
@@ -86,6 +89,7 @@ class Decision {
             j.verdict = Verdict::unjudged;
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
+        if (!firing.mixed && move_level(firing, j.feedback)) return j;
         if (!firing.mixed)
             follow(firing, sd, j.probability,
                    posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
@@ -103,8 +107,34 @@ class Decision {
     static constexpr Real kStrangest = Real(25);  // mean square misfit: five deviations in every bin
     static constexpr Real kMost = Real(0.6);      // of the firings of the last two cycles
     static constexpr Real kLosingCycles = Real(2);
+    static constexpr Real kUsuallyStrange = Real(2);  // times the usual mean square: common among calm windows
+    static constexpr Real kUnrestCycles = Real(2);
+    static constexpr float kOffLevel = 0.25F;
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
+
+    /// Scale of the variance where windows, this one and those before, hold more than health or misfire explain: their common
+    /// scale is then not the learned one, as with Student's t. One odd window alone may be a misfire of a kind not seen yet.
+    [[nodiscard]] Real unrest(const FiringWork<Real>& firing) noexcept {
+        const Real scale = std::min(firing.strange, strange_) / kUsuallyStrange;
+        strange_ += (std::min(firing.strange, kStrangest) - strange_) / (kUnrestCycles * Real(firings_));
+        return std::max(scale, Real(1));
+    }
+
+    /// Whether this place works in two ways and the pattern lies between them: then it is to be moved to the healthy one, and
+    /// what was learned of the place begins anew.
+    [[nodiscard]] bool move_level(const FiringWork<Real>& firing, Feedback<Real>& feedback) noexcept {
+        if (firing.dead) return false;
+        levels_.add(firing.place, static_cast<float>(firing.lost));
+        const TwoLevels::Heaps heaps = levels_.heaps(firing.place, static_cast<float>(scatter_.common()));
+        if (!heaps.two || heaps.level > -kOffLevel) return false;
+        feedback.healthy_level = static_cast<Real>(heaps.level);
+        levels_.forget(firing.place);
+        scatter_.forget(firing.place);
+        kind_.reset();
+        update_limit(firing.place);
+        return true;
+    }
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
     /// change), or most of all cylinders at once (overrun, a tip-out).
@@ -164,10 +194,12 @@ class Decision {
     int firings_ = 0;
     bool running_ = false;
     bool sized_ = true;
-    Real losing_ = 0;  // share of the last firings beyond their limit
+    Real strange_ = 1;  // mean of the last windows
+    Real losing_ = 0;   // share of the last firings beyond their limit
     Real normal_limit_ = Real(4.1);
     HealthyScatter<Real> scatter_{};
     MisfireKind<Real> kind_{};
+    TwoLevels levels_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> rate_{};
 };

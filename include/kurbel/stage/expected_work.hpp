@@ -14,6 +14,12 @@ namespace kurbel {
 template <class Real>
 class ExpectedWork {
   public:
+    static constexpr Real kFullPressure_bar = Real(11);
+    static constexpr Real kUnknownLoad = Real(0.35);
+    /// Residual gas and throttling take about this much of the charge (engineering range, from memory: indicated mean pressure
+    /// rises in a line with manifold pressure and vanishes near 0.1 bar).
+    static constexpr Real kNoWorkLoad = Real(0.09);
+
     void begin(const EngineConfig& engine) noexcept {
         at_full_charge_ = static_cast<Real>(work_at_full_charge(engine));
         geometry_known_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
@@ -29,6 +35,8 @@ class ExpectedWork {
     [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful_charge(load); }
 
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
+    /// The same, as misfires have shown it.
+    [[nodiscard]] Real learned_at_full_charge() const noexcept { return at_full_charge_ * size_; }
 
     /// Whether it rests on geometry, inertia and a load channel.
     [[nodiscard]] bool known(bool load_known) const noexcept { return load_known && geometry_known_; }
@@ -51,10 +59,9 @@ class ExpectedWork {
         return mean_pressure_pa / (kInertiaPerVolume * engine.cylinders);
     }
 
-    /// Useful share of the charge at this load: residual gas and throttling take about 0.09 of it (engineering range, from
-    /// memory: indicated mean pressure rises in a line with manifold pressure and vanishes near 0.1 bar).
+    /// Useful share of the charge at this load.
     [[nodiscard]] static Real useful_charge(Real load) noexcept {
-        return load == load ? std::max(load - Real(0.09), Real(0.04)) : kUnknownLoad - Real(0.09);
+        return load == load ? std::max(load - kNoWorkLoad, Real(0.04)) : kUnknownLoad - kNoWorkLoad;
     }
 
     /// Intake pressure over the indicated mean pressure of a healthy firing: 1 bar at full load.
@@ -64,9 +71,6 @@ class ExpectedWork {
     }
 
   private:
-    static constexpr Real kFullPressure_bar = Real(11);
-    static constexpr Real kUnknownLoad = Real(0.35);
-
     bool geometry_known_ = false;
     Real at_full_charge_ = 1;
     Real size_ = 1;

@@ -84,6 +84,16 @@ class HealthyScatter {
                              side(off - kMedian * with_known(common_deviation_));
     }
 
+    /// Begins a place anew, after the pattern was moved under it.
+    void forget(int place) noexcept {
+        const auto k = static_cast<std::size_t>(place);
+        mean_[k] = 0;
+        count_[k] = 0;
+        deviation_[k] = common_deviation_;
+    }
+
+    /// Standard deviation of all places together.
+    [[nodiscard]] Real common() const noexcept { return common_deviation_; }
     [[nodiscard]] Real count(int place) const noexcept { return count_[static_cast<std::size_t>(place)]; }
     [[nodiscard]] Real mean(int place) const noexcept { return mean_[static_cast<std::size_t>(place)]; }
 
@@ -112,11 +122,11 @@ class HealthyScatter {
     static constexpr Real kTailBegins = Real(2);
     static constexpr Real kNearest = Real(2.2);
     static constexpr Real kFarthest = Real(3.5);
-    // Combustion's skewness is 0.2 or so where scatter is measured, 1.2 at most (engineering range, from memory).
+    // Combustion's skewness is 0.2 or so where scatter is measured, 0.7 at most (engineering range, from memory).
     static constexpr Real kPriorBend = Real(0.03);
     static constexpr Real kBendSpread = Real(0.1);
     static constexpr Real kLeastBend = Real(0.001);
-    static constexpr Real kMostBend = Real(0.2);
+    static constexpr Real kMostBend = Real(0.12);
 
     [[nodiscard]] static constexpr Real side(Real x) noexcept {
         return x > Real(0) ? Real(1) : (x < Real(0) ? Real(-1) : Real(0));

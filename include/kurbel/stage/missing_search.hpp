@@ -19,9 +19,16 @@ class MissingSearch {
     using Prior = std::array<Real, kMaxCylinders>;
 
     /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it.
-    MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most,
-                  const Prior& prior) noexcept
-        : quadratic_(quadratic), linear_(linear), cylinders_(cylinders), least_(least), most_(most), prior_(prior) {}
+    /// `pairs`: cylinders half the order apart fire a revolution apart.
+    MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
+                  bool pairs) noexcept
+        : quadratic_(quadratic),
+          linear_(linear),
+          cylinders_(cylinders),
+          pairs_(pairs && cylinders % 2 == 0 ? cylinders / 2 : 0),
+          least_(least),
+          most_(most),
+          prior_(prior) {}
 
     /// Finds the best set; returns its log-probability over that of "none".
     [[nodiscard]] Real best(Set& set) const noexcept {
@@ -47,7 +54,19 @@ class MissingSearch {
         return sums.square > Real(0) ? size(sums.linear, sums.square) : Real(1);
     }
 
+    /// Log-likelihood ratio of "cylinder k alone is missing" over "none is".
+    [[nodiscard]] Real alone(int k) const noexcept {
+        const Real square = quadratic_(k, k);
+        if (!(square > Real(0))) return Real(0);
+        const Real missing = size(linear_[k], square);
+        return missing * linear_[k] - Real(0.5) * missing * missing * square;
+    }
+
   private:
+    // Two cylinders a revolution apart often share an ignition coil: log of how much likelier both fail than any other two
+    // (common practice, no source).
+    static constexpr Real kShared = Real(2);
+
     struct Sums {
         Real linear = 0;
         Real square = 0;
@@ -76,10 +95,18 @@ class MissingSearch {
         return sums;
     }
 
-    [[nodiscard]] Real value(const Sums& sums) const noexcept {
+    [[nodiscard]] Real value(const Sums& sums, const Set& set) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
-        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior;
+        const Real shared = sums.count == 2 && a_revolution_apart(set) ? kShared : Real(0);
+        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
+    }
+
+    /// Whether some two of the set are.
+    [[nodiscard]] bool a_revolution_apart(const Set& set) const noexcept {
+        for (int k = 0; k < pairs_; ++k)
+            if (set[static_cast<std::size_t>(k)] && set[static_cast<std::size_t>(k + pairs_)]) return true;
+        return false;
     }
 
     [[nodiscard]] Real climb(int start, Set& set) const noexcept {
@@ -88,14 +115,17 @@ class MissingSearch {
             sums = flipped(sums, set, start);
             set[static_cast<std::size_t>(start)] = true;
         }
-        Real reached = value(sums);
+        Real reached = value(sums, set);
         for (int round = 0; round < 2 * cylinders_; ++round) {
             int best_flip = -1;
             Sums best_sums;
             for (int k = 0; k < cylinders_; ++k) {
                 const Sums next = flipped(sums, set, k);
-                if (value(next) <= reached) continue;
-                reached = value(next);
+                Set other = set;
+                other[static_cast<std::size_t>(k)] = !other[static_cast<std::size_t>(k)];
+                const Real there = value(next, other);
+                if (there <= reached) continue;
+                reached = there;
                 best_flip = k;
                 best_sums = next;
             }
@@ -110,6 +140,7 @@ class MissingSearch {
     const Square& quadratic_;
     const Side& linear_;
     int cylinders_;
+    int pairs_;
     Real least_;
     Real most_;
     Prior prior_;

@@ -31,8 +31,8 @@ struct LearnedPattern {
 ///
 /// The pattern's orders are modelled as the losses of the cylinders, each with a small healthy spread, plus the combustion and
 /// compression that all cylinders share, as a rigid crank and the first torsion mode show them, plus wheel error. Wheel error
-/// lies at integer orders, so half orders are trusted. What hangs on the crank bends all of that: a few driveline resonances
-/// and burn delays are tried, and the one that explains most is kept. An equal loss in all cylinders cannot be seen.
+/// lies at integer orders, so half orders are trusted. What hangs on the crank bends all of that: a few driveline resonances,
+/// burn delays and wheels, true and eccentric, are tried, and the one that explains most is kept. An equal loss in all cylinders cannot be seen.
 template <class Real>
 class PersistentMisfire {
   public:
@@ -99,6 +99,14 @@ class PersistentMisfire {
         return finding;
     }
 
+    /// Log-likelihood ratio of "this place alone misses its work" over "none does", in the surrounding that explains most.
+    [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
+        Finding finding;
+        Alone alone{};
+        static_cast<void>(fit(pattern, chosen_, finding, &alone));
+        return alone[static_cast<std::size_t>(place)];
+    }
+
     /// True where the finding before this one named the same places.
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
         const bool same = finding.missing == last_.missing;
@@ -116,7 +124,8 @@ class PersistentMisfire {
     };
     // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, clutch 40 to 80 Hz (engineering ranges, from memory).
     static constexpr int kResonances = 12;
-    static constexpr int kSurroundings = 2 * kResonances;
+    static constexpr int kBurns = 2;
+    static constexpr int kSurroundings = 2 * kBurns * kResonances;  // the second half on an eccentric wheel
     static constexpr std::array<Surrounding, kResonances> kAround{{{0, 0, 0.40F},
                                                                    {4, 1.0F, 0.05F},
                                                                    {7, 1.0F, 0.05F},
@@ -129,6 +138,10 @@ class PersistentMisfire {
                                                                    {62, 0.15F, 0.06F},
                                                                    {71, 0.15F, 0.06F},
                                                                    {82, 0.15F, 0.06F}}};
+    // Run-out of a wheel, rms: of one that sits well, of one that does not, and how rare that is (engineering ranges, from memory).
+    static constexpr Real kTrue_deg = Real(0.06);
+    static constexpr Real kEccentric_deg = Real(0.25);
+    static constexpr Real kRarelyEccentric = Real(0.2);
     static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
     static constexpr int kThorough = 3;     // examinations
     static constexpr int kEachCycle = 64;   // at first each cycle's scatter is looked at, later one in a few
@@ -147,14 +160,18 @@ class PersistentMisfire {
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
     static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
 
+    using Alone = std::array<Real, kMaxCylinders>;
     using Complex = std::complex<Real>;
     using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxRows, 1>;
     using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxRows, kMaxColumns>;
     using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;
     using Side = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxColumns, 1>;
 
-    /// Fits the pattern in one surrounding; returns its log-evidence.
-    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, int around, Finding& finding) const noexcept {
+    [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
+
+    /// Fits the pattern in one surrounding; returns its log-evidence. `alone`: see evidence_against(), of all places.
+    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, int around, Finding& finding,
+                           Alone* alone = nullptr) const noexcept {
         const int rows = 2 * orders_.count();
         const int firings = orders_.firings();
         const int columns = firings + CylinderOrders::kSharedParts;
@@ -165,7 +182,7 @@ class PersistentMisfire {
             const Complex seen = orders_.project(pattern.difference, o);
             data[2 * o] = seen.real();
             data[2 * o + 1] = seen.imag();
-            weight[2 * o] = weight[2 * o + 1] = Real(1) / variance(o, pattern);
+            weight[2 * o] = weight[2 * o + 1] = Real(1) / variance(o, pattern, is_eccentric(around));
             fill_columns(o, pattern, around, f);
         }
         Side mean = Side::Zero(columns);
@@ -183,10 +200,12 @@ class PersistentMisfire {
         const Square marginal = information - information * solver.solve(information);
         const Side pull = seen - information * explained;
 
-        const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
-                                                       pattern.sized ? Real(1.4) : Real(2.5), prior_odds());
+        const MissingSearch<Real, Square, Side> search(
+            marginal, pull, firings, kWeak, pattern.sized ? Real(1.4) : Real(2.5), prior_odds(), orders_.four_stroke());
         const Real gain = search.best(finding.missing);
         Side lost = Side::Zero(columns);
+        if (alone != nullptr)
+            for (int k = 0; k < firings; ++k) (*alone)[static_cast<std::size_t>(k)] = search.alone(k);
         const Real size = search.size(finding.missing);
         for (int k = 0; k < firings; ++k)
             if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = size;
@@ -201,7 +220,9 @@ class PersistentMisfire {
 
         const Real misfit = data.dot(weight.cwiseProduct(data)) - seen.dot(explained);
         const Real volume = solver.matrixLLT().diagonal().array().log().sum() - Real(0.5) * prior.array().log().sum();
-        return gain - Real(0.5) * misfit - volume +
+        const Real spread = Real(0.5) * weight.array().log().sum();
+        const Real usual = is_eccentric(around) ? kRarelyEccentric : Real(1) - kRarelyEccentric;
+        return gain - Real(0.5) * misfit - volume + spread + std::log(usual) +
                std::log(static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
     }
 
@@ -249,9 +270,10 @@ class PersistentMisfire {
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, Columns& f) const noexcept {
         const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), pattern.mode_per_rev);
         const Complex driveline = bend(o, pattern.speed_rpm, kAround[static_cast<std::size_t>(around % kResonances)]);
-        const Real delay = around < kResonances ? Real(0)
-                                                : static_cast<Real>(to_rad(static_cast<double>(kLate_deg))) *
-                                                      static_cast<Real>(orders_.per_revolution(o));
+        const Real delay = around / kResonances % kBurns == 0
+                               ? Real(0)
+                               : static_cast<Real>(to_rad(static_cast<double>(kLate_deg))) *
+                                     static_cast<Real>(orders_.per_revolution(o));
         const Complex late = driveline * std::polar(Real(1), -delay);
         const auto put = [&f, o](int column, Complex value) {
             f(2 * o, column) = value.real();
@@ -293,24 +315,25 @@ class PersistentMisfire {
     }
 
     /// Variance of one component of the projection at entry o.
-    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern) const noexcept {
+    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, bool eccentric) const noexcept {
         const auto order = static_cast<Real>(orders_.per_revolution(o));
         // The mode's frequency and shape are known to a quarter at best; near resonance nothing is known.
         const Real ratio2 = order * order / (pattern.mode_per_rev * pattern.mode_per_rev);
         if (ratio2 > Real(0.5)) return Real(1e6);
         Real sum = pattern.doubt * static_cast<Real>(scatter_[static_cast<std::size_t>(o)]);
-        if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy);
+        if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy, eccentric);
         // Burn timing differs by 7 degrees or so from what is assumed.
         const Real bent = Real(0.05) + Real(0.12) * std::min(order, Real(4)) +
                           Real(0.3) * twisting(order, pattern.mode_per_rev) * static_cast<Real>(largest_gain_);
         return sum + bent * bent;
     }
 
-    /// Tooth errors of 0.15 degrees rms, run-out of 0.15 degrees (engineering ranges, from memory): an angle error of amplitude
-    /// e at this order bends the energy by 2 order e, its difference over one bin by order x bin more.
-    [[nodiscard]] Real wheel_variance(Real order, Real energy) const noexcept {
-        const Real rms_rad = Real(0.0026);
-        const Real error = order <= Real(1) ? rms_rad : rms_rad * std::sqrt(Real(2) / static_cast<Real>(teeth_));
+    /// Tooth errors of 0.15 degrees rms (engineering range, from memory), and run-out: an angle error of amplitude e at this
+    /// order bends the energy by 2 order e, its difference over one bin by order x bin more.
+    [[nodiscard]] Real wheel_variance(Real order, Real energy, bool eccentric) const noexcept {
+        constexpr Real kTeeth_rad = Real(0.0026);
+        const Real run_out_rad = (eccentric ? kEccentric_deg : kTrue_deg) * static_cast<Real>(to_rad(1.0));
+        const Real error = order <= Real(1) ? run_out_rad : kTeeth_rad * std::sqrt(Real(2) / static_cast<Real>(teeth_));
         const Real half_bins = Real(0.5) * static_cast<Real>(orders_.bins());
         const Real amplitude =
             Real(2) * order * error * energy * order * static_cast<Real>(orders_.bin_rad()) * half_bins;

@@ -37,7 +37,10 @@ class ResidualHistory {
         ring_ = {};
     }
 
-    void begin_pattern(Real typical_work) noexcept { pattern_.begin(grid_.bins, load_known_, typical_work); }
+    /// `healthy`: what the engine should do, as far as that is known.
+    void begin_pattern(Real typical_work, const HealthyCycle& healthy = {}) noexcept {
+        pattern_.begin(grid_.bins, load_known_, typical_work, healthy);
+    }
 
     /// `load` NaN where unknown.
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut) noexcept {
@@ -65,6 +68,10 @@ class ResidualHistory {
     /// From now on the load is known.
     void expect_load() noexcept { load_known_ = true; }
     void set_turn(int turn) noexcept { turn_ = turn; }
+    /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge.
+    void shift_pattern(const std::array<Real, kMaxBins>& share, Real work) noexcept {
+        pattern_.shift(share, work, load_known_);
+    }
     void turn_pattern() noexcept { pattern_.turn(); }
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }

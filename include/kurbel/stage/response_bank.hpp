@@ -239,6 +239,12 @@ class ResponseBank {
     /// Enough misfires were seen to know their kind.
     [[nodiscard]] bool experienced() const noexcept { return weight_all_ > Real(20); }
 
+    /// Whether another hypothesis than the one in use explains clearly more of what was weighed.
+    [[nodiscard]] bool prefers_another() const noexcept {
+        const Real most = *std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1);
+        return most >= kLittleEvidence && most > evidence_[static_cast<std::size_t>(chosen_)] + kClearlyMore;
+    }
+
     /// Picks the hypothesis with the most evidence, with some inertia. True where it changed. While no misfire has been seen,
     /// torsion that the healthy engine shows anyway tells its frequency.
     bool choose(bool covariance_learned) noexcept {
@@ -246,7 +252,7 @@ class ResponseBank {
         int best = chosen_;
         if (most < kLittleEvidence) {
             if (covariance_learned) best = ringing_mode();
-        } else if (most > evidence_[static_cast<std::size_t>(chosen_)] + kClearlyMore) {
+        } else if (prefers_another()) {
             best = static_cast<int>(std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1) -
                                     evidence_.begin());
         }

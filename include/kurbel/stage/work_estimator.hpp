@@ -11,6 +11,7 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/firing_work.hpp"
+#include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/persistent_misfire.hpp"
 #include "kurbel/stage/residual_history.hpp"
@@ -35,7 +36,8 @@ class WorkEstimator {
 
     void configure(const Config& config, const CycleGrid& grid) noexcept {
         grid_ = grid;
-        const EngineConfig& engine = config.engine;
+        engine_ = config.engine;
+        const EngineConfig& engine = engine_;
         two_stroke_ = engine.strokes == 2;
         before_ = static_cast<int>(std::ceil(90.0 / grid.bin_deg - 1e-9));
         size_ = std::min(kMaxWindow, before_ + static_cast<int>(std::floor(420.0 / grid.bin_deg + 1e-9)));
@@ -86,11 +88,15 @@ class WorkEstimator {
 
     /// Ends the firing that take() gave: learns from it as told. Call once after each take().
     void learn(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
+        const auto place = static_cast<std::size_t>(pending_[0].place);
         if (firing.complete) {
             if (feedback.learn) learn_window(firing, feedback);
-            if (feedback.misfire != dead_[static_cast<std::size_t>(pending_[0].place)]) remove_deviation();
+            const bool deviates = feedback.misfire != dead_[place];
+            lately_[place] += ((deviates ? pending_[0].amplitude : Real(0)) - lately_[place]) / kLately;
+            if (deviates) remove_deviation();
         }
         pending_.drop_oldest();
+        if (firing.complete && !dead_[place]) move_pattern(static_cast<int>(place), feedback.healthy_level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
     }
 
@@ -107,12 +113,17 @@ class WorkEstimator {
     [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= 4; }
 
   private:
+    static constexpr Real kLately = Real(6);         // firings of one place
+    static constexpr Real kMostlyLost = Real(0.5);   // of its work, lately
+    static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
+
     void begin_learning() noexcept {
-        residuals_.begin_pattern(expected_.at_full_charge());
+        residuals_.begin_pattern(expected_.at_full_charge(), HealthyCycle(engine_, grid_));
         persistent_.restart();
         expected_.restart();
         offset_.fill(0);
         dead_.fill(false);
+        lately_.fill(0);
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -166,10 +177,21 @@ class WorkEstimator {
         if (length == 0 || !residuals_.bins().connected(bin - before_, bin - before_ + length)) return;
         entry.length = length;
         if (!covariance_.begun()) begin_covariance(bin);
+        look_at(entry);
+    }
+
+    /// First estimate of a firing's amplitude, as if it were alone.
+    void look_at(PendingFiring<Real>& entry) noexcept {
         Window x{};
-        residuals_.fill(bin - before_, length, entry.expected, x);
+        residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
         entry.amplitude = static_cast<Real>(amplitude_and_precision(entry, x).amplitude);
-        if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(place, x));
+        if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(entry.place, x));
+    }
+
+    /// After pattern or responses changed at once.
+    void look_again() noexcept {
+        for (int i = 0; i < pending_.count(); ++i)
+            if (pending_[i].usable()) look_at(pending_[i]);
     }
 
     [[nodiscard]] ResponseBank::Match amplitude_and_precision(const PendingFiring<Real>& entry,
@@ -200,8 +222,20 @@ class WorkEstimator {
         firing.sized = expected_.known(residuals_.load_known());
     }
 
-    /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
+    /// Measures the oldest firing. The first misfires of an engine tell what misfires look like here, and are to be measured by that
+    /// themselves.
     void estimate(FiringWork<Real>& firing, const Limits& limits) noexcept {
+        measure(firing, limits);
+        if (firing.mixed || firing.cut) return;
+        weigh_hypotheses(window_);
+        if (!bank_.prefers_another()) return;
+        match();
+        look_again();
+        measure(firing, limits);
+    }
+
+    /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
+    void measure(FiringWork<Real>& firing, const Limits& limits) noexcept {
         PendingFiring<Real>& oldest = pending_[0];
         Window& x = window_;
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
@@ -217,7 +251,6 @@ class WorkEstimator {
         firing.lost_se = std::sqrt(usual_variance + firing.known_variance);
         firing.strange = strangeness(oldest, x);
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
-        if (!firing.mixed && !firing.cut) weigh_hypotheses(x);
     }
 
     /// Share of lost work that the pattern itself holds for this place.
@@ -363,6 +396,7 @@ class WorkEstimator {
         const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
         if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
         if (cycles < 16 || cycles % every == every / 2) examine(first, mean);
+        if (settled()) doubt_pattern(first, mean);
     }
 
     /// The response follows the mean speed of some cycles: an idle that swings, or a misfire, is no other speed. True where it
@@ -387,6 +421,46 @@ class WorkEstimator {
     /// Looks for cylinders that were dead all the while.
     void examine(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         if (!covariance_.begun()) return;
+        const auto finding = persistent_.examine(learned_pattern(first, mean));
+        offset_ = finding.deviation;
+        if (persistent_.confirmed(finding)) dead_ = finding.missing;
+    }
+
+    /// A place that has lost its work all of a sudden and for good may have a wrong pattern instead, which its firings, taken for
+    /// misfires, would never mend. The cycle as a whole tells: where its orders show that the work is there, the pattern moves.
+    void doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
+        for (int k = 0; k < grid_.firings; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            if (dead_[place] || lately_[place] < kMostlyLost) continue;
+            LearnedPattern<Real> seen = learned_pattern(first, mean);
+            for (int m = 0; m < grid_.firings; ++m)
+                add_losses(m, lately_[static_cast<std::size_t>(m)], seen.difference);
+            if (persistent_.evidence_against(k, seen) > kClearlyThere) continue;
+            move_pattern(k, lately_[place]);
+            lately_[place] = 0;
+        }
+    }
+
+    /// Adds to a cycle what firings of a place do that each lose `lost` of their work.
+    void add_losses(int place, Real lost, std::array<Real, kMaxBins>& cycle) const noexcept {
+        const auto& response = bank_.response(place);
+        const int first = grid_.tdc_bin[static_cast<std::size_t>(place)] - before_;
+        for (int j = 0; j < bank_.length(); ++j)
+            cycle[static_cast<std::size_t>(place_of(grid_.bins + first + j, grid_.bins))] +=
+                lost * static_cast<Real>(response[static_cast<std::size_t>(j)]);
+    }
+
+    /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.
+    void move_pattern(int place, Real lost) noexcept {
+        if (lost == Real(0)) return;
+        std::array<Real, kMaxBins> share{};
+        add_losses(place, lost, share);
+        residuals_.shift_pattern(share, expected_.learned_at_full_charge());
+        look_again();
+    }
+
+    [[nodiscard]] LearnedPattern<Real> learned_pattern(std::int64_t first,
+                                                       const PatternPoint<Real>& mean) const noexcept {
         const std::int64_t middle = first + grid_.bins / 2;
         const Real expected = expected_work(middle);
         LearnedPattern<Real> pattern;
@@ -398,9 +472,7 @@ class WorkEstimator {
         pattern.doubt = residuals_.pattern().doubt(mean);
         pattern.mode_per_rev = static_cast<Real>(bank_.mode_per_rev());
         pattern.sized = expected_.known(residuals_.load_known());
-        const auto finding = persistent_.examine(pattern);
-        offset_ = finding.deviation;
-        if (persistent_.confirmed(finding)) dead_ = finding.missing;
+        return pattern;
     }
 
     void begin_covariance(std::int64_t bin) noexcept {
@@ -414,6 +486,7 @@ class WorkEstimator {
         match();
     }
 
+    EngineConfig engine_{};
     CycleGrid grid_{};
     bool two_stroke_ = false;
     bool frame_known_ = false;
@@ -431,6 +504,8 @@ class WorkEstimator {
     Window window_{};  // of the firing that take() gave
     Window inverse_variance_{};
     std::array<Real, kMaxCylinders> offset_{};
+    std::array<Real, kMaxCylinders>
+        lately_{};  // what firings lost that were not as the pattern has them, mean of the last
     std::array<bool, kMaxCylinders> dead_{};  // cylinders whose missing work the pattern holds
     ExpectedWork<Real> expected_{};
     PendingFirings<Real> pending_{};
