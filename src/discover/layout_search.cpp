@@ -241,7 +241,9 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     double slowest = std::numeric_limits<double>::infinity();
     for (const SpectrumPoint& point : spectrum.points) slowest = std::min(slowest, point.energy);
     const double firing_hz = 360.0 / layout.period_deg * std::sqrt(2.0 * slowest) / (2.0 * std::numbers::pi);
-    if (firing_hz > kTorsion_hz || layout.nearly_even()) engine.confidence = std::min(engine.confidence, 0.9);
+    // One cylinder and a twin that fires unevenly swing much alike at idle.
+    const bool like_another = layout.nearly_even() || layout.cylinders() == 1;
+    if (firing_hz > kTorsion_hz || like_another) engine.confidence = std::min(engine.confidence, 0.9);
     engine.sureness = sureness_of(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
     if (engine.sureness != Sureness::sure && scores.size() > 1)

@@ -31,7 +31,9 @@ def report(*folders: str | os.PathLike[str], out: str | os.PathLike[str], title:
     >>> place = tempfile.TemporaryDirectory()
     >>> kurbel.pattern(os.path.join(datasets, "pickup-1-before")).save(os.path.join(place.name, "pattern"))
     >>> kurbel.report(os.path.join(place.name, "pattern"), out=os.path.join(place.name, "report.html"))
-    >>> "Where and when" in open(os.path.join(place.name, "report.html"), encoding="utf-8").read()
+    >>> with open(os.path.join(place.name, "report.html"), encoding="utf-8") as page:
+    ...     "Where and when" in page.read()
     True
+    >>> place.cleanup()
     """
     _core.write_report([os.fspath(folder) for folder in folders], os.fspath(out), title, note)

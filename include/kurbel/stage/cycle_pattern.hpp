@@ -137,17 +137,16 @@ class CyclePattern {
 
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
 
+    /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
     void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
         using Expected = ExpectedWork<float>;
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
-            const float burn = work * healthy.combustion[at];
-            const float squeeze = work / Expected::kFullPressure_bar * healthy.compression[at];
-            by_load_[at] = load_known ? burn + squeeze : 0.0F;
-            constant_[at] =
-                load_known ? -Expected::kNoWorkLoad * burn
-                           : (Expected::kUnknownLoad - Expected::kNoWorkLoad) * burn + Expected::kUnknownLoad * squeeze;
-            by_energy_[at] = healthy.inertia[at];
+            const float burn = load_known ? work * healthy.combustion[at] : 0.0F;
+            const float squeeze = load_known ? work / Expected::kFullPressure_bar * healthy.compression[at] : 0.0F;
+            constant_[at] = -Expected::kNoWorkLoad * burn;
+            by_load_[at] = burn + squeeze;
+            by_energy_[at] = load_known ? healthy.inertia[at] : 0.0F;
         }
     }
 
