@@ -99,13 +99,19 @@ class EdgeQueue {
     }
     void compare_distance(const WaveformEdge& edge) noexcept {
         const std::size_t side = edge.flank == Flank::rising ? 1U : 0U;
-        const double distance = edge.time_s - before_[side];
+        // Where one flank follows itself, a crossing of the other was too weak to be seen: it lies between them, in a gap.
+        if (before_[side] > before_[1U - side] && before_[1U - side] >= 0.0)
+            add_distance(1U - side, 0.5 * (before_[side] + edge.time_s));
+        add_distance(side, edge.time_s);
+    }
+    void add_distance(std::size_t side, double time_s) noexcept {
+        const double distance = time_s - before_[side];
         if (before_[side] >= 0.0) {
             count_[side] += 1.0;
             sum_[side] += distance;
             squares_[side] += distance * distance;
         }
-        before_[side] = edge.time_s;
+        before_[side] = time_s;
     }
 
     static constexpr int kMemory = 256;
