@@ -1,28 +1,21 @@
 // summary.json.
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "command/outcome.hpp"
 #include "kurbel/core/version.hpp"
+#include "text/json.hpp"
 
 namespace kurbel::command {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
-
-/// NaN leaves as null.
-Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
+using text::Json;
+using text::number;
 
 Json line_json(const CylinderLine& line) {
     const TallyRow& row = line.counts;
     Json json;
-    json["cylinder"] = row.cylinder > 0 ? Json(row.cylinder) : Json(nullptr);
-    if (row.cylinder == 0) {
-        json["candidates"] = Json::array();
-        for (const std::int32_t candidate : row.candidates)
-            if (candidate > 0) json["candidates"].push_back(candidate);
-    }
+    text::name_cylinder(json, row.cylinder, row.candidates);
     json["firings"] = row.firings;
     json["judged"] = row.judged;
     json["misfires"] = row.misfires;

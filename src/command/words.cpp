@@ -65,12 +65,7 @@ const char* method_name(Method method) noexcept {
     return method == Method::segment_roughness ? "segment-roughness" : "work";
 }
 
-std::string cylinder_text(const TallyRow& row) {
-    if (row.cylinder > 0) return std::to_string(row.cylinder);
-    if (row.candidates[0] == 0) return "?";
-    if (row.candidates[1] == 0) return std::to_string(row.candidates[0]);
-    return std::to_string(row.candidates[0]) + " or " + std::to_string(row.candidates[1]);
-}
+std::string cylinder_text(const TallyRow& row) { return text::cylinder_name(row.cylinder, row.candidates); }
 
 std::string code_text(int number) { return format("P%04d", number); }
 

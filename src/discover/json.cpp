@@ -1,17 +1,16 @@
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "kurbel/core/version.hpp"
 #include "kurbel/discover/tell.hpp"
 #include "kurbel/study/cautions.hpp"
+#include "text/json.hpp"
 
 namespace kurbel::discover {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
-
-Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
+using text::Json;
+using text::number;
 
 Json common(const Finding& finding) {
     return {{"sureness", name(finding.sureness)},

@@ -11,6 +11,7 @@
 #include "discover/layout_choice.hpp"
 #include "discover/layouts.hpp"
 #include "kurbel/core/slider_crank.hpp"
+#include "study/shortest_arc.hpp"
 
 namespace kurbel::discover {
 
@@ -159,26 +160,6 @@ class Candidate {
     Waves together_;
     std::vector<Weighted> weighted_;
 };
-
-/// The shortest arc that holds all marked places of a circle: its first place, and how many.
-std::pair<std::size_t, std::size_t> shortest_arc(const std::vector<bool>& marked) {
-    const std::size_t places = marked.size();
-    std::size_t longest = 0;
-    std::size_t begin = 0;
-    std::size_t gap = 0;
-    for (std::size_t i = 0; i < 2 * places; ++i) {
-        if (!marked[i % places]) {
-            ++gap;
-            continue;
-        }
-        if (gap > longest) {
-            longest = gap;
-            begin = i % places;
-        }
-        gap = 0;
-    }
-    return {begin, places - std::min(longest, places)};
-}
 
 TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases, bool phase_known) {
     TdcFinding tdc;

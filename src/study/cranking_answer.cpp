@@ -1,10 +1,10 @@
 // Relative compression as an answer: sentence, table, evidence.
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "kurbel/study/cautions.hpp"
 #include "study/cranking_words.hpp"
+#include "text/json.hpp"
 #include "text/text.hpp"
 
 namespace kurbel {
@@ -12,19 +12,17 @@ namespace kurbel {
 namespace cranking {
 
 std::string label(const CylinderCompression& reading) {
-    if (reading.cylinder > 0) return std::to_string(reading.cylinder);
-    return std::to_string(reading.candidates[0]) + " or " + std::to_string(reading.candidates[1]);
+    return text::cylinder_name(reading.cylinder, reading.candidates);
 }
 
 }  // namespace cranking
 
 namespace {
 
-using Json = nlohmann::ordered_json;
 using cranking::label;
 using text::format;
-
-Json number(double value) { return std::isfinite(value) ? Json(std::round(1000.0 * value) / 1000.0) : Json(nullptr); }
+using text::Json;
+using text::rounded;
 
 const CylinderCompression& lowest(const RelativeCompression& result) {
     return *std::min_element(result.cylinders.begin(), result.cylinders.end(),
@@ -95,16 +93,15 @@ Json evidence(const RelativeCompression& result, const CrankingOptions& options)
     json["cylinders"] = Json::array();
     for (const CylinderCompression& reading : result.cylinders) {
         Json row;
-        row["cylinder"] = reading.cylinder > 0 ? Json(reading.cylinder) : Json(nullptr);
-        if (reading.cylinder == 0) row["candidates"] = reading.candidates;
-        row["percent"] = number(reading.percent);
-        row["low"] = number(reading.low);
-        row["high"] = number(reading.high);
-        row["filling_percent"] = number(reading.filling_percent);
-        row["leak_percent"] = number(reading.leak_percent);
-        row["leak_low"] = number(reading.leak_low);
-        row["leak_high"] = number(reading.leak_high);
-        row["tdc_bar"] = number(reading.tdc_bar);
+        text::name_cylinder(row, reading.cylinder, reading.candidates);
+        row["percent"] = rounded(reading.percent);
+        row["low"] = rounded(reading.low);
+        row["high"] = rounded(reading.high);
+        row["filling_percent"] = rounded(reading.filling_percent);
+        row["leak_percent"] = rounded(reading.leak_percent);
+        row["leak_low"] = rounded(reading.leak_low);
+        row["leak_high"] = rounded(reading.leak_high);
+        row["tdc_bar"] = rounded(reading.tdc_bar);
         row["below_limit"] = reading.below;
         json["cylinders"].push_back(row);
     }
@@ -112,12 +109,12 @@ Json evidence(const RelativeCompression& result, const CrankingOptions& options)
     json["phase"] = result.phase_known ? "known" : "unknown";
     json["cycles"] = result.cycles;
     json["cycles_left_out"] = result.cycles_left;
-    json["begin_s"] = number(result.begin_s);
-    json["end_s"] = number(result.end_s);
-    json["mean_rpm"] = number(result.mean_rpm);
+    json["begin_s"] = rounded(result.begin_s);
+    json["end_s"] = rounded(result.end_s);
+    json["mean_rpm"] = rounded(result.mean_rpm);
     json["engine_started"] = result.engine_started;
-    json["polytropic_exponent"] = number(result.exponent);
-    json["tdc_offset_deg"] = number(result.tdc_offset_deg);
+    json["polytropic_exponent"] = rounded(result.exponent);
+    json["tdc_offset_deg"] = rounded(result.tdc_offset_deg);
     json["model_scatter"] = std::isfinite(result.scatter) ? Json(result.scatter) : Json(nullptr);
     json["equal_wear"] = "invisible: all figures are relative to the best cylinder";
     json["usual"] =

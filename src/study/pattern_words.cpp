@@ -1,10 +1,10 @@
 // The answer of the study of patterns: sentence, table, evidence.
 #include <algorithm>
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "kurbel/study/cautions.hpp"
 #include "study/pattern_rows.hpp"
+#include "text/json.hpp"
 #include "text/text.hpp"
 
 namespace kurbel {
@@ -35,11 +35,12 @@ std::string range_text(Condition condition, double low, double high) {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
 using study::kFewestTested;
 using study::range_text;
 using study::row_name;
 using text::format;
+using text::Json;
+using text::number;
 using text::percent;
 using text::percent_range;
 
@@ -181,8 +182,6 @@ std::string advice_table(const Pattern& pattern) {
         text += text::wrapped("- " + next.what + ": " + next.why + ".", 100, 2) + "\n";
     return text;
 }
-
-Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
 
 Json identity(const PatternRow& row) {
     Json json;

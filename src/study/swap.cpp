@@ -1,23 +1,22 @@
 #include "kurbel/study/swap.hpp"
 
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "kurbel/study/binomial.hpp"
 #include "kurbel/study/cautions.hpp"
 #include "kurbel/study/dispersion.hpp"
 #include "kurbel/study/two_sample.hpp"
 #include "study/swap_words.hpp"
+#include "text/json.hpp"
 #include "text/text.hpp"
 
 namespace kurbel {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
 using swap::Story;
-
-Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
+using text::Json;
+using text::number;
 
 Json side_json(const FiringRecord& record) {
     const Interval range = exact_interval(record.misfires(), record.firings());

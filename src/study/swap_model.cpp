@@ -243,7 +243,7 @@ Posterior Model::posterior(const std::vector<Seen>& after) const {
     const auto n = static_cast<std::size_t>(rows());
     std::vector<double> healthy(n);
     std::vector<double> faulty(n);  // log, over healthy
-    double any = 0.0;  // log of all patterns after, over all being healthy
+    double any = 0.0;               // log of all patterns after, over all being healthy
     const double log_faulty = std::log(kFaultyAfter);
     const double log_healthy = std::log1p(-kFaultyAfter);
     for (std::size_t r = 0; r < n; ++r) {

@@ -183,7 +183,7 @@ void refuse_other_conditions(const Case& made, const Side& before, const Side& a
 }  // namespace
 
 std::string Row::label() const {
-    return pair() ? std::to_string(cylinder[0]) + " or " + std::to_string(cylinder[1]) : std::to_string(cylinder[0]);
+    return text::cylinder_name(pair() ? 0 : cylinder[0], {cylinder[0], cylinder[1]});
 }
 
 Case make_case(const Side& before, const Side& after, const std::vector<int>& to) {

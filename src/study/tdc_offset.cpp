@@ -9,6 +9,7 @@
 #include "kurbel/core/slider_crank.hpp"
 #include "study/gas_orders.hpp"
 #include "study/operating_points.hpp"
+#include "study/shortest_arc.hpp"
 
 namespace kurbel {
 
@@ -134,26 +135,6 @@ class Search {
     std::vector<double> ratios_;
     std::vector<Case> cases_;
 };
-
-/// The shortest arc that holds all marked places of a circle: its first place, and how many.
-std::pair<std::size_t, std::size_t> shortest_arc(const std::vector<bool>& marked) {
-    const std::size_t places = marked.size();
-    std::size_t longest = 0;
-    std::size_t begin = 0;
-    std::size_t gap = 0;
-    for (std::size_t i = 0; i < 2 * places; ++i) {
-        if (!marked[i % places]) {
-            ++gap;
-            continue;
-        }
-        if (gap > longest) {
-            longest = gap;
-            begin = i % places;
-        }
-        gap = 0;
-    }
-    return {begin, places - std::min(longest, places)};
-}
 
 }  // namespace
 

@@ -1,7 +1,6 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
-#include <nlohmann/json.hpp>
 #include <tuple>
 
 #include "kurbel/read/input_error.hpp"
@@ -9,16 +8,16 @@
 #include "kurbel/study/dispersion.hpp"
 #include "kurbel/study/sequential_exact.hpp"
 #include "study/verify_outcome.hpp"
+#include "text/json.hpp"
 #include "text/text.hpp"
 
 namespace kurbel {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
+using text::Json;
+using text::number;
 using verify::Outcome;
-
-Json number(double value) { return std::isfinite(value) ? Json(value) : Json(nullptr); }
 
 bool is_of(const Event& event, int cylinder) {
     return event.verdict != Verdict::unjudged &&

@@ -1,29 +1,25 @@
 // Work per cylinder as an answer: sentence, table, evidence.
 #include <cmath>
-#include <nlohmann/json.hpp>
 
 #include "kurbel/study/cautions.hpp"
 #include "study/work_words.hpp"
+#include "text/json.hpp"
 #include "text/text.hpp"
 
 namespace kurbel {
 
 namespace work {
 
-std::string label(const CylinderWork& row) {
-    if (row.cylinder > 0) return std::to_string(row.cylinder);
-    return std::to_string(row.candidates[0]) + " or " + std::to_string(row.candidates[1]);
-}
+std::string label(const CylinderWork& row) { return text::cylinder_name(row.cylinder, row.candidates); }
 
 }  // namespace work
 
 namespace {
 
-using Json = nlohmann::ordered_json;
 using text::format;
+using text::Json;
+using text::rounded;
 using work::label;
-
-Json number(double value) { return std::isfinite(value) ? Json(std::round(1000.0 * value) / 1000.0) : Json(nullptr); }
 
 std::string told(const CylinderWork& row) {
     const bool by_others = std::fabs(row.percent) > 0.0 && (row.low > 0.0 || row.high < 0.0);
@@ -106,34 +102,33 @@ Json evidence(const WorkBalance& balance, const WorkOptions& options) {
     json["cylinders"] = Json::array();
     for (const CylinderWork& row : balance.cylinders) {
         Json cylinder;
-        cylinder["cylinder"] = row.cylinder > 0 ? Json(row.cylinder) : Json(nullptr);
-        if (row.cylinder == 0) cylinder["candidates"] = row.candidates;
-        cylinder["percent"] = number(row.percent);
-        cylinder["low"] = number(row.low);
-        cylinder["high"] = number(row.high);
-        cylinder["work_j"] = number(row.work_j);
-        cylinder["work_low_j"] = number(row.work_low_j);
-        cylinder["work_high_j"] = number(row.work_high_j);
+        text::name_cylinder(cylinder, row.cylinder, row.candidates);
+        cylinder["percent"] = rounded(row.percent);
+        cylinder["low"] = rounded(row.low);
+        cylinder["high"] = rounded(row.high);
+        cylinder["work_j"] = rounded(row.work_j);
+        cylinder["work_low_j"] = rounded(row.work_low_j);
+        cylinder["work_high_j"] = rounded(row.work_high_j);
         cylinder["partner"] = row.partner > 0 ? Json(row.partner) : Json(nullptr);
-        cylinder["to_partner_percent"] = number(row.to_partner_percent);
-        cylinder["to_partner_low"] = number(row.to_partner_low);
-        cylinder["to_partner_high"] = number(row.to_partner_high);
-        cylinder["scatter_percent"] = number(row.scatter_percent);
-        cylinder["scatter_low"] = number(row.scatter_low);
-        cylinder["scatter_high"] = number(row.scatter_high);
-        cylinder["misfire_rate"] = number(row.misfire_rate);
+        cylinder["to_partner_percent"] = rounded(row.to_partner_percent);
+        cylinder["to_partner_low"] = rounded(row.to_partner_low);
+        cylinder["to_partner_high"] = rounded(row.to_partner_high);
+        cylinder["scatter_percent"] = rounded(row.scatter_percent);
+        cylinder["scatter_low"] = rounded(row.scatter_low);
+        cylinder["scatter_high"] = rounded(row.scatter_high);
+        cylinder["misfire_rate"] = rounded(row.misfire_rate);
         cylinder["differs"] = row.differs;
         json["cylinders"].push_back(cylinder);
     }
     json["limit_percent"] = options.limit_percent;
     json["phase"] = balance.phase_known ? "known" : "unknown";
     json["cycles"] = balance.cycles;
-    json["mean_rpm"] = number(balance.mean_rpm);
-    json["mean_load"] = number(balance.mean_load);
-    json["mean_work_j"] = number(balance.mean_work_j);
-    json["size_doubt"] = number(balance.size_doubt);
+    json["mean_rpm"] = rounded(balance.mean_rpm);
+    json["mean_load"] = rounded(balance.mean_load);
+    json["mean_work_j"] = rounded(balance.mean_work_j);
+    json["size_doubt"] = rounded(balance.size_doubt);
     json["wheel_error_in_ranges"] = balance.wheel_decides;
-    json["misfit"] = number(balance.misfit);
+    json["misfit"] = rounded(balance.misfit);
     json["scatter_cycles"] = balance.scatter_cycles;
     return json;
 }

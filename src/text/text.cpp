@@ -45,6 +45,11 @@ std::string counted(long long count, const char* noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
 
+std::string cylinder_name(std::int32_t cylinder, const std::array<std::int32_t, 2>& candidates) {
+    if (cylinder > 0) return std::to_string(cylinder);
+    return std::to_string(candidates[0]) + " or " + std::to_string(candidates[1]);
+}
+
 std::string listed(const std::vector<std::string>& names) {
     std::string text;
     for (std::size_t i = 0; i < names.size(); ++i)

@@ -1,6 +1,8 @@
 // Numbers into text for people.
 #pragma once
 
+#include <array>
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -17,6 +19,9 @@ namespace kurbel::text {
 
 /// "1 firing", "2 firings".
 [[nodiscard]] std::string counted(long long count, const char* noun);
+
+/// "3"; "2 or 3" where `cylinder` is 0.
+[[nodiscard]] std::string cylinder_name(std::int32_t cylinder, const std::array<std::int32_t, 2>& candidates);
 
 /// "3", "3 and 5", "3, 5 and 6".
 [[nodiscard]] std::string listed(const std::vector<std::string>& names);
