@@ -9,11 +9,11 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/cylinder_levels.hpp"
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/pending_firings.hpp"
-#include "kurbel/stage/persistent_misfire.hpp"
 #include "kurbel/stage/residual_history.hpp"
 #include "kurbel/stage/response_bank.hpp"
 #include "kurbel/stage/segmenter.hpp"
@@ -24,7 +24,7 @@ namespace kurbel {
 
 /// Learns the healthy pattern of the cycle and estimates, per firing, the share of work that is missing: the generalised
 /// least-squares amplitude of the response to one lost combustion in the window from 90 degrees before to 420 after TDC.
-/// A cylinder that was dead while the pattern was learned is part of it; PersistentMisfire finds that, and its firings are
+/// A cylinder that was dead while the pattern was learned is part of it; CylinderLevels finds that, and its firings are
 /// then measured from "all lost" instead of from "healthy". Holds a firing back until the firings of the following revolution
 /// are in, too (780 crank degrees in all).
 ///
@@ -36,8 +36,8 @@ class WorkEstimator {
 
     void configure(const Config& config, const CycleGrid& grid) noexcept {
         grid_ = grid;
-        engine_ = config.engine;
-        const EngineConfig& engine = engine_;
+        const EngineConfig& engine = config.engine;
+        healthy_ = HealthyCycle(engine, grid);
         two_stroke_ = engine.strokes == 2;
         before_ = static_cast<int>(std::ceil(90.0 / grid.bin_deg - 1e-9));
         size_ = std::min(kMaxWindow, before_ + static_cast<int>(std::floor(420.0 / grid.bin_deg + 1e-9)));
@@ -47,7 +47,7 @@ class WorkEstimator {
         expected_.begin(engine);
         residuals_.configure(config, grid);
         bank_.begin(engine, config.crank_wheel.at, grid, -before_, size_, size_ + hold_);
-        persistent_.begin(engine, config.crank_wheel, grid, bank_, -before_, size_);
+        levels_.begin(engine, config.crank_wheel, grid, bank_, -before_, size_);
         reset();
     }
 
@@ -88,15 +88,15 @@ class WorkEstimator {
 
     /// Ends the firing that take() gave: learns from it as told. Call once after each take().
     void learn(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
-        const auto place = static_cast<std::size_t>(pending_[0].place);
+        const int place = pending_[0].place;
         if (firing.complete) {
             if (feedback.learn) learn_window(firing, feedback);
-            const bool deviates = feedback.misfire != dead_[place];
-            lately_[place] += ((deviates ? pending_[0].amplitude : Real(0)) - lately_[place]) / kLately;
+            const bool deviates = feedback.misfire != levels_.is_dead(place);
+            levels_.note(place, deviates ? pending_[0].amplitude : Real(0));
             if (deviates) remove_deviation();
         }
         pending_.drop_oldest();
-        if (firing.complete && !dead_[place]) move_pattern(static_cast<int>(place), feedback.healthy_level);
+        if (firing.complete && !levels_.is_dead(place)) move_pattern(place, feedback.healthy_level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
     }
 
@@ -113,17 +113,10 @@ class WorkEstimator {
     [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= 4; }
 
   private:
-    static constexpr Real kLately = Real(6);         // firings of one place
-    static constexpr Real kMostlyLost = Real(0.5);   // of its work, lately
-    static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
-
     void begin_learning() noexcept {
-        residuals_.begin_pattern(expected_.at_full_charge(), HealthyCycle(engine_, grid_));
-        persistent_.restart();
+        residuals_.begin_pattern(expected_.at_full_charge(), healthy_);
+        levels_.restart();
         expected_.restart();
-        offset_.fill(0);
-        dead_.fill(false);
-        lately_.fill(0);
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -142,8 +135,7 @@ class WorkEstimator {
         ever_known_ = ever_known_ || frame_known;
         if (!turned || bin.restart) return;
         if (!was_lost) residuals_.turn_pattern();
-        persistent_.restart();
-        dead_.fill(false);
+        levels_.turned();
         reopen_windows();
     }
 
@@ -217,8 +209,8 @@ class WorkEstimator {
         firing.mixed = entry.length < size_ || !residuals_.same_fuel(first, first + size_);
         firing.speed_rpm = residuals_.speed_around(entry.bin);
         firing.expected = entry.expected;
-        firing.offset = offset_[place];
-        firing.dead = dead_[place];
+        firing.offset = levels_.offset(firing.place);
+        firing.dead = levels_.is_dead(firing.place);
         firing.sized = expected_.known(residuals_.load_known());
     }
 
@@ -241,7 +233,7 @@ class WorkEstimator {
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
         oldest.amplitude = static_cast<Real>(match.amplitude);
-        oldest.amplitude = pending_.oldest_amplitude(bank_, limits, dead_);
+        oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead());
         firing.lost = oldest.amplitude + level(oldest.place);
         const Real variance = Real(1) / static_cast<Real>(match.precision);
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
@@ -254,9 +246,7 @@ class WorkEstimator {
     }
 
     /// Share of lost work that the pattern itself holds for this place.
-    [[nodiscard]] Real level(int place) const noexcept {
-        return dead_[static_cast<std::size_t>(place)] ? Real(1) : Real(0);
-    }
+    [[nodiscard]] Real level(int place) const noexcept { return levels_.is_dead(place) ? Real(1) : Real(0); }
 
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
     /// may have happened. Saves two thirds of the work on healthy engines.
@@ -311,7 +301,7 @@ class WorkEstimator {
         const PendingFiring<Real>& oldest = pending_[0];
         // A window that fits neither health nor misfire must not teach much (bounded influence).
         const Real trust = std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
-        const bool dead = dead_[static_cast<std::size_t>(oldest.place)];
+        const bool dead = levels_.is_dead(oldest.place);
         const bool healthy = !feedback.misfire && feedback.probability < Real(0.5);
         // The pattern holds a dead cylinder as it is, so its windows scatter like healthy ones.
         // In a long steady state one cycle in a few tells enough.
@@ -387,7 +377,7 @@ class WorkEstimator {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals_.cycle(first, residual, mean);
-        persistent_.track(residual, expected_work(first + grid_.bins / 2));
+        levels_.track(residual, expected_work(first + grid_.bins / 2));
         residuals_.learn_pattern(residual, mean);
         const int cycles = cycles_learned();
         const bool speed_changed = follow_speed(residuals_.speed_around(first + grid_.bins / 2));
@@ -395,8 +385,9 @@ class WorkEstimator {
         steady_cycles_ = speed_changed ? 0 : steady_cycles_ + 1;
         const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
         if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
-        if (cycles < 16 || cycles % every == every / 2) examine(first, mean);
-        if (settled()) doubt_pattern(first, mean);
+        if (!covariance_.begun()) return;
+        if (cycles < 16 || cycles % every == every / 2) levels_.examine(learned_pattern(first, mean));
+        if (settled() && levels_.any_lost()) doubt_pattern(first, mean);
     }
 
     /// The response follows the mean speed of some cycles: an idle that swings, or a misfire, is no other speed. True where it
@@ -418,43 +409,21 @@ class WorkEstimator {
             inverse_variance_[static_cast<std::size_t>(j)] = 1.0F / std::max(covariance_.variance(j), 1e-9F);
     }
 
-    /// Looks for cylinders that were dead all the while.
-    void examine(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
-        if (!covariance_.begun()) return;
-        const auto finding = persistent_.examine(learned_pattern(first, mean));
-        offset_ = finding.deviation;
-        if (persistent_.confirmed(finding)) dead_ = finding.missing;
-    }
-
-    /// A place that has lost its work all of a sudden and for good may have a wrong pattern instead, which its firings, taken for
-    /// misfires, would never mend. The cycle as a whole tells: where its orders show that the work is there, the pattern moves.
+    /// Moves the pattern where it, and not the cylinder, is what is wrong.
     void doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
-        for (int k = 0; k < grid_.firings; ++k) {
-            const auto place = static_cast<std::size_t>(k);
-            if (dead_[place] || lately_[place] < kMostlyLost) continue;
-            LearnedPattern<Real> seen = learned_pattern(first, mean);
-            for (int m = 0; m < grid_.firings; ++m)
-                add_losses(m, lately_[static_cast<std::size_t>(m)], seen.difference);
-            if (persistent_.evidence_against(k, seen) > kClearlyThere) continue;
-            move_pattern(k, lately_[place]);
-            lately_[place] = 0;
+        Real amplitude = 0;
+        for (int n = 0; n < grid_.firings; ++n) {
+            const int place = levels_.wrongly_accused(learned_pattern(first, mean), bank_, amplitude);
+            if (place < 0) return;
+            move_pattern(place, amplitude);
         }
-    }
-
-    /// Adds to a cycle what firings of a place do that each lose `lost` of their work.
-    void add_losses(int place, Real lost, std::array<Real, kMaxBins>& cycle) const noexcept {
-        const auto& response = bank_.response(place);
-        const int first = grid_.tdc_bin[static_cast<std::size_t>(place)] - before_;
-        for (int j = 0; j < bank_.length(); ++j)
-            cycle[static_cast<std::size_t>(place_of(grid_.bins + first + j, grid_.bins))] +=
-                lost * static_cast<Real>(response[static_cast<std::size_t>(j)]);
     }
 
     /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.
     void move_pattern(int place, Real lost) noexcept {
         if (lost == Real(0)) return;
         std::array<Real, kMaxBins> share{};
-        add_losses(place, lost, share);
+        levels_.add_losses(bank_, place, lost, share);
         residuals_.shift_pattern(share, expected_.learned_at_full_charge());
         look_again();
     }
@@ -486,7 +455,7 @@ class WorkEstimator {
         match();
     }
 
-    EngineConfig engine_{};
+    HealthyCycle healthy_{};
     CycleGrid grid_{};
     bool two_stroke_ = false;
     bool frame_known_ = false;
@@ -503,16 +472,12 @@ class WorkEstimator {
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
     Window inverse_variance_{};
-    std::array<Real, kMaxCylinders> offset_{};
-    std::array<Real, kMaxCylinders>
-        lately_{};  // what firings lost that were not as the pattern has them, mean of the last
-    std::array<bool, kMaxCylinders> dead_{};  // cylinders whose missing work the pattern holds
     ExpectedWork<Real> expected_{};
     PendingFirings<Real> pending_{};
     ResidualHistory<Real> residuals_{};
     WindowCovariance covariance_{};
     ResponseBank bank_{};
-    PersistentMisfire<Real> persistent_{};
+    CylinderLevels<Real> levels_{};
 };
 
 }  // namespace kurbel

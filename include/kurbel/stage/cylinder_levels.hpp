@@ -1,0 +1,117 @@
+// Which cylinders the learned pattern holds as dead, and which seem to have died since.
+#pragma once
+
+#include <array>
+#include <cstddef>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/persistent_misfire.hpp"
+#include "kurbel/stage/response_bank.hpp"
+
+namespace kurbel {
+
+/// Level of each place of the firing order against the others. A cylinder that was dead while the pattern was learned is told by
+/// the orders of the pattern. One that loses its work later on, all of a sudden and for good, may have a wrong pattern instead,
+/// which its firings, taken for misfires, would never mend: then the orders of the cycle as it is now tell.
+template <class Real>
+class CylinderLevels {
+  public:
+    using Places = std::array<bool, kMaxCylinders>;
+    using Cycle = std::array<Real, kMaxBins>;
+
+    void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, const ResponseBank& bank,
+               int first_bin, int size) noexcept {
+        firings_ = grid.firings;
+        bins_ = grid.bins;
+        for (int k = 0; k < firings_; ++k)
+            first_[static_cast<std::size_t>(k)] = grid.bins + grid.tdc_bin[static_cast<std::size_t>(k)] + first_bin;
+        persistent_.begin(engine, wheel, grid, bank, first_bin, size);
+        restart();
+    }
+
+    /// The pattern begins anew.
+    void restart() noexcept {
+        turned();
+        offset_.fill(0);
+        lately_.fill(0);
+    }
+
+    /// The frame turned: what was found is of other cylinders.
+    void turned() noexcept {
+        persistent_.restart();
+        dead_.fill(false);
+    }
+
+    /// Places whose missing work the pattern holds.
+    [[nodiscard]] const Places& dead() const noexcept { return dead_; }
+    [[nodiscard]] bool is_dead(int place) const noexcept { return dead_[static_cast<std::size_t>(place)]; }
+    /// Share of work by which a place's pattern lies below the others'.
+    [[nodiscard]] Real offset(int place) const noexcept { return offset_[static_cast<std::size_t>(place)]; }
+
+    /// One firing lost `amplitude` of its work against the pattern; 0 where it was as the pattern has it.
+    void note(int place, Real amplitude) noexcept {
+        Real& lately = lately_[static_cast<std::size_t>(place)];
+        lately += (amplitude - lately) / kLately;
+    }
+
+    /// See PersistentMisfire.
+    void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
+
+    /// Looks for cylinders that were dead all the while.
+    void examine(const LearnedPattern<Real>& pattern) noexcept {
+        const auto finding = persistent_.examine(pattern);
+        offset_ = finding.deviation;
+        if (persistent_.confirmed(finding)) dead_ = finding.missing;
+    }
+
+    /// Some place has lost most of its work lately.
+    [[nodiscard]] bool any_lost() const noexcept {
+        for (int k = 0; k < firings_; ++k)
+            if (lost(k)) return true;
+        return false;
+    }
+
+    /// A place that has lost its work by the pattern, not by the cycle's orders; -1 where there is none. `amplitude`: the share that
+    /// its pattern is wrong by. To be asked again until there is none.
+    [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank,
+                                      Real& amplitude) noexcept {
+        LearnedPattern<Real> now = pattern;
+        for (int k = 0; k < firings_; ++k) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
+        for (int k = 0; k < firings_; ++k) {
+            if (!lost(k) || persistent_.evidence_against(k, now) > kClearlyThere) continue;
+            amplitude = lately_[static_cast<std::size_t>(k)];
+            lately_[static_cast<std::size_t>(k)] = 0;
+            return k;
+        }
+        return -1;
+    }
+
+    /// Adds to a cycle what firings of a place do that each lose `amplitude` of their work.
+    void add_losses(const ResponseBank& bank, int place, Real amplitude, Cycle& cycle) const noexcept {
+        const auto& response = bank.response(place);
+        for (int j = 0; j < bank.length(); ++j)
+            cycle[static_cast<std::size_t>(place_of(first_[static_cast<std::size_t>(place)] + j, bins_))] +=
+                amplitude * static_cast<Real>(response[static_cast<std::size_t>(j)]);
+    }
+
+  private:
+    static constexpr Real kLately = Real(6);         // firings of one place
+    static constexpr Real kMostlyLost = Real(0.5);   // of its work
+    static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
+
+    [[nodiscard]] bool lost(int place) const noexcept {
+        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost;
+    }
+
+    int firings_ = 0;
+    int bins_ = 1;
+    std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
+    Places dead_{};
+    std::array<Real, kMaxCylinders> offset_{};
+    std::array<Real, kMaxCylinders>
+        lately_{};  // what firings lost that were not as the pattern has them, mean of the last
+    PersistentMisfire<Real> persistent_{};
+};
+
+}  // namespace kurbel
