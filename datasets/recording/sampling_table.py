@@ -4,7 +4,7 @@
 Size of a misfire, rigid crank: a cylinder that does not do its work E takes E / (J omega^2) off the speed until the next fires.
 E and J are ordinary engines' (engineering ranges, from memory). A timer of step tau rounds each time by tau / sqrt(12) rms (uniform), the
 time of a firing interval by sqrt(2) of that; it may spoil a tenth of the misfire at most. A waveform's edges are told to 2 % of a sample's
-time where signal stands 40 dB over noise (bench/edges measures that), and a tooth must have five samples.
+time where signal stands 40 dB over noise (kurbel_edge_timing measures that, up to 60 samples a tooth), and a tooth must have five samples.
 """
 from math import pi, sqrt
 

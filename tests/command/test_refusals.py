@@ -29,6 +29,11 @@ CALLS = [
     (2, ["verify", IDLE, "--cylinder", "4", "--confidence", "200"]),
     (3, ["verify", CRANKING, "--cylinder", "4"]),
     (3, ["verify", IDLE, "--cylinder", "4", "--before", OTHER]),
+    (2, ["cranking", CRANKING, "--limit", "900"]),
+    (3, ["cranking", IDLE]),
+    (3, ["cranking", DATASETS / "no-such-folder"]),
+    (3, ["work", CRANKING]),
+    (3, ["work", DATASETS / "no-such-folder"]),
     (2, ["report", "--out", "report.html"]),
     (3, ["report", IDLE, "--out", "report.html"]),
 ]

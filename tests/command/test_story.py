@@ -20,11 +20,13 @@ def test_story_ends_in_the_report(tmp_path):
     assert summaries["6-repaired"]["codes"] == []
     assert answer(out / "2-pattern")["verdict"] == "random"
     assert answer(out / "4-swap")["verdict"] == "followed"
+    assert answer(out / "5-cranking")["verdict"] == "even"
     assert answer(out / "7-proof")["verdict"] == "gone"
+    assert answer(out / "8-work")["verdict"] in ("even", "undecided")  # nobody is weak in the scenario
     page = (out / "report.html").read_text()
     for folder in sorted(path.name for path in out.iterdir() if path.is_dir()):
         assert f"Folder: {folder}" in page
-    assert page.index("Folder: 1-before") < page.index("Folder: 7-proof")
+    assert page.index("Folder: 1-before") < page.index("Folder: 8-work")
     assert os.fspath(tmp_path) not in page
 
 
