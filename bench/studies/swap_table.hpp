@@ -44,8 +44,9 @@ struct SwapTest {
 inline Fault again(const Fault& fault, Random& random) {
     Fault other = fault;
     const double odds = fault.rate / (1.0 - std::min(fault.rate, 1.0 - 1e-9)) * std::exp(0.25 * random.normal());
-    other.rate = std::min(odds / (1.0 + odds), fault.rate >= 0.999 ? 1.0 : 0.8 * fault.duty);
-    if (fault.rate >= 0.999) other.rate = 1.0;
+    other.rate = fault.rate >= 0.999 ? 1.0 : odds / (1.0 + odds);
+    // Only spells have a share that they cannot hold more than.
+    if (fault.kind != Fault::Kind::independent) other.rate = std::min(other.rate, 0.8 * fault.duty);
     return other;
 }
 

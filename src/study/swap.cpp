@@ -109,10 +109,10 @@ Answer study_swap(const std::vector<JudgedRecording>& before, const std::vector<
     outcome.posterior = model.posterior(seen);
     outcome.verdict = verdict_of(outcome.posterior, options.decide);
     constexpr double kNoFault = 0.5;  // likelier than not: what is missing is a misfire before, not time after
-    if (outcome.verdict == "undecided" && options.forecast && outcome.given.cycles_per_second > 0.0 &&
+    if (outcome.verdict == "undecided" && options.forecast && outcome.given.pace.cycles_per_second > 0.0 &&
         outcome.posterior.of(Story::nothing) < kNoFault) {
         const swap::Forecast forecast = swap::forecast(outcome.given, model, seen, outcome.posterior, options.decide);
-        outcome.more_seconds = std::ceil(forecast.cycles / outcome.given.cycles_per_second);
+        outcome.more_seconds = std::ceil(10.0 * forecast.cycles / outcome.given.pace.cycles_per_second) / 10.0;
         outcome.chance = forecast.chance;
         outcome.forecast_made = true;
     }

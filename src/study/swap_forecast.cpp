@@ -1,7 +1,6 @@
 #include "study/swap_forecast.hpp"
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <random>
 
@@ -16,6 +15,13 @@ constexpr int kRates = MisfireProcess::kRates;
 class Chance {
   public:
     double operator()() { return static_cast<double>(engine_() >> 11) * 0x1p-53; }
+
+    /// Sum of twelve uniform numbers less six: near enough to normal.
+    double normal() {
+        double sum = -6.0;
+        for (int i = 0; i < 12; ++i) sum += (*this)();
+        return sum;
+    }
 
   private:
     std::mt19937_64 engine_{20260};
@@ -36,10 +42,24 @@ struct Going {
     }
 };
 
-/// A future: AFTER so far, and what each row will do.
+/// A future: AFTER so far, what each row will do, and at which pace. Time is told in cycles at the pace that AFTER had.
 struct Future {
     std::vector<Seen> seen;
     std::vector<Going> rows;
+    double pace = 1.0;
+    std::int64_t cycles = 0;
+
+    void go_on_until(double time, const Case& given, Chance& chance) {
+        const auto until = static_cast<std::int64_t>(pace * time);
+        for (std::size_t r = 0; r < rows.size(); ++r) {
+            FiringRecord more;
+            const std::int64_t firings = (given.rows[r].pair() ? 2 : 1) * (until - cycles);
+            for (std::int64_t i = 0; i < firings; ++i) more.append(rows[r].misfire(chance));
+            seen[r].filter.take(more);
+        }
+        cycles = until;
+        set_elsewhere(seen);
+    }
 };
 
 std::size_t draw(const std::vector<double>& weights, Chance& chance) {
@@ -51,95 +71,89 @@ std::size_t draw(const std::vector<double>& weights, Chance& chance) {
     return weights.size() - 1;
 }
 
+/// Draws what may have happened, and so what each row will do.
 class Drawer {
   public:
-    Drawer(const Case& given, const Model& model, const std::vector<Seen>& after, const Posterior& now)
-        : given_(given), model_(model), after_(after), now_(now) {
+    Drawer(const Model& model, const std::vector<Seen>& after, const Posterior& now, double spread)
+        : model_(model), after_(after), now_(now), spread_(spread) {
         // Where there is no fault there is nothing to decide: the chance is that of a decision if there is one.
-        for (const Explanation& e : now.explanations) weights_.push_back(e.story == Story::nothing ? 0.0 : e.weight);
-        for (const Seen& seen : after) {
-            double faulty = 0.0;
-            double most = -1e300;
-            for (int way = 0; way < MisfireProcess::kWays; ++way)
-                most = std::max(most, seen.filter.log_likelihood(way / kRates, way % kRates));
-            for (const double weight : model.ways_after(-1, seen)) faulty += weight;
-            const double healthy =
-                healthy_log_likelihood(seen.filter.firings(), seen.filter.misfires(), seen.elsewhere);
-            const double odds =
-                Model::kFaultyAfter / (1.0 - Model::kFaultyAfter) * std::exp(most + std::log(faulty) - healthy);
-            free_.push_back(std::isfinite(odds) ? odds / (1.0 + odds) : 1.0);
-        }
+        for (const Weighed& one : now.explanations)
+            weights_.push_back(one.what.story == Story::nothing ? 0.0 : one.weight);
     }
 
-    Future future(Chance& chance) {
-        const Explanation& told = now_.explanations[draw(weights_, chance)];
-        Future made;
-        made.seen = after_;
-        made.rows.resize(after_.size());
-        const std::uint32_t faulty = pattern(told, chance);
+    Future future(Chance& chance) const {
+        const Explanation& told = now_.explanations[draw(weights_, chance)].what;
+        const std::uint32_t faulty = told.free ? free_pattern(told, chance) : ~0U;
+        Future made{after_, std::vector<Going>(after_.size()), std::exp(spread_ * chance.normal())};
+        const auto healthy = [&](std::size_t r) {
+            return (faulty >> r & 1U) == 0 || told.after[r].kind == Cause::Kind::healthy;
+        };
+        const FalseCalls& calls = draw_calls(told.faulty, healthy, chance);
         for (std::size_t r = 0; r < after_.size(); ++r)
-            if ((faulty >> r & 1U) == 0) {
-                const ProcessFilter& filter = after_[r].filter;
-                made.rows[r].healthy_rate =
-                    draw_healthy_rate(filter.firings(), filter.misfires(), after_[r].elsewhere, chance());
-            } else {
-                begin(made.rows[r], source(told, static_cast<int>(r)), r, chance);
-            }
+            if (healthy(r))
+                made.rows[r].healthy_rate = calls.rate(after_[r]);
+            else
+                begin(made.rows[r], told.after[r], after_[r], chance);
         return made;
     }
 
   private:
-    /// The rows that are faulty after.
-    std::uint32_t pattern(const Explanation& told, Chance& chance) const {
-        if (told.paired) return model_.pattern_after(told.faulty, told.map) | told.added;
-        if (told.story != Story::other) return 0;
-        std::vector<std::uint32_t> own{0U, told.faulty};
-        if (model_.touches_moved(told.faulty))
-            for (std::size_t map = 0; map < given_.targets.size(); ++map)
-                for (const std::uint32_t also : {0U, told.faulty})
-                    own.push_back(model_.pattern_after(told.faulty, static_cast<int>(map)) | also);
+    /// The rows that are faulty in an explanation that leaves it open.
+    std::uint32_t free_pattern(const Explanation& told, Chance& chance) const {
+        const std::vector<std::uint32_t> others = told_patterns(model_.moves(), told.faulty);
         std::uint32_t set = 0;
         constexpr int kTries = 100;
         for (int i = 0; i < kTries; ++i) {
             set = 0;
-            for (std::size_t r = 0; r < free_.size(); ++r)
-                if (chance() < free_[r]) set |= 1U << r;
-            if (std::find(own.begin(), own.end(), set) == own.end()) break;
+            for (std::size_t r = 0; r < after_.size(); ++r) {
+                const double odds =
+                    kFaultyFreely / (1.0 - kFaultyFreely) * std::exp(model_.log_gain(told.after[r], after_[r]));
+                if (std::isinf(odds) || chance() < odds / (1.0 + odds)) set |= 1U << r;
+            }
+            if (std::find(others.begin(), others.end(), set) == others.end()) break;
         }
         return set;
     }
 
-    [[nodiscard]] int source(const Explanation& told, int row) const {
-        if (!told.paired || (told.added >> row & 1U) != 0) return -1;
-        if (told.map < 0) return row;
-        const std::vector<int>& map = given_.targets[static_cast<std::size_t>(told.map)];
-        for (std::size_t from = 0; from < map.size(); ++from)
-            if (map[from] == row && (told.faulty >> from & 1U) != 0) return static_cast<int>(from);
-        return -1;
+    /// One detector reads all rows: what it calls wrongly shows in every healthy one, before and after.
+    template <class Healthy>
+    const FalseCalls& draw_calls(std::uint32_t faulty_before, const Healthy& healthy, Chance& chance) const {
+        std::vector<double> weights;
+        for (const FalseCalls& calls : false_calls()) {
+            double log = std::log(calls.prior);
+            for (std::size_t r = 0; r < after_.size(); ++r) {
+                if ((faulty_before >> r & 1U) == 0) log += calls.log_likelihood(model_.before()[r]);
+                if (healthy(r)) log += calls.log_likelihood(after_[r]);
+            }
+            weights.push_back(log);
+        }
+        const double most = *std::max_element(weights.begin(), weights.end());
+        for (double& weight : weights) weight = std::exp(weight - most);
+        return false_calls()[draw(weights, chance)];
     }
 
-    void begin(Going& row, int source, std::size_t r, Chance& chance) const {
-        const auto way = static_cast<int>(draw(model_.ways_after(source, after_[r]), chance));
+    void begin(Going& row, const Cause& cause, const Seen& after, Chance& chance) const {
+        const auto way = static_cast<int>(draw(model_.ways_after(cause, after), chance));
         row.way = &MisfireProcess::shared().way(way / kRates, way % kRates);
-        row.bad = chance() < after_[r].filter.bad(way / kRates, way % kRates);
+        row.bad = chance() < after.filter.bad(way / kRates, way % kRates);
     }
 
-    const Case& given_;
     const Model& model_;
     const std::vector<Seen>& after_;
     const Posterior& now_;
+    double spread_;
     std::vector<double> weights_;
-    std::vector<double> free_;  // probability that a row is faulty after, in stories that say nothing of it
 };
 
-void go_on(const Case& given, Future& future, int cycles, Chance& chance) {
-    for (std::size_t r = 0; r < future.rows.size(); ++r) {
-        FiringRecord more;
-        const int firings = given.rows[r].pair() ? 2 * cycles : cycles;
-        for (int i = 0; i < firings; ++i) more.append(future.rows[r].misfire(chance));
-        future.seen[r].filter.take(more);
+/// The share of futures that are decided at `time`.
+double share_at(double time, std::vector<Future>& futures, const Case& given, const Model& model, double decide,
+                Chance& chance) {
+    int count = 0;
+    for (Future& future : futures) {
+        future.go_on_until(time, given, chance);
+        if (model.posterior(future.seen).told(decide) != Story::nothing) ++count;
     }
-    set_elsewhere(future.seen);
+    return static_cast<double>(count) / static_cast<double>(futures.size());
 }
 
 }  // namespace
@@ -147,34 +161,38 @@ void go_on(const Case& given, Future& future, int cycles, Chance& chance) {
 Forecast forecast(const Case& given, const Model& model, const std::vector<Seen>& after, const Posterior& now,
                   double decide) {
     Chance chance;
-    Drawer drawer(given, model, after, now);
+    const Drawer drawer(model, after, now, given.pace.spread);
     std::vector<Future> futures;
     for (int i = 0; i < kDraws; ++i) futures.push_back(drawer.future(chance));
+    const auto share = [&](double time) { return share_at(time, futures, given, model, decide, chance); };
     Forecast result;
-    constexpr int kFirstCycles = 8;
+    // Long steps until the chance is reached, then the last one again in short steps.
+    constexpr double kFirst = 8.0;
     constexpr double kGrowth = 1.25;
-    double total = 0.0;
-    double step = kFirstCycles;
-    double share_before = 0.0;
-    while (total < Forecast::kMostCycles) {
-        int count = 0;
-        for (Future& future : futures) {
-            go_on(given, future, static_cast<int>(step), chance);
-            if (model.posterior(future.seen).told(decide) != Story::nothing) ++count;
+    constexpr int kShortSteps = 10;
+    std::vector<Future> earlier;
+    double begin = 0.0;
+    double end = 0.0;
+    while (end < Forecast::kMostCycles && result.chance < Forecast::kChance) {
+        earlier = futures;
+        begin = end;
+        end = std::max(end + kFirst, kGrowth * end);
+        result.chance = share(end);
+    }
+    if (result.chance < Forecast::kChance) return result;
+    futures = earlier;
+    result.cycles = end;
+    result.chance = Forecast::kChance;
+    double before = 0.0;
+    for (int i = 1; i < kShortSteps; ++i) {
+        const double step = (end - begin) / kShortSteps;
+        const double now_share = share(begin + step * i);
+        if (now_share >= Forecast::kChance) {
+            const double part = i > 1 ? (Forecast::kChance - before) / (now_share - before) : 1.0;
+            result.cycles = begin + step * (i - 1 + part);
+            break;
         }
-        const double share = static_cast<double>(count) / kDraws;
-        const double now_total = total + std::floor(step);
-        result.chance = share;
-        if (share >= Forecast::kChance) {
-            const double part =
-                share > share_before ? (Forecast::kChance - share_before) / (share - share_before) : 1.0;
-            result.cycles = std::ceil(total + part * (now_total - total));
-            result.chance = Forecast::kChance;
-            return result;
-        }
-        share_before = share;
-        total = now_total;
-        step = std::max(kFirstCycles * 1.0, (kGrowth - 1.0) * total);
+        before = now_share;
     }
     return result;
 }

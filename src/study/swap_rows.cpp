@@ -144,21 +144,6 @@ std::vector<std::vector<int>> target_maps(const std::vector<Row>& rows, const st
     return {maps.begin(), maps.end()};
 }
 
-/// Judged cycles a second where the engine was already learned.
-double cycles_per_second(const Side& after, const Kept& kept, int cylinders) {
-    double kept_firings = 0.0;
-    double seconds = 0.0;
-    for (std::size_t r = 0; r < after.size(); ++r) {
-        const auto& events = after[r].events;
-        std::size_t first = 0;
-        while (first < events.size() && events[first].verdict == Verdict::unjudged) ++first;
-        if (first >= events.size()) continue;
-        seconds += events.back().time_s - events[first].time_s;
-        kept_firings += static_cast<double>(std::count(kept[r].begin(), kept[r].end(), true));
-    }
-    return seconds > 0.0 ? kept_firings / cylinders / seconds : 0.0;
-}
-
 void refuse_other_conditions(const Case& made, const Side& before, const Side& after) {
     std::int64_t least = INT64_MAX;
     for (const Row& row : made.rows)
@@ -203,7 +188,7 @@ Case make_case(const Side& before, const Side& after, const std::vector<int>& to
     made.point_after = operating_point(after);
     fill(before, made.common.before, made.paired, row_of, made.rows, &Row::before);
     fill(after, made.common.after, made.paired, row_of, made.rows, &Row::after);
-    made.cycles_per_second = cycles_per_second(after, made.common.after, cylinders);
+    made.pace = pace_of(before, after, made.common);
     refuse_other_conditions(made, before, after);
     return made;
 }

@@ -8,6 +8,7 @@
 #include "kurbel/study/judged_recording.hpp"
 #include "kurbel/study/misfire_process.hpp"
 #include "kurbel/study/similar_conditions.hpp"
+#include "study/swap_pace.hpp"
 
 namespace kurbel::swap {
 
@@ -29,7 +30,7 @@ struct Case {
     CommonFirings common;
     OperatingPoint point_before;
     OperatingPoint point_after;
-    double cycles_per_second = 0.0;  ///< judged engine cycles a second of AFTER, once the engine is learned
+    Pace pace;
 };
 
 /// Checks the recordings and makes the rows; `to` as moved_to() gives it. Throws WrongQuestion and read::InputError.

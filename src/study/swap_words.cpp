@@ -50,8 +50,12 @@ std::string cylinders_of(const Case& given, std::uint32_t set) {
 /// The likeliest explanation of a story; null where none weighs anything.
 const Explanation* best(const Posterior& posterior, Story story) {
     const Explanation* found = nullptr;
-    for (const Explanation& e : posterior.explanations)
-        if (e.story == story && (found == nullptr || e.weight > found->weight)) found = &e;
+    double most = 0.0;
+    for (const Weighed& one : posterior.explanations)
+        if (one.what.story == story && one.weight > most) {
+            found = &one.what;
+            most = one.weight;
+        }
     return found;
 }
 
@@ -105,7 +109,7 @@ std::string other_sentence(const Outcome& outcome, const Explanation& told) {
     std::uint32_t shown = told.faulty;
     for (std::size_t r = 0; r < outcome.given.rows.size(); ++r)
         if (share(outcome.given.rows[r].after) > 0.005 && outcome.given.rows[r].after.misfires() > 2) shown |= 1U << r;
-    if (told.paired && told.added == 0 && (told.faulty & moved) == 0)
+    if (!told.free && (told.faulty & moved) == 0)
         return "The misfire is on " + cylinders_of(outcome.given, told.faulty) +
                ", whose part was not moved, so this exchange says nothing about it: " +
                counts_of(outcome.given, told.faulty) + ". Move a part of that cylinder.";
@@ -132,7 +136,7 @@ std::string undecided_sentence(const Outcome& outcome) {
                "with a cylinder that fires at another time of the revolution.";
     if (!std::isnan(outcome.more_seconds))
         return text + format(" %.0f s more of AFTER at this operating point would decide it with a chance of 80 %%.",
-                             outcome.more_seconds);
+                             std::ceil(outcome.more_seconds));
     if (outcome.forecast_made)
         return text + " More of AFTER alone would hardly decide it (chance " + text::percent(outcome.chance) +
                "): put the parts back, record BEFORE for longer, and exchange them again.";

@@ -33,6 +33,17 @@ def test_other_stories_of_the_same_recordings():
     assert both.returncode == 0 and both.stdout.startswith("The misfire followed")
 
 
+def test_moves_may_stand_anywhere():
+    usual = run("swap", BEFORE, SWAPPED, "--moved", "4:1").stdout
+    assert run("swap", "--moved", "4:1", BEFORE, SWAPPED).stdout == usual
+    assert run("swap", BEFORE, "--moved", "4:1", "1:4", SWAPPED).stdout == usual
+    ring = run("swap", BEFORE, SWAPPED, "--moved", "4:1", "1:3", "3:4").stdout
+    assert ring.startswith("The misfire followed") and "3 to 4" not in usual
+    assert run("swap", "--moved", "4:1", "1:3", "3:4", BEFORE, SWAPPED).stdout == ring
+    done = run("swap", "--moved", "4:1", BEFORE)
+    assert done.returncode == 2 and "give two recordings, BEFORE and AFTER (1 found)" in done.stderr
+
+
 def test_a_swap_that_cannot_be_is_refused(tmp_path):
     out = tmp_path / "out"
     for moved, words in (
