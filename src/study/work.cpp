@@ -62,7 +62,11 @@ class Balancer {
         balance.scatter_cycles = scatter_.cycles;
         describe_running(balance);
         if (sized()) balance.mean_work_j = inertia() * shares_.mean;
-        const double sure = simultaneous(2 * z_ - 1);
+        // Each against the others, and each pair a revolution apart.
+        int pairs = 0;
+        for (int k = 0; k < z_; ++k) pairs += partner_under_360(config_.engine, k) > k ? 1 : 0;
+        const double sure = simultaneous(z_ + pairs);
+        find_different(sure);
         bool would_show = true;
         bool any = false;
         for (int k = 0; k < z_; ++k) {
@@ -75,6 +79,29 @@ class Balancer {
     }
 
   private:
+    /// The one that stands out most is found first, and is no measure for the others any more: beside one that is weak, all look strong.
+    void find_different(double sure) {
+        different_.assign(static_cast<std::size_t>(z_), false);
+        for (int alike = z_; alike > 2; --alike) {
+            int most = -1;
+            double farthest = 0.0;
+            for (int k = 0; k < z_; ++k) {
+                if (different_[static_cast<std::size_t>(k)]) continue;
+                Eigen::VectorXd weight(z_);
+                for (int j = 0; j < z_; ++j)
+                    weight[j] = different_[static_cast<std::size_t>(j)] ? 0.0 : -1.0 / (alike - 1);
+                weight[k] = 1.0;
+                const Difference others = contrast(shares_, weight);
+                const double far = std::fabs(others.value) / others.alone;
+                if (!beyond(others, sure) || far < farthest) continue;
+                most = k;
+                farthest = far;
+            }
+            if (most < 0) return;
+            different_[static_cast<std::size_t>(most)] = true;
+        }
+    }
+
     [[nodiscard]] double inertia() const { return config_.engine.inertia_kg_m2; }
     [[nodiscard]] bool sized() const {
         return config_.engine.bore_mm > 0.0 && config_.engine.stroke_mm > 0.0 && inertia() > 0.0;
@@ -117,7 +144,7 @@ class Balancer {
         row.percent = others.value;
         row.low = others.value - kNormal95 * others.error;
         row.high = others.value + kNormal95 * others.error;
-        row.differs = beyond(others, sure);
+        row.differs = different_[static_cast<std::size_t>(k)];
         would_show = would_show && sure * others.error < kWouldShow;
         if (partner >= 0) {
             weight.setZero();
@@ -145,10 +172,12 @@ class Balancer {
         return row;
     }
 
+    /// Beyond the limit with 95 % certainty, as its range shows it; and with all comparisons in view certainly no accident.
     [[nodiscard]] bool beyond(const Difference& difference, double sure) const {
         // A mean of another size moves the limit, it makes no difference out of nothing.
         const double error = std::hypot(difference.alone, options_.limit_percent * shares_.mean_doubt);
-        return std::fabs(difference.value) - sure * error > options_.limit_percent;
+        const double size = std::fabs(difference.value);
+        return size - kNormal95 * error > options_.limit_percent && size > sure * difference.alone;
     }
 
     void add_scatter(int k, double work, CylinderWork& row) const {
@@ -166,6 +195,7 @@ class Balancer {
     int z_;
     WorkShares shares_;
     WorkScatter scatter_;
+    std::vector<bool> different_;  ///< stand out from the others
 };
 
 }  // namespace
@@ -183,17 +213,17 @@ WorkBalance measure_work(const read::Recording& recording, const std::string& na
         burning += cycle.cut ? 0 : 1;
     }
     const std::string record = "; record at least a minute of the engine running, at idle or at a steady speed";
-    if (burning < kFewestCycles)
-        throw read::InputError(
-            name, 0,
-            "only " + std::to_string(burning) + " whole engine cycles with fuel, at least 40 are needed" + record);
-    const double rpm =
-        60.0 * static_cast<double>(profiles.cycles.size()) * recording.config.engine.cycle_deg() / 360.0 / seconds;
-    if (rpm < kCranking_rpm)
+    const double turns = static_cast<double>(profiles.cycles.size()) * recording.config.engine.cycle_deg() / 360.0;
+    // What is wrong comes before what is missing: cranking makes few cycles, too.
+    if (turns > 0.0 && 60.0 * turns < kCranking_rpm * seconds)
         throw read::InputError(name, 0,
                                "the starter turns this engine, it does not run; compressions are compared by "
                                "kurbel cranking" +
                                    record);
+    if (burning < kFewestCycles)
+        throw read::InputError(
+            name, 0,
+            "only " + std::to_string(burning) + " whole engine cycles with fuel, at least 40 are needed" + record);
     return Balancer(recording.config, profiles, options).run();
 }
 

@@ -1,4 +1,5 @@
 // Work per cylinder as an answer: sentence, table, evidence.
+#include <algorithm>
 #include <cmath>
 
 #include "kurbel/study/cautions.hpp"
@@ -67,7 +68,8 @@ std::string sentence(const WorkBalance& balance, const WorkOptions& options) {
 
 std::string table(const WorkBalance& balance) {
     std::string text =
-        "cylinder   against the others, %     against partner, %         work, J            scatter, %      misfires\n";
+        "            beyond the others,      beyond its partner,     mean work,      scatter,\n"
+        "cylinder    %                       %                       J               %                   misfires\n";
     const auto range = [](double value, double low, double high, int places) {
         if (!std::isfinite(value)) return std::string("-");
         return format("%.*f (%.*f to %.*f)", places, value, places, low, places, high);
@@ -76,14 +78,18 @@ std::string table(const WorkBalance& balance) {
         const std::string partner = row.partner > 0
                                         ? range(row.to_partner_percent, row.to_partner_low, row.to_partner_high, 1)
                                         : std::string("-");
-        text += format("%-8s   %-23s   %-23s   %-18s   %-17s  %s%s\n", label(row).c_str(),
+        text += format("%-10s  %-22s  %-22s  %-14s  %-18s  %s\n", (label(row) + (row.differs ? " *" : "")).c_str(),
                        range(row.percent, row.low, row.high, 1).c_str(), partner.c_str(),
                        range(row.work_j, row.work_low_j, row.work_high_j, 0).c_str(),
                        range(row.scatter_percent, row.scatter_low, row.scatter_high, 1).c_str(),
-                       text::percent(row.misfire_rate).c_str(), row.differs ? "  differs" : "");
+                       text::percent(row.misfire_rate).c_str());
     }
-    text += format("\n%s at a mean of %.0f rpm. Partner: the cylinder that fires one revolution later.\n",
+    if (balance.verdict == "uneven") text += "* differs, by more than the limit\n";
+    text += format("\n%s at a mean of %.0f rpm; in brackets 95 %% ranges.",
                    text::counted(balance.cycles, "cycle").c_str(), balance.mean_rpm);
+    const bool partners = std::any_of(balance.cylinders.begin(), balance.cylinders.end(),
+                                      [](const CylinderWork& row) { return row.partner > 0; });
+    text += partners ? "\nPartner: the cylinder that fires one revolution later.\n" : "\n";
     if (balance.wheel_decides)
         text +=
             "Against its partner a cylinder is compared free of the wheel's error; against the others that error,\n"

@@ -50,7 +50,9 @@ class Panel {
         for (double at = -span_; at <= span_ + 0.01 * step; at += step) {
             svg += format("<path class=\"%s\" d=\"M%.1f %.1fV%.1f\"/>\n",
                           std::fabs(at) < 0.01 * step ? "kb-line" : "kb-grid", x(at), kTop - 6.0, bottom);
-            svg += text_at(x(at), kTop - 14.0, "class=\"kb-small\" text-anchor=\"middle\"", format("%+.0f %%", at));
+            svg += text_at(
+                x(at), kTop - 14.0, "class=\"kb-small\" text-anchor=\"middle\"",
+                format(std::fabs(at) < 0.01 * step ? "%.0f %%" : "%+.0f %%", std::fabs(at) < 0.01 * step ? 0.0 : at));
         }
         return svg;
     }
@@ -60,7 +62,8 @@ class Panel {
 };
 
 std::string scatter_bar(const CylinderWork& row, double y, double highest) {
-    if (!std::isfinite(row.scatter_percent)) return text_at(kMiddle + 70.0, y + 5.0, "class=\"kb-small\"", "not known");
+    if (!std::isfinite(row.scatter_percent))
+        return text_at(kMiddle + 70.0, y + 5.0, "class=\"kb-small\"", "not known: too few steady cycles");
     const auto x = [&](double percent) {
         return kMiddle + 70.0 + std::min(percent / highest, 1.0) * (kWidth - kRight - kMiddle - 70.0);
     };
@@ -105,10 +108,10 @@ std::string picture(const WorkBalance& balance, const WorkOptions& options, cons
             ? "disc: against the mean of the others; square: against the cylinder that fires one revolution later, "
               "free of the wheel's error"
             : "disc: against the mean of the others");
-    svg += text_at(
-        20.0, bottom + 38.0, "class=\"kb-small\"",
-        format("bars: 95 %% ranges; \"differs\": certainly by more than %.1f %%, all comparisons considered together",
-               options.limit_percent));
+    svg += text_at(20.0, bottom + 38.0, "class=\"kb-small\"",
+                   format("lines: 95 %% ranges; \"differs\": by more than %.1f %%, and no accident with all "
+                          "comparisons considered together",
+                          options.limit_percent));
     return svg + "</svg>\n";
 }
 

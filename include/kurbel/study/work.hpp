@@ -37,7 +37,8 @@ struct CylinderWork {
     double scatter_low = kUnknown;
     double scatter_high = kUnknown;
     double misfire_rate = 0.0;  ///< share of the cycles used in which its firing was called a misfire
-    bool differs = false;       ///< certainly by more than the limit, all comparisons considered together
+    /// By more than the limit with 95 % certainty, and certainly no accident with all comparisons considered together.
+    bool differs = false;
 };
 
 /// What a recording tells of it.
@@ -67,8 +68,8 @@ struct WorkBalance {
 [[nodiscard]] WorkBalance measure_work(const read::Recording& recording, const std::string& name,
                                        const WorkOptions& options = {});
 
-/// The same as an answer. Verdict `uneven` (some difference is certainly larger than the limit), `even` (none is, and one of 10 % would
-/// have been) or `undecided`. evidence: `cylinders[] = {cylinder, percent, low, high, work_j, ..., scatter_percent, ...}`.
+/// The same as an answer. Verdict `uneven` (some cylinder `differs`), `even` (none does, and one by 10 % would
+/// have) or `undecided`. evidence: `cylinders[] = {cylinder, percent, low, high, work_j, ..., scatter_percent, ...}`.
 [[nodiscard]] Answer study_work(const read::Recording& recording, const std::string& name,
                                 const WorkOptions& options = {});
 
