@@ -23,6 +23,7 @@ constexpr double kToothDoubt_deg = 0.15;
 constexpr int kRounds = 15;
 constexpr int kLooks = 2;
 constexpr std::size_t kFarthestLike = 40;  ///< intervals
+constexpr double kLeastSeen = 0.2;         ///< share of a repeated misfit that is left to be seen, at least
 /// A starter's freewheel lets go above some speed (the knee), and its armature with it: about a tenth of the engine's inertia
 /// (from memory). Below, a motor's torque may bend once more.
 constexpr double kArmature = 0.1;
@@ -212,11 +213,12 @@ class Fitter {
         stretch_ = 1.0;
         for (std::size_t lag = 1; lag < lagged.size() && lagged[lag] > 0.0; ++lag)
             stretch_ += 2.0 * lagged[lag] / squares;
-        stretch_ *= likeness_of_cycles();
+        stretch_ *= likeness_of_cycles(stretch_);
     }
 
-    /// What the model does not hold is the same in every cycle: then many cycles tell no more of it than one does.
-    [[nodiscard]] double likeness_of_cycles() const {
+    /// What the model does not hold is the same in every cycle: then many cycles tell no more of it than one does. Of so smooth a
+    /// shape (`smooth` neighbours go together) the parameters take a part, which is seen no more in what is left.
+    [[nodiscard]] double likeness_of_cycles(double smooth) const {
         constexpr int kPlaces = 360;
         std::vector<double> sum(kPlaces, 0.0);
         std::vector<double> square_sum(kPlaces, 0.0);
@@ -245,7 +247,9 @@ class Fitter {
         }
         if (pairs < 1.0 || all <= 0.0) return 1.0;
         const double likeness = std::clamp(between_pairs / pairs / (all / count), 0.0, 1.0);
-        return 1.0 + (static_cast<double>(cycles_.size()) - 1.0) * likeness;
+        const double shapes = static_cast<double>(cycles_.front().interval.size()) / smooth;
+        const double seen = std::max(1.0 - columns_.tooth(0) / shapes, kLeastSeen);
+        return 1.0 + (static_cast<double>(cycles_.size()) - 1.0) * likeness / seen;
     }
 
     /// Nothing tells the size: a throttle that stands open fills the best cylinder to ambient pressure.
