@@ -30,6 +30,9 @@ const char* caution_text(Caution caution) noexcept {
             return "Fuel lines and rails stay under pressure when the engine stands, in direct injection enough to go "
                    "through skin: relieve the pressure as the maker says before an injector or line is opened, with no "
                    "flame or spark near and an extinguisher at hand.";
+        case Caution::long_cranking:
+            return "Cranking heats starter, cables and battery: no more than ten seconds at a time, with a pause; "
+                   "batteries give off gas that explodes, so keep sparks away.";
     }
     return "";
 }

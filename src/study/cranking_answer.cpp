@@ -134,11 +134,8 @@ Answer study_cranking(const read::Recording& recording, const std::string& name,
     answer.sentence = sentence(result, options);
     answer.table = table(result, options);
     answer.evidence = evidence(result, options).dump();
-    answer.cautions = cautions({Caution::before_cranking, Caution::running_engine, Caution::ignition_voltage});
-    answer.cautions.emplace_back(
-        "Cranking heats starter, cables and battery: no more than ten seconds at a time, with a pause; batteries give "
-        "off gas "
-        "that explodes, so keep sparks away.");
+    answer.cautions = cautions(
+        {Caution::before_cranking, Caution::running_engine, Caution::ignition_voltage, Caution::long_cranking});
     answer.picture = cranking::picture(result, options, answer.sentence);
     return answer;
 }

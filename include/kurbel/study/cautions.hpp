@@ -14,7 +14,8 @@ enum class Caution {
     unburnt_fuel,      ///< a misfire overheats the catalyst; driving with a blinking lamp
     carbon_monoxide,   ///< engines that run indoors
     before_cranking,   ///< fuel and ignition disabled before the starter turns the engine
-    fuel_pressure      ///< before an injector or a fuel line is opened
+    fuel_pressure,     ///< before an injector or a fuel line is opened
+    long_cranking      ///< heat of starter and cables, gas of the battery
 };
 
 /// The sentence for one hazard. Usual workshop practice (common practice, no source).
