@@ -1,8 +1,10 @@
-// kurbel_studies: what the swap test and the repair test are worth, measured on invented faults. Prints Markdown.
+// kurbel_studies: what the studies are worth, measured on invented engines and faults. Prints Markdown.
 #include <CLI/CLI.hpp>
 
+#include "cranking_table.hpp"
 #include "edges.hpp"
 #include "verify_table.hpp"
+#include "work_table.hpp"
 
 int main(int argc, char** argv) {
     CLI::App app("Measures the studies on invented faults and prints Markdown", "kurbel_studies");
@@ -26,9 +28,29 @@ int main(int argc, char** argv) {
     int runs = 20000;
     repair->add_option("--runs", runs, "Runs of each row");
     repair->add_option("--seed", seed, "Seed");
+    CLI::App* cranking = app.add_subcommand("cranking", "Relative compression while a starter turns engines that leak");
+    CLI::App* work = app.add_subcommand("work", "Work per cylinder of engines that run, some with a weak cylinder");
+    int rounds = 4;
+    bool listed = false;
+    for (CLI::App* command : {cranking, work}) {
+        command->add_option("--tests", rounds, "Rounds over all engines");
+        command->add_option("--seed", seed, "Seed");
+        command->add_flag("--each", listed, "A line a run");
+    }
+    work->add_option("--seconds", seconds, "Seconds of each run");
     CLI11_PARSE(app, argc, argv);
     if (*swap) kurbel_studies::print(kurbel_studies::run_swaps(tests, seed, each));
     if (*edges) kurbel_studies::print(kurbel_studies::run_edges(scenario, edge_tests, seed, seconds));
     if (*repair) kurbel_studies::print_repairs(runs, seed);
+    if (*cranking) {
+        kurbel_studies::CrankingTable table(KURBEL_DATASETS, listed);
+        table.run(rounds, seed);
+        table.print();
+    }
+    if (*work) {
+        kurbel_studies::WorkTable table(KURBEL_DATASETS, seconds, listed);
+        table.run(rounds, seed);
+        table.print();
+    }
     return 0;
 }
