@@ -68,8 +68,8 @@ std::string sentence(const WorkBalance& balance, const WorkOptions& options) {
 
 std::string table(const WorkBalance& balance) {
     std::string text =
-        "            beyond the others,      beyond its partner,     mean work,      scatter,\n"
-        "cylinder    %                       %                       J               %                   misfires\n";
+        "           beyond the others,     beyond its partner,    mean work,     scatter,\n"
+        "cylinder   %                      %                      J              %                  misfires\n";
     const auto range = [](double value, double low, double high, int places) {
         if (!std::isfinite(value)) return std::string("-");
         return format("%.*f (%.*f to %.*f)", places, value, places, low, places, high);
@@ -78,7 +78,7 @@ std::string table(const WorkBalance& balance) {
         const std::string partner = row.partner > 0
                                         ? range(row.to_partner_percent, row.to_partner_low, row.to_partner_high, 1)
                                         : std::string("-");
-        text += format("%-10s  %-22s  %-22s  %-14s  %-18s  %s\n", (label(row) + (row.differs ? " *" : "")).c_str(),
+        text += format("%-10s %-22s %-22s %-14s %-18s %s\n", (label(row) + (row.differs ? " *" : "")).c_str(),
                        range(row.percent, row.low, row.high, 1).c_str(), partner.c_str(),
                        range(row.work_j, row.work_low_j, row.work_high_j, 0).c_str(),
                        range(row.scatter_percent, row.scatter_low, row.scatter_high, 1).c_str(),
@@ -92,8 +92,9 @@ std::string table(const WorkBalance& balance) {
     text += partners ? "\nPartner: the cylinder that fires one revolution later.\n" : "\n";
     if (balance.wheel_decides)
         text +=
-            "Against its partner a cylinder is compared free of the wheel's error; against the others that error,\n"
-            "which repeats every revolution, is in the range. Other speeds and loads, or a fuel cut, narrow it.\n";
+            "Against its partner a cylinder is compared free of the wheel's error; against the others that\n"
+            "error, which repeats every revolution, is in the range. Other speeds and loads, or a fuel cut,\n"
+            "narrow it.\n";
     if (std::isfinite(balance.mean_work_j))
         text +=
             format("The size of the work rests on load, geometry and inertia as told: %.0f %% (one standard error).\n",
