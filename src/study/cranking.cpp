@@ -21,7 +21,7 @@ constexpr int kFewestCycles = 4;
 constexpr int kDraws = 4000;
 /// What the fit's own errors do not hold (the gas's true exponent along the stroke, valves, heat): share of a cylinder's pressure, as
 /// seen over simulated engines whose truth is known; no source.
-constexpr double kModelDoubt = 0.005;
+constexpr double kModelDoubt = 0.0075;
 /// And share of what a cylinder lies below the best: a scale that is wrong (inertia of starter and engine) stretches differences.
 constexpr double kScaleDoubt = 0.03;
 /// The other half of the cycle must fit so much worse that it cannot be the right one.

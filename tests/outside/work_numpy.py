@@ -48,7 +48,7 @@ def study(folder, jitter):
 
 def main():
     spread = {}
-    for jitter in (0.0, 0.03):
+    for jitter in (0.0, 0.1):
         with tempfile.TemporaryDirectory() as scratch:
             rows, work = study(pathlib.Path(scratch), jitter)
         mean = {c: values.mean() for c, values in work.items()}
