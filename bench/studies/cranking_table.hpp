@@ -80,7 +80,7 @@ inline Cranked draw_cranked(const std::string& datasets, const std::string& engi
     s.seconds = random.uniform(5.0, 9.0);
     s.misfires.clear();
     s.fuel_cuts = {simulate::FuelCut{}};
-    choose_starter(s, strength, random.uniform(170.0, 300.0), random);
+    choose_starter(s, strength, random.uniform(145.0, 275.0), random);
     const int z = s.engine.cylinders;
     s.combustion.leak_mm2.assign(static_cast<std::size_t>(z), 0.0);
     s.combustion.charge_factor.assign(static_cast<std::size_t>(z), 1.0);
