@@ -50,6 +50,36 @@ TEST(Coil, LowToothBesideTheGapIsSeenAndMovesNoNeighbour) {
     EXPECT_LT(worst(low, coil_edges(25.0, 12), 1e5), 0.4);
 }
 
+/// A clamped coil whose rising slope has a notch, while the engine speeds up from 450 samples a tooth to 150.
+std::vector<double> notched(int& teeth) {
+    std::vector<double> samples;
+    Noise draw(5);
+    for (double pitch = 450.0; pitch > 150.0; pitch *= 0.992) {
+        ++teeth;
+        const double half = 0.5 * pitch;
+        for (int i = 0; i < static_cast<int>(pitch); ++i) {
+            const double x = i - half;
+            const double notch = 0.12 * std::exp(-0.5 * std::pow((x - 16.0) / 3.0, 2));
+            const double steep = 0.3 * (1.0 - std::exp(-x / 4.0)) * (1.0 - x / half);
+            const double height = x > 0.0 ? steep + 0.8 * std::sin(0.5 * kTurn * x / half) - notch : 0.0;
+            samples.push_back(4.5 * height - 0.7 + 2e-4 * draw());
+        }
+    }
+    return samples;
+}
+
+TEST(Coil, NotchOnTheSlopeMakesNoSecondEdge) {
+    int teeth = 0;
+    const auto samples = notched(teeth);
+    auto settings = settings_at(1e5);
+    settings.kind = SensorKind::inductive;
+    settings.flank = Flank::rising;
+    const auto found = find(samples, settings);
+    EXPECT_NEAR(static_cast<double>(found.edges.size()), teeth, 1.0);  // the record ends on the last one
+    for (std::size_t i = 1; i < found.edges.size(); ++i)
+        EXPECT_GT(found.edges[i].time_s - found.edges[i - 1].time_s, 120e-5) << i;
+}
+
 TEST(Coil, HumIsFoundAndTakenOff) {
     const double rate = 1e5;
     auto samples = coil(60.0, 70, 0.001);

@@ -30,6 +30,7 @@ class EdgeQueue {
         head_ = 0;
         size_ = 0;
         given_ = 0;
+        before_ = {-1.0, -1.0};  // the first edge is no distance from the last one
     }
 
     /// `slope_share`: length of the slope over the distance of the teeth; NaN where it is not known.

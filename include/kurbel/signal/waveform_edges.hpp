@@ -122,7 +122,8 @@ class BasicWaveformEdges {
     std::int32_t active_ = -1;
     SensorKind kind_ = SensorKind::automatic;
     // Statistics for the report.
-    double last_edge_ = -1.0;                   ///< sample of the last edge
+    double last_edge_ = -1.0;  ///< sample of the last edge
+    bool last_rises_ = false;
     std::array<double, 2> last_flank_{-1, -1};  ///< of the last falling and rising one
     double residual_ = 0.0;                     ///< mean square of what fits leave, as noise of a raw sample
     double lowest_middle_ = 0.0;
@@ -263,9 +264,15 @@ void BasicWaveformEdges<Real>::activate(int level) noexcept {
     // What the level before has not timed is timed here, nothing twice.
     next_ = now.oldest_crossing();
     const double guard = last_edge_ + 0.25 * samples_of(level, static_cast<double>(now.slope()));
-    while (next_ <= now.crossings() && samples_of(level, static_cast<double>(now.crossing(next_).index)) <= guard)
-        ++next_;
     const double tooth = samples_of(level, static_cast<double>(now.interval()));
+    const auto timed = [&](const Crossing<Real>& crossing) {
+        const double sample = samples_of(level, static_cast<double>(crossing.index));
+        // The levels have middles of their own, so that on a slope with a notch they see one crossing at two places; but between
+        // two that rise one must fall.
+        const bool again = last_edge_ >= 0.0 && crossing.rising == last_rises_;
+        return sample <= guard || (again && sample <= last_edge_ + 0.5 * tooth);
+    };
+    while (next_ <= now.crossings() && timed(now.crossing(next_))) ++next_;
     hum_.set_tooth_hz(tooth > 0.0 ? settings_.rate_hz / tooth : 0.0);
 }
 
@@ -404,6 +411,7 @@ void BasicWaveformEdges<Real>::emit(double sample, const Level<Real>& level, con
     }
     last_flank_[side] = sample;
     last_edge_ = sample;
+    last_rises_ = crossing.rising;
     if ((timed_ & 15) == 0 && tooth > 0.0) {
         hum_.set_tooth_hz(settings_.rate_hz / tooth);
         // A clamp makes slow lines of every change of height.
