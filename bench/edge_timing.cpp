@@ -18,7 +18,7 @@ int main() {
     std::printf("\n");
     double samples = 0.0;
     double seconds = 0.0;
-    for (const double period : {2.7, 3.3, 4.7, 8.1, 13.3, 21.7, 31.7, 61.3, 125.3, 313.7, 1234.5, 20000.3}) {
+    for (const double period : {2.5, 2.7, 3.0, 3.3, 4.7, 8.1, 13.3, 21.7, 31.7, 61.3, 125.3, 313.7, 1234.5, 20000.3}) {
         std::printf("| %.1f |", period);
         for (const double db : kDecibels) {
             const double sigma = std::sqrt(0.5) / std::pow(10.0, db / 20.0);

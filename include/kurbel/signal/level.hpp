@@ -98,7 +98,12 @@ class Level {
         return dwell_ > Real(0.75) && unlike_ < Real(4e-4) + 16 * noise * noise;
     }
     /// Clamped on one side: the extremes stand at unequal distances from where the waves are as long above as below.
-    [[nodiscard]] bool lopsided() const noexcept { return std::fabs(middle_ - base_) > Real(0.05) * swing_; }
+    [[nodiscard]] bool lopsided() const noexcept {
+        // Of few samples a wave the highest lies below the crest, on each side by its own share of 1 - cos(pi / samples).
+        const Real wave = interval();
+        const Real coarse = wave > 0 ? Real(2.5) / (wave * wave) : Real(0);
+        return std::fabs(middle_ - base_) > (Real(0.05) + coarse) * swing_;
+    }
     /// A clamp may let so little of one half-wave through that the mean says nothing: then midway between the extremes, where the
     /// slopes are steep.
     [[nodiscard]] Real middle() const noexcept { return zero_based_ && !beside_ ? base_ : middle_; }
