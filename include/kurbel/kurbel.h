@@ -400,6 +400,10 @@ KURBEL_API int32_t kurbel_waveform_rewind(kurbel_waveform* waveform);
 /* What was found so far; report->struct_size must be set. */
 KURBEL_API int32_t kurbel_waveform_get_report(const kurbel_waveform* waveform, kurbel_waveform_report* report);
 
+/* Sets or clears KURBEL_FINDING_CHANNELS_SWAPPED in both reports of one capture: the cam passed more edges than a crank wheel would
+ * leave it. struct_size of both must be set. */
+KURBEL_API int32_t kurbel_waveform_compare(kurbel_waveform_report* crank, kurbel_waveform_report* cam);
+
 /* A word for a finding, and what to look at, for bit 0, 1, ...; "?" and "" beyond the last. Never NULL, static. */
 KURBEL_API const char* kurbel_waveform_finding_name(int32_t bit);
 KURBEL_API const char* kurbel_waveform_finding_advice(int32_t bit);

@@ -160,4 +160,15 @@ int32_t kurbel_waveform_get_report(const kurbel_waveform* waveform, kurbel_wavef
 }
 
 const char* kurbel_waveform_finding_name(int32_t bit) { return signal_of::finding_name(bit); }
+int32_t kurbel_waveform_compare(kurbel_waveform_report* crank, kurbel_waveform_report* cam) {
+    if (crank == nullptr || cam == nullptr || crank->struct_size < kFirstReportSize ||
+        cam->struct_size < kFirstReportSize)
+        return KURBEL_BAD_ARGUMENT;
+    const bool swapped = signal_of::channels_swapped(crank->edges, cam->edges);
+    for (kurbel_waveform_report* report : {crank, cam})
+        report->findings =
+            (report->findings & ~KURBEL_FINDING_CHANNELS_SWAPPED) | (swapped ? KURBEL_FINDING_CHANNELS_SWAPPED : 0U);
+    return KURBEL_OK;
+}
+
 const char* kurbel_waveform_finding_advice(int32_t bit) { return signal_of::finding_advice(bit); }

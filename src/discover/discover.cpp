@@ -6,6 +6,7 @@
 #include "discover/lines.hpp"
 #include "discover/second_line.hpp"
 #include "discover/wheel_search.hpp"
+#include "kurbel/signal/waveform_types.hpp"
 
 namespace kurbel::discover {
 
@@ -91,9 +92,29 @@ std::string next_step(const Discovery& found) {
 
 }  // namespace
 
+namespace {
+
+/// The same edges with crank and cam in each other's place.
+Discovery discover_exchanged(const EdgeLines& edges) {
+    std::vector<std::uint8_t> signal(edges.signal, edges.signal + edges.edges);
+    for (std::uint8_t& each : signal)
+        each = static_cast<std::uint8_t>(each == static_cast<std::uint8_t>(Signal::cam) ? Signal::crank : Signal::cam);
+    EdgeLines exchanged = edges;
+    exchanged.signal = signal.data();
+    Discovery discovery = discover(exchanged);
+    discovery.channels_swapped = true;
+    discovery.next_step = "Exchange crank and cam in the recording or its mapping. " + discovery.next_step;
+    return discovery;
+}
+
+}  // namespace
+
 Discovery discover(const EdgeLines& edges) {
     Discovery discovery;
     const Lines lines = unwrapped(edges);
+    if (signal::channels_swapped(static_cast<std::int64_t>(lines.crank_s.size()),
+                                 static_cast<std::int64_t>(lines.cam_s.size())))
+        return discover_exchanged(edges);
     discovery.crank_edges = static_cast<std::int64_t>(lines.crank_s.size());
     discovery.seconds = lines.duration_s;
     WheelSearch wheel = search_wheel(lines);

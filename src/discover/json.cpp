@@ -59,6 +59,7 @@ std::string to_json(const Discovery& found, const Config* described) {
                           {"period_deg", number(found.tdc.period_deg)},
                           {"fuel_cut", found.tdc.fuel_cut}},
                          common(found.tdc));
+    json["channels_swapped"] = found.channels_swapped;
     if (described != nullptr) json["against_description"] = contradictions(found, *described);
     json["next_step"] = found.next_step;
     json["version"] = KURBEL_VERSION_STRING;

@@ -52,6 +52,12 @@ std::string report_text(const Discovery& found, const Config* described) {
         out += format(", %.0f to %.0f 1/min, %.0f turns, %s of them without a missed or false edge", found.lowest_rpm,
                       found.highest_rpm, found.wheel.turns, text::percent(found.wheel.whole_share).c_str());
     out += "\n\n";
+    if (found.channels_swapped)
+        out += text::wrapped(
+                   "Crank and cam are exchanged: the line that is called cam passes more edges than a crank wheel "
+                   "would leave it. What follows is told with each in the other's place.",
+                   kWidth, 0) +
+               "\n\n";
     out += block("Crank wheel", found.wheel.name(), found.wheel);
     if (found.wheel.found()) {
         out += block("Second line", cam_answer(found.cam), found.cam);

@@ -102,4 +102,23 @@ TEST(WaveformC, RefusesWhatCannotBe) {
     EXPECT_STREQ(kurbel_waveform_finding_advice(-1), "");
 }
 
+TEST(WaveformC, ExchangedChannelsAreSaidInBothReports) {
+    kurbel_waveform_report crank{};
+    kurbel_waveform_report cam{};
+    EXPECT_EQ(kurbel_waveform_compare(&crank, &cam), KURBEL_BAD_ARGUMENT);
+    EXPECT_EQ(kurbel_waveform_compare(nullptr, nullptr), KURBEL_BAD_ARGUMENT);
+    crank.struct_size = sizeof crank;
+    cam.struct_size = sizeof cam;
+    crank.edges = 50;
+    cam.edges = 2900;
+    crank.findings = KURBEL_FINDING_HUM;
+    EXPECT_EQ(kurbel_waveform_compare(&crank, &cam), KURBEL_OK);
+    EXPECT_EQ(crank.findings, KURBEL_FINDING_HUM | KURBEL_FINDING_CHANNELS_SWAPPED);
+    EXPECT_EQ(cam.findings, KURBEL_FINDING_CHANNELS_SWAPPED);
+    cam.edges = 25;
+    EXPECT_EQ(kurbel_waveform_compare(&crank, &cam), KURBEL_OK);
+    EXPECT_EQ(crank.findings, KURBEL_FINDING_HUM);
+    EXPECT_EQ(cam.findings, 0U);
+}
+
 }  // namespace

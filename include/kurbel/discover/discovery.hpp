@@ -79,6 +79,8 @@ struct ToothPeriod {
 
 struct Discovery {
     std::int64_t crank_edges = 0;
+    bool channels_swapped =
+        false;  ///< crank and cam are exchanged; all that is told is of the lines in their right places
     double seconds = 0.0;
     double lowest_rpm = kUnknown;  ///< 2 % and 98 % of the revolutions lie between the two
     double highest_rpm = kUnknown;

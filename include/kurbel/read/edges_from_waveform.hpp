@@ -88,10 +88,4 @@ template <class Sample>
     return result;
 }
 
-/// Whether crank and cam channel are exchanged: a crank wheel has more teeth a turn than a cam, whatever the engine.
-[[nodiscard]] inline bool channels_swapped(const signal::WaveformReport& crank,
-                                           const signal::WaveformReport& cam) noexcept {
-    return crank.edges > 8 && cam.edges > 2 * crank.edges;
-}
-
 }  // namespace kurbel::read

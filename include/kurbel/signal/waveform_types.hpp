@@ -71,7 +71,7 @@ enum class Finding : std::uint32_t {
     dropouts = 1U << 8,       ///< the signal vanished and came back
     drift = 1U << 9,          ///< the middle of the waves wanders
     bad_samples = 1U << 10,   ///< samples that are no numbers
-    channels_swapped = 1U << 11  ///< crank and cam are exchanged; only where both were seen
+    channels_swapped = 1U << 11  ///< crank and cam are exchanged; set by compare() alone
 };
 
 inline constexpr int kFindings = 12;
@@ -101,6 +101,20 @@ struct WaveformReport {
         return (findings & static_cast<std::uint32_t>(finding)) != 0U;
     }
 };
+
+/// Whether crank and cam are exchanged, by the edges of either: in the same time a crank wheel passes more teeth than a cam, whatever
+/// the engine. Twice as many and not only a few, since a wheel of two vanes passes four in a cycle and a cam may pass some more.
+[[nodiscard]] constexpr bool channels_swapped(std::int64_t crank_edges, std::int64_t cam_edges) noexcept {
+    return crank_edges > 8 && cam_edges > 2 * crank_edges;
+}
+
+/// Sets channels_swapped in both reports where it is so; reports of one capture from its first sample to its last.
+constexpr void compare(WaveformReport& crank, WaveformReport& cam) noexcept {
+    const auto bit = static_cast<std::uint32_t>(Finding::channels_swapped);
+    const bool swapped = channels_swapped(crank.edges, cam.edges);
+    crank.findings = swapped ? crank.findings | bit : crank.findings & ~bit;
+    cam.findings = swapped ? cam.findings | bit : cam.findings & ~bit;
+}
 
 [[nodiscard]] constexpr const char* name(SensorKind kind) noexcept {
     constexpr std::array<const char*, 3> names{"unknown", "inductive", "digital"};

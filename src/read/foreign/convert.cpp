@@ -1,11 +1,13 @@
 // The two ends joined: a foreign file into memory, into a recording folder, or into another file.
 #include <unistd.h>
 
+#include <bit>
 #include <filesystem>
 
 #include "kurbel/read/input_error.hpp"
 #include "kurbel/read/output_folder.hpp"
 #include "kurbel/read/recording_writer.hpp"
+#include "kurbel/signal/waveform_types.hpp"
 #include "read/foreign/sink.hpp"
 #include "read/foreign/source.hpp"
 #include "read/recording_parts.hpp"
@@ -17,6 +19,7 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr std::int64_t kTellEvery = 4096;
+constexpr int kSwappedBit = std::countr_zero(static_cast<std::uint32_t>(signal::Finding::channels_swapped));
 
 /// A file that appears under its name when it is whole, and not at all otherwise.
 class OutputFile {
@@ -123,7 +126,13 @@ class Pump {
         }
         count_.seconds = static_cast<double>(last - first) / source_.config.timer.hz;
         count_.warnings = source_.items->warnings();
-        if (count_.crank_edges > 0) return;
+        if (count_.crank_edges > 0) {
+            if (signal::channels_swapped(count_.crank_edges, count_.cam_edges))
+                count_.warnings.push_back("crank has " + std::to_string(count_.crank_edges) + " edges, cam " +
+                                          std::to_string(count_.cam_edges) + ": " +
+                                          signal::finding_advice(kSwappedBit));
+            return;
+        }
         std::string why;
         for (const std::string& warning : count_.warnings) why += "; " + warning;
         throw InputError(path_, 0, "holds no edges of the crank" + why);
