@@ -235,6 +235,14 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
     return spectrum;
 }
 
+double wheel_error_rad(double order, int teeth) {
+    constexpr double kPitch_deg = 0.1;  // of a stamped wheel (from memory)
+    // 0.2 mm off the centre of a wheel of 75 mm radius (judged from usual fits; no source).
+    constexpr double kRunOut_deg = 0.15;
+    const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
+    return order == 1.0 ? std::hypot(pitch, to_rad(kRunOut_deg)) : pitch;
+}
+
 std::vector<Contrast> contrasts(const CycleSpectrum& spectrum) {
     std::vector<Contrast> all;
     const auto slower = [](const SpectrumPoint& a, const SpectrumPoint& b) {

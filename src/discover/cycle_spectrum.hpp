@@ -36,6 +36,10 @@ struct Contrast {
 };
 [[nodiscard]] std::vector<Contrast> contrasts(const CycleSpectrum& spectrum);
 
+/// What a wheel of `teeth` is wrong by at a whole order, radians: teeth stand off at random, and the wheel off its centre adds a
+/// wave of order 1.
+[[nodiscard]] double wheel_error_rad(double order, int teeth);
+
 /// Cycles of nearly one speed (steps of 22 %) with and without fuel, averaged. Runs the edges through a Decoder for the wheel that was
 /// found.
 [[nodiscard]] CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam);

@@ -15,8 +15,6 @@ namespace {
 /// What cylinders of one engine differ by: little, much, one of them dead (common practice, no source).
 constexpr std::array<double, 3> kSpreads{0.04, 0.12, 0.4};
 constexpr std::array<double, 3> kSpreadCost{0.0, 1.0, 2.5};
-/// Mean error of a tooth, degrees; it makes waves of whole orders, and one of run-out at order 1. In contrasts it is gone.
-constexpr double kPitch_deg = 0.1;
 /// Near the crank's torsion, from here on at the latest, each cylinder shows in its own way (common practice, no source).
 constexpr double kTorsion_hz = 300.0;
 constexpr double kResonance = 10.0;  ///< by which that raises the power of a wave, in the mean over cranks
@@ -37,11 +35,10 @@ struct Powers {
 Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int teeth, bool contrast) {
     Powers powers;
     const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
-    const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
     for (std::size_t h = 0; h < point.phasor.size(); ++h) {
         const double order = 0.5 * static_cast<double>(h + 1);
         double noise = point.variance[h];
-        if (h % 2 == 1 && !contrast) noise += std::pow(2.0 * point.energy * order * pitch, 2);
+        if (h % 2 == 1 && !contrast) noise += std::pow(2.0 * point.energy * order * wheel_error_rad(order, teeth), 2);
         powers.seen.push_back(order * order * std::norm(point.phasor[h]));
         powers.noise.push_back(order * order * noise);
         powers.twist.push_back(std::min(1.0, std::pow(order * speed_hz / kTorsion_hz, 4)));
@@ -65,7 +62,7 @@ Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int
 
 /// What is rare is believed later (judged from what is on the road; no source).
 double rarity(const Layout& layout) {
-    double cost = layout.even() ? 0.0 : 1.5;
+    double cost = layout.even() ? 0.0 : 3.0;
     // Nearly even spacings look like even ones whose cylinders, or whose sensor's twist, differ: far more of those are about.
     if (layout.nearly_even()) cost += 6.0;
     if (layout.cylinders() > 8) cost += 1.5;
@@ -86,6 +83,10 @@ double cost(const Powers& powers, const std::vector<double>& cylinder, const std
 
 }  // namespace
 
+bool shows(const Layout& layout, const CycleSpectrum& spectrum) {
+    return 720.0 / layout.period_deg + 1.0 <= spectrum.waves;
+}
+
 std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra, int teeth) {
     std::vector<Powers> points;
     for (const Contrast& contrast : contrasts(spectrum))
@@ -95,7 +96,7 @@ std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const Cyli
     std::vector<LayoutScore> scores;
     for (const Layout& layout : layouts()) {
         // The wave of the firings must show, and something beside it.
-        if (720.0 / layout.period_deg + 2.0 > spectrum.waves) continue;
+        if (!shows(layout, spectrum)) continue;
         std::vector<double> coherence;
         for (int h = 1; h <= spectrum.waves; ++h) {
             std::complex<double> sum = 0.0;
@@ -117,7 +118,7 @@ std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const Cyli
             }
             best = std::min(best, sum);
         }
-        scores.push_back({&layout, best});
+        scores.push_back({&layout, best, rarity(layout)});
     }
     std::sort(scores.begin(), scores.end(), [](const LayoutScore& a, const LayoutScore& b) { return a.cost < b.cost; });
     return scores;

@@ -11,8 +11,12 @@ namespace kurbel::discover {
 
 struct LayoutScore {
     const Layout* layout = nullptr;
-    double cost = 0.0;  ///< -log likelihood, up to a constant
+    double cost = 0.0;    ///< -log posterior, up to a constant
+    double rarity = 0.0;  ///< what of it is prior: how seldom such engines are met
 };
+
+/// Whether the wheel shows the wave of its firings and one beside it.
+[[nodiscard]] bool shows(const Layout& layout, const CycleSpectrum& spectrum);
 
 /// All layouts that the wheel can tell, the likeliest first.
 ///

@@ -27,7 +27,6 @@ constexpr double kDrivelineError = 0.12;
 constexpr double kSpread = 0.05;
 /// Waves above these frequencies meet the crank's torsion and are left out (common practice, no source).
 constexpr double kTorsion_hz = 150.0;
-constexpr double kPitch_deg = 0.1;
 /// Pistons of all cylinders over the whole inertia, at most (common practice, no source).
 constexpr double kMostInertia = 0.04;
 constexpr int kInertias = 5;
@@ -50,7 +49,6 @@ Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int te
     };
     for (std::size_t h = 0; h < point.phasor.size(); ++h)
         if (usable(h)) result.largest = std::max(result.largest, std::abs(point.phasor[h]));
-    const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
     for (std::size_t h = 0; h < point.phasor.size(); ++h) {
         if (!usable(h)) {
             result.variance.push_back(std::numeric_limits<double>::infinity());
@@ -61,7 +59,8 @@ Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int te
         double variance = point.variance[h];
         variance += std::pow(kOwnError * size, 2) + std::pow(kShapeError * result.largest, 2);
         if (60.0 * speed_hz > kInGear_rpm) variance += std::pow(kDrivelineError * size, 2);
-        if (h % 2 == 1 && !contrast) variance += std::pow(2.0 * point.energy * order * pitch, 2);
+        if (h % 2 == 1 && !contrast)
+            variance += std::pow(2.0 * point.energy * order * wheel_error_rad(order, teeth), 2);
         // What twists the crank below its own frequency grows with the square of the ratio.
         variance += std::pow(size * std::pow(order * speed_hz / (2.0 * kTorsion_hz), 2), 2);
         result.variance.push_back(variance);
@@ -207,6 +206,22 @@ std::string in_words(const Layout& layout) {
            " in two revolutions, " + layout.name;
 }
 
+/// Chance that the first is right: both with what is rare believed later, and by the edges alone, where the less sure one counts. A nearly
+/// even spacing stays rare beside the even one of as many cylinders, which it looks like.
+double confidence_of(const std::vector<LayoutScore>& scores) {
+    const LayoutScore& first = scores.front();
+    double others = 0.0;
+    double alone = 0.0;
+    for (std::size_t i = 1; i < scores.size(); ++i) {
+        const LayoutScore& other = scores[i];
+        const double worse = other.cost - first.cost;
+        others += std::exp(-worse);
+        const bool alike = other.layout->cylinders() == first.layout->cylinders() && other.layout->nearly_even();
+        alone += std::exp(-(alike ? worse : worse - std::max(0.0, other.rarity - first.rarity)));
+    }
+    return 1.0 / (1.0 + std::max(others, alone));
+}
+
 void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& spectrum, const CamFinding& cam,
                  EngineFinding& engine) {
     const Layout& layout = *scores.front().layout;
@@ -215,9 +230,12 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     engine.firing_tdc_deg = layout.firing_tdc_deg;
     engine.layout = layout.name;
     engine.strokes = cam.tells_cycle ? 4 : 0;
-    double others = 0.0;
-    for (std::size_t i = 1; i < scores.size(); ++i) others += std::exp(scores.front().cost - scores[i].cost);
-    engine.confidence = std::min(0.999, 1.0 / (1.0 + others));
+    engine.confidence = std::min(0.999, confidence_of(scores));
+    // Firings too close for the wheel would look like waves that it shows.
+    const auto hidden = [&](const Layout& each) {
+        return each.even() && each.cylinders() <= 8 && !shows(each, spectrum);
+    };
+    if (std::any_of(layouts().begin(), layouts().end(), hidden)) engine.confidence = std::min(engine.confidence, 0.9);
     // Where even the slowest firings come near the crank's torsion, waves of twice the firing order may tower over it.
     double slowest = std::numeric_limits<double>::infinity();
     for (const SpectrumPoint& point : spectrum.points) slowest = std::min(slowest, point.energy);

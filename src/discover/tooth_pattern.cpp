@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <numeric>
 
 namespace kurbel::discover {
@@ -15,6 +16,12 @@ std::vector<double> shares(const std::vector<double>& log_interval) {
     const double sum = std::accumulate(share.begin(), share.end(), 0.0);
     for (double& value : share) value /= sum;
     return share;
+}
+
+double median(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
 }
 
 /// Largest tooth angle by which two halves of the laps differ, degrees.
@@ -42,28 +49,36 @@ double largest_difference_deg(const std::vector<double>& edge_s, int edges, cons
     return high - low;
 }
 
-/// How far the engine moves teeth: between the two revolutions of a cycle, and between slow and fast revolutions.
-double swing_deg(const std::vector<double>& edge_s, const Fold& fold) {
-    std::vector<Lap> laps = longest_section(fold);
+/// How far teeth move between the two revolutions of a cycle.
+double halves_deg(const std::vector<double>& edge_s, const Fold& fold) {
     std::vector<Lap> odd;
     std::vector<Lap> even;
-    for (const Lap& lap : laps) (lap.number % 2 == 0 ? even : odd).push_back(lap);
-    const double half = largest_difference_deg(edge_s, fold.edges, even, odd);
-    laps = fold.laps;
+    for (const Lap& lap : longest_section(fold)) (lap.number % 2 == 0 ? even : odd).push_back(lap);
+    return largest_difference_deg(edge_s, fold.edges, even, odd);
+}
+
+/// How far teeth move between slow and fast revolutions.
+double speeds_deg(const std::vector<double>& edge_s, const Fold& fold) {
+    std::vector<Lap> laps = fold.laps;
     const auto lap_s = [&](const Lap& lap) {
         return edge_s[lap.first + static_cast<std::size_t>(fold.edges)] - edge_s[lap.first];
     };
     std::sort(laps.begin(), laps.end(), [&](const Lap& a, const Lap& b) { return lap_s(a) < lap_s(b); });
     const auto third = static_cast<std::ptrdiff_t>(laps.size() / 3);
-    const double speeds = largest_difference_deg(edge_s, fold.edges, {laps.begin(), laps.begin() + third},
-                                                 {laps.end() - third, laps.end()});
-    return std::max(half, speeds);
+    return largest_difference_deg(edge_s, fold.edges, {laps.begin(), laps.begin() + third},
+                                  {laps.end() - third, laps.end()});
 }
 
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
+/// How far an engine can seem to move a tooth by its own swing of speed, at most. An engine that runs at all swings by less than 0.4 of
+/// its speed at idle, 800 rpm (judged; no source); gas makes that fall with the square of speed, pistons leave one in a hundred. A swing
+/// of order 1, the slowest that comes back every revolution, moves angles by as many radians.
+double most_swing_deg(const std::vector<double>& edge_s, const Fold& fold) {
+    std::vector<double> lap_s;
+    for (const Lap& lap : fold.laps)
+        lap_s.push_back(edge_s[lap.first + static_cast<std::size_t>(fold.edges)] - edge_s[lap.first]);
+    constexpr double kIdle_s = 60.0 / 800.0;
+    const double share = lap_s.empty() ? 1.0 : median(lap_s) / kIdle_s;
+    return 180.0 / std::numbers::pi * (0.4 * share * share + 0.01);
 }
 
 /// Pitch beside interval `i`, from the two on either side: the engine's speed swings along the revolution, so that a gap is
@@ -81,8 +96,16 @@ double pitch_beside(const std::vector<double>& share, const std::vector<int>& pi
     return count > 0 ? sum / count : mean;
 }
 
+/// How far an interval may stand from whole pitches: teeth are placed to a tenth of a pitch, and speed swings by some percent over
+/// the few degrees that a pitch of a coarse wheel spans more (common practice, no source).
+constexpr double kWholePitch = 0.3;
+constexpr double kWhole_deg = 5.0;
+/// Few teeth without a gap are vanes, which stand unevenly more often than not; to call them even needs closer evidence.
+constexpr double kEvenPitch = 0.02;
+constexpr int kVanes = 8;
+
 /// Whole pitches of each interval, where most hold one; empty where they do not.
-std::vector<int> whole_pitches(const std::vector<double>& share, double& worst) {
+std::vector<int> whole_pitches(const std::vector<double>& share, double& worst, bool& gap_in_doubt) {
     double pitch = median(share);
     std::vector<int> pitches;
     // The median is one interval; once the counts are known, all of them tell the pitch.
@@ -100,18 +123,22 @@ std::vector<int> whole_pitches(const std::vector<double>& share, double& worst) 
     worst = 0.0;
     for (std::size_t i = 0; i < share.size(); ++i)
         worst = std::max(worst, std::abs(share[i] / local[i] - pitches[i]) / std::max(1.0, std::sqrt(pitches[i])));
+    // A gap stands off as single pitches do. Where that scatter makes the next whole number a thousandth as likely, or where it stands
+    // nearer to the middle than to this one, it may be another gap.
+    double square = 1e-4;
+    for (std::size_t i = 0; i < share.size(); ++i)
+        if (pitches[i] == 1) square += std::pow(share[i] / local[i] - 1.0, 2) / static_cast<double>(ones);
+    gap_in_doubt = false;
+    for (std::size_t i = 0; i < share.size(); ++i) {
+        if (pitches[i] < 2) continue;
+        const double off = std::abs(share[i] / local[i] - pitches[i]);
+        if (off > kWholePitch || (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
+            gap_in_doubt = true;
+    }
     if (2 * ones < static_cast<std::ptrdiff_t>(pitches.size())) return {};
     if (std::count(pitches.begin(), pitches.end(), 0) > 0) return {};
     return pitches;
 }
-
-/// How far an interval may stand from whole pitches: teeth are placed to a tenth of a pitch, and speed swings by some percent over
-/// the few degrees that a pitch of a coarse wheel spans more (common practice, no source).
-constexpr double kWholePitch = 0.3;
-constexpr double kWhole_deg = 5.0;
-/// Few teeth without a gap are vanes, which stand unevenly more often than not; to call them even needs closer evidence.
-constexpr double kEvenPitch = 0.02;
-constexpr int kVanes = 8;
 
 /// Interval after which place 0 comes: the widest; among equal ones that with most teeth before it, then the longest way round.
 int first_interval(const std::vector<double>& width) {
@@ -140,15 +167,18 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     ToothPattern pattern;
     const std::vector<double> share = shares(fold.log_interval);
     double worst = 0.0;
-    std::vector<int> pitches = whole_pitches(share, worst);
+    bool gap_in_doubt = false;
+    std::vector<int> pitches = whole_pitches(share, worst, gap_in_doubt);
     pattern.misplaced = worst;
     const bool plain = !pitches.empty() && *std::max_element(pitches.begin(), pitches.end()) == 1;
     const double pitch_deg = pitches.empty() ? 360.0 : 360.0 / std::accumulate(pitches.begin(), pitches.end(), 0);
     double tolerance = std::min(kWholePitch, kWhole_deg / pitch_deg);
     if (plain && fold.edges <= kVanes) tolerance = kEvenPitch;
     const bool whole = !pitches.empty() && worst < tolerance;
-    // Near a wheel of whole places, but not quite.
-    pattern.doubtful = !pitches.empty() && !plain && worst > 0.6 * tolerance && worst < kWholePitch;
+    pattern.most_swing_deg = most_swing_deg(edge_s, fold);
+    // Near a wheel of whole places, and no farther from it than this engine's swing may have moved the teeth.
+    const bool near_whole = worst < kWholePitch && worst * pitch_deg < pattern.most_swing_deg;
+    pattern.doubtful = !pitches.empty() && !plain && (whole ? gap_in_doubt : near_whole);
     std::vector<double> width;
     for (std::size_t i = 0; i < share.size(); ++i) width.push_back(whole ? pitches[i] : share[i]);
     pattern.first = first_interval(width);
@@ -165,7 +195,10 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
         place += pitches[from(i)];
     }
     pattern.positions = positions;
-    if (!whole) pattern.swing_deg = swing_deg(edge_s, fold);
+    if (!whole) {
+        pattern.halves_deg = halves_deg(edge_s, fold);
+        pattern.swing_deg = std::max(pattern.halves_deg, speeds_deg(edge_s, fold));
+    }
     if (whole) {
         // Place 0 is one tooth like any other: let the errors of all of them sum to nothing.
         double shift = 0.0;
@@ -177,8 +210,9 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
 
 std::vector<double> ideal_log_intervals(const Fold& fold) {
     double worst = 0.0;
+    bool gap_in_doubt = false;
     const std::vector<double> share = shares(fold.log_interval);
-    const std::vector<int> pitches = whole_pitches(share, worst);
+    const std::vector<int> pitches = whole_pitches(share, worst, gap_in_doubt);
     std::vector<double> ideal = fold.log_interval;
     if (pitches.empty() || worst > kWholePitch) return ideal;
     double mean = 0.0;

@@ -15,7 +15,9 @@ struct ToothPattern {
     std::vector<double> nominal_deg;   ///< the same where there are places, else the measured ones
     double misplaced = 0.0;            ///< largest distance of an interval from whole pitches, in pitches
     bool doubtful = false;             ///< a gap lies between two numbers of places
-    double swing_deg = 0.0;  ///< by which a tooth seems to move with the engine's speed within the cycle, at most
+    double most_swing_deg = 0.0;       ///< by which an engine can make a tooth seem to move at these speeds
+    double halves_deg = 0.0;  ///< by which a tooth seems to move between a lap and the next, at most; where uneven
+    double swing_deg = 0.0;   ///< by which a tooth seems to move with the engine's speed within the cycle, at most
 };
 
 /// Reads the pattern of one revolution. The engine's own swing of speed shifts measured angles: little where teeth are many,

@@ -64,18 +64,31 @@ double chance(const std::vector<Lap>& laps, const std::vector<std::vector<double
 
 }  // namespace
 
-bool alternates(const std::vector<double>& edge_s, const Fold& fold) {
+namespace {
+
+/// Of the few waves that a slow swing is made of, chance makes a multiple of its mean now and then.
+constexpr double kBeyondChance = 6.0;
+
+template <class Power>
+bool alternates_in(const std::vector<double>& edge_s, const Fold& fold, Power&& power) {
     std::vector<Lap> laps;
     const auto deviation = deviations(edge_s, fold, fold.log_interval, laps);
     if (deviation.empty()) return false;
-    const auto power = [](const std::vector<std::complex<double>>& pattern) {
+    return power(swing(laps, deviation, 0.5)) > kBeyondChance * chance(laps, deviation, power);
+}
+
+}  // namespace
+
+bool alternates(const std::vector<double>& edge_s, const Fold& fold) {
+    return alternates_in(edge_s, fold, [](const std::vector<std::complex<double>>& pattern) {
         double sum = 0.0;
         for (const auto& value : pattern) sum += std::norm(value);
         return sum;
-    };
-    // Of the few waves that a slow swing is made of, chance makes a multiple of its mean now and then.
-    constexpr double kBeyondChance = 6.0;
-    return power(swing(laps, deviation, 0.5)) > kBeyondChance * chance(laps, deviation, power);
+    });
+}
+
+bool alternates_roughly(const std::vector<double>& edge_s, const Fold& fold) {
+    return fold.edges >= 8 && alternates_in(edge_s, fold, short_wave_power);
 }
 
 HalvesFinding compare_halves(const std::vector<double>& edge_s, const Fold& fold, const std::vector<double>& ideal) {

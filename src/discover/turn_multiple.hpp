@@ -30,4 +30,7 @@ struct HalvesFinding {
 /// Whether every second lap differs from its neighbours, at any wave, by more than chance makes of it.
 [[nodiscard]] bool alternates(const std::vector<double>& edge_s, const Fold& fold);
 
+/// The same at waves that are too short for engine or crank.
+[[nodiscard]] bool alternates_roughly(const std::vector<double>& edge_s, const Fold& fold);
+
 }  // namespace kurbel::discover

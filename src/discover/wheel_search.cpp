@@ -130,6 +130,16 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             raise = "Count the teeth: a revolution could hold the pattern twice.";
         }
     }
+    const bool settled = by_marks || marks.edges == 2 * fold.edges;
+    // Where two revolutions of a cycle differ, the engine swings at half orders, which move angles by twice as much; and between the one's
+    // highest and the other's lowest lies four times the swing.
+    constexpr double kHalfOrders = 8.0;
+    if (!gap && !settled && one.halves_deg > kHalfOrders * one.most_swing_deg) {
+        times = 2;
+        why = "The spacing comes back after every " + std::to_string(2 * fold.edges) +
+              " edges; after half as many teeth stand off by " + std::to_string(std::lround(one.halves_deg)) +
+              " degrees, farther than an engine at this speed could make it seem.";
+    }
     search.turns = turns_of(lines.crank_s, fold, times);
     describe(lines.crank_s, search);
     if (search.pattern.doubtful) {
@@ -147,8 +157,8 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             "some "
             "degrees.";
     }
-    const bool settled = by_marks || marks.edges == 2 * fold.edges;
-    if (base.doubtful && !gap && !settled) {
+    const bool fine = fold.edges >= kShortWaves && !alternates_roughly(lines.crank_s, fold);
+    if (base.doubtful && !gap && !settled && times == 1 && !fine) {
         confidence = std::min(confidence, 0.8);
         raise = "Count the teeth: every second round of the pattern differs a little, so a revolution may hold " +
                 std::to_string(2 * fold.edges) + " of them.";
