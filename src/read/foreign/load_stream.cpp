@@ -63,20 +63,28 @@ class Converted : public ItemStream {
     [[nodiscard]] std::vector<std::string> warnings() const override { return stream_->warnings(); }
 
   private:
-    [[nodiscard]] bool needs_speed() const { return rule_.unit == "air_g_s" || rule_.unit == "throttle_deg"; }
+    [[nodiscard]] bool needs_speed() const {
+        return rule_.unit == "air_g_s" || rule_.unit == "throttle_deg" || rule_.unit == "throttle_percent";
+    }
 
     [[nodiscard]] double load(const Item& item) const {
         constexpr double kKpaInBar = 100.0;
+        constexpr double kKpaInMillibar = 0.1;
+        constexpr double kKpaInPsi = 6.894757;  // NIST SP 811, appendix B.8 (from memory)
         const double value = item.value;
         if (rule_.unit == "percent") return value / 100.0;
         if (rule_.unit == "of_full_load") return value / rule_.full_load;
         if (rule_.unit == "manifold_kpa") return channel::load_from_manifold_pressure(value, how_);
         if (rule_.unit == "manifold_bar") return channel::load_from_manifold_pressure(value * kKpaInBar, how_);
+        if (rule_.unit == "manifold_mbar") return channel::load_from_manifold_pressure(value * kKpaInMillibar, how_);
+        if (rule_.unit == "manifold_psi") return channel::load_from_manifold_pressure(value * kKpaInPsi, how_);
         if (rule_.unit == "air_mg") return channel::load_from_air_per_stroke(value, rule_.cylinder_cm3);
         const double rpm = speed_.rpm(item.tick);
         if (rule_.unit == "air_g_s")
             return channel::load_from_air_flow(value, rpm, rule_.cylinder_cm3 * rule_.cylinders, rule_.strokes);
         if (rule_.unit == "throttle_deg") return channel::load_from_throttle(throttle_, value, rpm);
+        if (rule_.unit == "throttle_percent")
+            return channel::load_from_throttle(throttle_, value / 100.0 * (90.0 - throttle_.closed_deg), rpm);
         return value;
     }
 

@@ -88,11 +88,14 @@ const std::vector<MappingKey>& mapping_keys() {
         {"load_unit",
          &M::load_unit,
          "What it is. share: of a full charge, 0 to 1 (default); percent: the same in percent; of_full_load: anything\n"
-         "in proportion to the charge, divided by full_load; manifold_kpa, manifold_bar: absolute pressure, over\n"
-         "barometric_kpa; air_mg: air a stroke of one cylinder; air_g_s: air flow; throttle_deg: how far the plate\n"
-         "is open from shut, with throttle_bore_mm. Air and throttle need bore_mm and stroke_mm in [engine]",
+         "in proportion to the charge, divided by full_load; manifold_kpa, _bar, _mbar, _psi: absolute pressure, over\n"
+         "barometric_kpa; air_mg: air a stroke of one cylinder; air_g_s: air flow; throttle_deg, throttle_percent: "
+         "how\n"
+         "far the plate is open from shut, in percent of its way, with throttle_bore_mm. Air and throttle need bore_mm "
+         "and stroke_mm in [engine]",
          "WORD",
-         {"share", "percent", "of_full_load", "manifold_kpa", "manifold_bar", "air_mg", "air_g_s", "throttle_deg"}},
+         {"share", "percent", "of_full_load", "manifold_kpa", "manifold_bar", "manifold_mbar", "manifold_psi", "air_mg",
+          "air_g_s", "throttle_deg", "throttle_percent"}},
         {"full_load",
          &M::full_load,
          "The value of load that is a full charge, with load_unit of_full_load",
@@ -109,7 +112,7 @@ const std::vector<MappingKey>& mapping_keys() {
          120.0},
         {"throttle_bore_mm",
          &M::throttle_bore_mm,
-         "Bore of the throttle, with load_unit throttle_deg",
+         "Bore of the throttle, with load_unit throttle_...",
          "MM",
          {},
          5.0,

@@ -90,8 +90,10 @@ Plan make_plan(const ForeignFile& file) {
     plan.mapping.content = content_of(mapping);
     if (mapping.load_unit == "of_full_load" && mapping.full_load == 0.0)
         throw InputError(file.path, 0, "load_unit is of_full_load: tell the full load with full_load");
-    if (mapping.load_unit == "throttle_deg" && mapping.throttle_bore_mm == 0.0)
-        throw InputError(file.path, 0, "load_unit is throttle_deg: tell the throttle's bore with throttle_bore_mm");
+    const bool throttle = mapping.load_unit == "throttle_deg" || mapping.load_unit == "throttle_percent";
+    if (throttle && mapping.throttle_bore_mm == 0.0)
+        throw InputError(file.path, 0,
+                         "load_unit is " + mapping.load_unit + ": tell the throttle's bore with throttle_bore_mm");
     set_clock(file.path, plan);
     return plan;
 }

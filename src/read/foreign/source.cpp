@@ -48,7 +48,9 @@ LoadRule load_rule(const std::string& path, const Plan& plan, const Source& sour
     constexpr double kPi = 3.14159265358979323846;
     const Mapping& mapping = plan.mapping;
     LoadRule rule;
-    if (!mapping.load_unit.empty() && !mapping.load.empty()) rule.unit = mapping.load_unit;
+    // Among the rows of a mixed list load goes by its own name unless another is told.
+    const bool has_load = !mapping.load.empty() || (!mapping.signal.empty() && !mapping.value.empty());
+    if (!mapping.load_unit.empty() && has_load) rule.unit = mapping.load_unit;
     if (mapping.full_load > 0.0) rule.full_load = mapping.full_load;
     if (mapping.barometric_kpa > 0.0) rule.barometric_kpa = mapping.barometric_kpa;
     rule.throttle_bore_mm = mapping.throttle_bore_mm;
@@ -59,7 +61,8 @@ LoadRule load_rule(const std::string& path, const Plan& plan, const Source& sour
     rule.hz = source.config.timer.hz;
     const double cm3 = kPi / 4.0 * engine.bore_mm * engine.bore_mm * engine.stroke_mm / 1000.0;
     rule.cylinder_cm3 = cm3 > 0.0 ? cm3 : 0.0;
-    const bool needs_size = rule.unit == "air_mg" || rule.unit == "air_g_s" || rule.unit == "throttle_deg";
+    const bool needs_size = rule.unit == "air_mg" || rule.unit == "air_g_s" || rule.unit == "throttle_deg" ||
+                            rule.unit == "throttle_percent";
     if (needs_size && rule.cylinder_cm3 == 0.0)
         throw InputError(path, 0, "load_unit " + rule.unit + " needs bore_mm and stroke_mm in [engine]");
     return rule;

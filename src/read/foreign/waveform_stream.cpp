@@ -43,7 +43,10 @@ class WaveformStream : public ItemStream {
     bool next(Item& item) override {
         signal::WaveformEdge edge;
         while (!edges_->next_edge(edge)) {
-            if (finished_) return false;
+            if (finished_) {
+                refuse_noise();
+                return false;
+            }
             push_some();
         }
         // An edge may lie before the one that was given out only by rounding.
@@ -94,6 +97,14 @@ class WaveformStream : public ItemStream {
         edges_->finish();
         while (edges_->next_edge(edge)) continue;
         edges_->rewind();
+    }
+
+    /// Edges among noise are no crank's.
+    void refuse_noise() const {
+        const signal::WaveformReport report = edges_->report();
+        if (rule_.kind != ItemKind::crank || report.edges == 0 || !report.has(Finding::no_signal)) return;
+        constexpr int kNoSignalBit = 0;
+        throw InputError(rule_.path, 0, std::string("crank: ") + signal::finding_advice(kNoSignalBit));
     }
 
     void push_some() {
