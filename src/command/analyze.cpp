@@ -88,6 +88,14 @@ void refuse_foreign_wheel(const read::Recording& recording, const SyncState& syn
                                " could be placed on a wheel with " + wheel_in_words(recording.config.crank_wheel));
 }
 
+/// Too few edges to find the wheel: no fault of its description.
+std::string too_short(const read::Recording& recording, const SyncState& sync) {
+    if (sync.teeth > 0) return "";
+    return counted(sync.edges, "edge") + " and no whole revolution from one gap to the next on a wheel with " +
+           wheel_in_words(recording.config.crank_wheel) +
+           ": the recording is too short, or the engine was stopping. Record at least ten seconds of a running engine";
+}
+
 Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& recording) {
     Outcome outcome;
     outcome.recording = call.recording;
@@ -101,6 +109,8 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
         throw read::InputError(recording.described_in, 0,
                                std::string(result.status.parameter) + ": " + result.status.why);
     refuse_foreign_wheel(recording, result.value.sync);
+    if (std::string note = too_short(recording, result.value.sync); !note.empty())
+        outcome.notes.push_back(std::move(note));
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
     outcome.tdc_offset = result.value.tdc_offset;
@@ -112,6 +122,9 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     outcome.tally = Tally(recording.config.engine);
     for (const Event& event : outcome.events) outcome.tally.add(event);
     outcome.table = cylinder_table(outcome.tally, recording.config.engine.cylinders);
+    const bool load_told = std::any_of(recording.channels.begin(), recording.channels.end(),
+                                       [](const read::ChannelRow& row) { return row.channel == Channel::load; });
+    if (!load_told && !call.out.empty()) outcome.crank_load = channel::load_from_crank(recording, call.recording);
     outcome.seconds = read::duration_s(recording);
     outcome.mean_rpm = mean_speed_rpm(outcome.events);
     for (const std::string& file : recording.files)
@@ -126,6 +139,14 @@ void write_text(const std::filesystem::path& path, const std::string& text) {
     if (!stream) throw read::InputError(path.string(), 0, "cannot be written");
 }
 
+/// One row an engine cycle.
+std::string crank_load_csv(const channel::CrankLoad& load) {
+    std::string text = "time_s,relative_load,standard_error\n";
+    for (std::size_t i = 0; i < load.time_s.size(); ++i)
+        text += format("%.6f,%.4f,%.4f\n", load.time_s[i], load.load[i], load.doubt[i]);
+    return text;
+}
+
 /// Names of the files that were written, the most important first.
 std::string write_result(const AnalyzeCall& call, const read::Recording& recording, const Outcome& outcome) {
     read::OutputFolder folder(call.out, read::result_folder_kind());
@@ -134,6 +155,10 @@ std::string write_result(const AnalyzeCall& call, const read::Recording& recordi
     if (call.stages) {
         write_stages(folder.path().string(), recording);
         files += ", teeth.csv, segments.csv";
+    }
+    if (outcome.crank_load && outcome.crank_load->known()) {
+        write_text(folder.path() / "crank-load.csv", crank_load_csv(*outcome.crank_load));
+        files += ", crank-load.csv";
     }
     if (call.plot) {
         write_text(folder.path() / "plot.svg", plot_svg(outcome));

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "kurbel/channel/crank_load.hpp"
 #include "kurbel/core/calibration.hpp"
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
@@ -30,6 +31,7 @@ struct Outcome {
     std::optional<WheelUse> wheel;  ///< none: teeth were taken to stand where they are told
     Tally tally{};
     CylinderTable table;
+    std::optional<channel::CrankLoad> crank_load;             ///< none: a channel tells the load, or nobody asked
     double seconds = 0.0;                                     ///< first to last edge
     double mean_rpm = kUnknown;                               ///< mean over time while firings were seen
     std::vector<std::string> notes;                           ///< what the reader found wrong with the signal

@@ -1,5 +1,7 @@
 // summary.json.
+#include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "command/outcome.hpp"
 #include "kurbel/core/version.hpp"
@@ -47,6 +49,25 @@ Json offset_json(const TdcOffset& offset) {
             {"period", number(offset.period_deg)}};
 }
 
+/// Where load comes from. What the crank tells is an estimate, and relative: it takes no part in the verdicts.
+Json load_json(const Outcome& outcome) {
+    if (!outcome.crank_load) return {{"source", "channel"}};
+    const channel::CrankLoad& load = *outcome.crank_load;
+    if (!load.known()) return {{"source", "none"}, {"why_no_estimate", load.why_not}};
+    std::vector<double> sorted = load.load;
+    std::sort(sorted.begin(), sorted.end());
+    std::vector<double> doubt = load.doubt;
+    std::sort(doubt.begin(), doubt.end());
+    const auto at = [&](std::size_t percent) { return number(sorted[(sorted.size() - 1) * percent / 100]); };
+    return {{"source", "estimated from the crank"},
+            {"relative_to", "the 95 % point of this recording"},
+            {"low", at(5)},
+            {"median", at(50)},
+            {"high", at(95)},
+            {"standard_error", number(doubt[doubt.size() / 2])},
+            {"piston_masses_known", load.pistons_known}};
+}
+
 /// `same`: true, false, or null where the recording is too short to tell.
 Json wheel_json(const WheelUse& wheel) {
     const SameWheel same = same_wheel(wheel.fit);
@@ -70,6 +91,7 @@ std::string summary_json(const Outcome& outcome) {
     const TroubleCodes codes = outcome.tally.codes();
     for (int i = 0; i < codes.count; ++i) json["codes"].push_back(code_text(codes.number[static_cast<std::size_t>(i)]));
     json["warnings"] = warnings(outcome);
+    json["load"] = load_json(outcome);
     json["tdc_offset"] = offset_json(outcome.tdc_offset);
     if (outcome.wheel) json["wheel"] = wheel_json(*outcome.wheel);
     json["unjudged"] = unjudged_json(outcome.tally);

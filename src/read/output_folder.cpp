@@ -74,7 +74,9 @@ std::vector<fs::path> create_parents(const fs::path& target) {
 
 const FolderKind& result_folder_kind() {
     static const FolderKind kind{
-        "result", "summary.json", {"summary.json", "events.csv", "teeth.csv", "segments.csv", "plot.svg"}};
+        "result",
+        "summary.json",
+        {"summary.json", "events.csv", "teeth.csv", "segments.csv", "crank-load.csv", "plot.svg"}};
     return kind;
 }
 

@@ -3,12 +3,13 @@
 import csv
 import hashlib
 import json
+import shutil
 import subprocess
 import xml.etree.ElementTree
 
 import numpy
 import pytest
-from conftest import ORDER, make_edges, run, write_recording
+from conftest import ORDER, ROOT, make_edges, run, write_recording
 
 HEADER = (
     "time_s,cycle,cylinder,candidates,speed_rpm,load,acceleration_rad_s2,work_j,work_se_j,expected_j,severity,evidence,"
@@ -209,4 +210,26 @@ def test_short_recording_is_no_error(recording, tmp_path):
     done = run("analyze", recording, "--out", tmp_path / "result")
     assert done.returncode == 0
     assert "nothing was judged" in done.stdout or "could be judged" in done.stdout
-    assert json.loads((tmp_path / "result" / "summary.json").read_text())["codes"] == []
+    # The cause, as a stopping engine's capture has it, too.
+    assert "no whole revolution from one gap to the next" in " ".join(done.stdout.split())
+    summary = json.loads((tmp_path / "result" / "summary.json").read_text())
+    assert summary["codes"] == [] and summary["load"]["source"] == "none" and summary["load"]["why_no_estimate"]
+
+
+def test_load_without_a_channel_is_estimated_and_marked(tmp_path):
+    folder = tmp_path / "road"
+    shutil.copytree(ROOT / "datasets" / "pickup-road", folder)
+    (folder / "channels.csv").unlink()
+    done = run("analyze", folder, "--out", tmp_path / "result")
+    assert done.returncode == 0 and "crank-load.csv" in done.stdout
+    load = json.loads((tmp_path / "result" / "summary.json").read_text())["load"]
+    assert load["source"] == "estimated from the crank" and 0.0 <= load["low"] < load["median"] <= load["high"] <= 1.01
+    with (tmp_path / "result" / "crank-load.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) > 300 and set(rows[0]) == {"time_s", "relative_load", "standard_error"}
+    # It takes no part in the verdicts: events keep an empty load.
+    with (tmp_path / "result" / "events.csv").open() as file:
+        assert all(row["load"] == "" for row in csv.DictReader(file))
+    told = run("analyze", ROOT / "datasets" / "pickup-road", "--out", tmp_path / "told")
+    assert told.returncode == 0 and not (tmp_path / "told" / "crank-load.csv").exists()
+    assert json.loads((tmp_path / "told" / "summary.json").read_text())["load"] == {"source": "channel"}
