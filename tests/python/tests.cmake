@@ -1,6 +1,6 @@
 # The Python package as it lies in the build folder, tested by the interpreter it was built for.
 if(KURBEL_BUILD_PYTHON)
-  foreach(file test_analyze test_balance test_config test_detector test_package test_pattern test_report test_swap test_waveform test_wheel test_inspect)
+  foreach(file test_analyze test_balance test_config test_detector test_package test_pattern test_report test_swap test_waveform test_wheel test_inspect test_channel)
     add_test(NAME python.${file}
              COMMAND "${Python_EXECUTABLE}" -m pytest -q -p no:cacheprovider
                      -c "${PROJECT_SOURCE_DIR}/pyproject.toml" "${CMAKE_CURRENT_SOURCE_DIR}/python/${file}.py")

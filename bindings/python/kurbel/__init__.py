@@ -9,6 +9,18 @@ ticks are counts of the timer. Nothing here prints, and arrays that are returned
 from ._analyze import analyze
 from ._answer import Answer
 from ._balance import cranking, work
+from ._channel import (
+    ClockFit,
+    CrankLoad,
+    align_events,
+    align_speeds,
+    load_from_air_flow,
+    load_from_air_per_stroke,
+    load_from_crank,
+    load_from_manifold_pressure,
+    load_from_throttle,
+    resample,
+)
 from ._core import InputError, __version__
 from ._detector import Detector
 from ._inspect import inspect
@@ -25,6 +37,8 @@ __all__ = [
     "REASONS",
     "VERDICTS",
     "Answer",
+    "ClockFit",
+    "CrankLoad",
     "Detector",
     "InputError",
     "RepairTest",
@@ -35,13 +49,21 @@ __all__ = [
     "Wheel",
     "WheelFit",
     "__version__",
+    "align_events",
+    "align_speeds",
     "analyze",
     "cranking",
     "edges_from_waveform",
     "inspect",
     "learn_wheel",
+    "load_from_air_flow",
+    "load_from_air_per_stroke",
+    "load_from_crank",
+    "load_from_manifold_pressure",
+    "load_from_throttle",
     "pattern",
     "report",
+    "resample",
     "swap",
     "verify",
     "work",

@@ -139,28 +139,43 @@ def inspect_arrays(
     ticks: NDArray[np.int64], signals: NDArray[np.uint8], hz: float, bits: int, fuel_cut_s: list[tuple[float, float]]
 ) -> Answer: ...
 def load_from_manifold_pressure(
-    manifold_kpa: float,
+    manifold_kpa: NDArray[np.float64],
     *,
-    barometric_kpa: float = ...,
-    compression_ratio: float = ...,
-    exhaust_kpa: float = ...,
-    gamma: float = ...,
-) -> float: ...
+    barometric_kpa: float,
+    compression_ratio: float,
+    exhaust_kpa: float,
+    gamma: float,
+) -> NDArray[np.float64]: ...
+def load_from_air_per_stroke(
+    air_mg: NDArray[np.float64], cylinder_cm3: float, *, pressure_kpa: float, temperature_c: float
+) -> NDArray[np.float64]: ...
 def load_from_air_flow(
-    flow_g_s: float,
-    speed_rpm: float,
+    flow_g_s: NDArray[np.float64],
+    speed_rpm: NDArray[np.float64],
     engine_cm3: float,
     *,
-    strokes: int = ...,
-    pressure_kpa: float = ...,
-    temperature_c: float = ...,
-) -> float: ...
-def throttle_flow_kg_s(area_mm2: float, upstream_kpa: float, upstream_c: float, downstream_kpa: float) -> float: ...
+    strokes: int,
+    pressure_kpa: float,
+    temperature_c: float,
+) -> NDArray[np.float64]: ...
+def load_from_throttle(
+    open_deg: NDArray[np.float64], speed_rpm: NDArray[np.float64], **throttle: float
+) -> NDArray[np.float64]: ...
+def load_from_crank(recording: str) -> dict[str, Any]: ...
+def resampled(
+    time_s: NDArray[np.float64], value: NDArray[np.float64], at_s: NDArray[np.float64], between: int
+) -> NDArray[np.float64]: ...
+def fit_events(
+    reference_s: NDArray[np.float64], other_s: NDArray[np.float64]
+) -> tuple[float, float, float, float]: ...
 def fit_speeds(
     reference_s: NDArray[np.float64],
     reference: NDArray[np.float64],
     other_s: NDArray[np.float64],
     other: NDArray[np.float64],
+    *,
+    most_offset_s: float,
+    most_drift: float,
 ) -> tuple[float, float, float, float]: ...
 def work(folder: str, limit: float) -> Answer: ...
 def cranking(folder: str, limit: float) -> Answer: ...

@@ -36,5 +36,6 @@ void bind_balance(py::module_& module);
 void bind_report(py::module_& module);
 void bind_wheel(py::module_& module);
 void bind_inspect(py::module_& module);
+void bind_channel(py::module_& module);
 
 }  // namespace kurbel::python

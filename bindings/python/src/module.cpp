@@ -64,4 +64,5 @@ PYBIND11_MODULE(_core, module) {
     bind_report(module);
     bind_wheel(module);
     bind_inspect(module);
+    bind_channel(module);
 }
