@@ -4,7 +4,8 @@
     PYTHONPATH=build/release/python /usr/bin/python3 bench/lab_captures.py FOLDER
 
 FOLDER holds text files of three columns (seconds, and in either order a 60-2 wheel's coil and a cylinder pressure, both in volts), decimal
-point or comma. Each file's wheel channel is the one with the larger swing. A file either decodes or is refused with a cause.
+point or comma. Each file's wheel channel is the one with the larger swing. A file either decodes by the library's own decoder, or a cause
+is told: nothing but noise (the engine stood), no whole revolution from one gap to the next (it was stopping), synchronism lost.
 
 Work per firing: the gain of kinetic energy per inertia over the power stroke, from the wheel's teeth alone, beside the mean effective
 pressure of the same stroke, from the pressure channel alone; both up to a factor and an offset, since neither inertia nor the
@@ -19,6 +20,8 @@ import numpy as np
 import kurbel
 
 TEETH = 58
+ENGINE = {"strokes": 4, "cylinders": 1, "firing_order": [1]}
+WHEEL = {"positions": 60, "absent": [58, 59], "tdc1_deg": 0.0}
 
 
 def load(path: pathlib.Path) -> np.ndarray:
@@ -63,24 +66,23 @@ def firings(data: np.ndarray, wheel: int, time_s: np.ndarray, turns: np.ndarray,
 def main() -> int:
     files = sorted(path for path in pathlib.Path(sys.argv[1]).iterdir() if path.is_file())
     decoded = {}
-    counts = {"decoded whole": 0, "decoded with faults": 0, "too few turns": 0, "refused": 0}
+    counts = {"decoded whole": 0, "synchronism lost or edges too many or too few": 0, "no whole revolution": 0, "nothing but noise": 0}
     for number, path in enumerate(files):
         data = load(path)
         wheel = 1 if np.ptp(data[:, 1]) > np.ptp(data[:, 2]) else 2
         found = kurbel.edges_from_waveform(data[:, wheel], 1.0 / np.median(np.diff(data[:, 0])))
         if "no_signal" in found.report.findings:
-            counts["refused"] += 1
+            counts["nothing but noise"] += 1
             continue
         time_s = found.edges["time_s"] + data[0, 0]
+        sync = kurbel.analyze(ticks=found.ticks, engine=ENGINE, crank_wheel=WHEEL).sync
+        clean = sync.losses == sync.extra == sync.missed == 0
+        outcome = "no whole revolution" if sync.revolutions == 0 and clean else list(counts)[0 if clean else 1]
+        counts[outcome] += 1
+        if outcome != "decoded whole":
+            print(f"{number}: {outcome}; {sync}")
         angle = crank_angle(time_s)
-        if angle is None:
-            counts["too few turns"] += 1
-            print(f"{number}: {time_s.size} edges, {found.report.findings}: less than a turn between two gaps")
-            continue
-        counts["decoded whole" if angle[1] == 0 else "decoded with faults"] += 1
-        if angle[1] > 0:
-            print(f"{number}: {angle[1]} turns without {TEETH} teeth, {found.report.findings}")
-        if time_s.size > 1200 and angle[1] == 0:
+        if angle is not None and time_s.size > 1200 and angle[1] == 0:
             decoded[number] = (data, wheel, time_s, angle[0])
     print(counts, "of", len(files))
     # Place of the pressure's peak in the capture with the lowest one.
