@@ -132,7 +132,9 @@ std::vector<int> whole_pitches(const std::vector<double>& share, double& worst, 
     for (std::size_t i = 0; i < share.size(); ++i) {
         if (pitches[i] < 2) continue;
         const double off = std::abs(share[i] / local[i] - pitches[i]);
-        if (off > kWholePitch || (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
+        // Teeth do not stand off by a degree: then speed swings there, or a tooth is missing from the count.
+        const bool beyond_teeth = off > 0.6 * kWholePitch && off * 360.0 * pitch > 1.0;
+        if (off > kWholePitch || beyond_teeth || (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
             gap_in_doubt = true;
     }
     if (2 * ones < static_cast<std::ptrdiff_t>(pitches.size())) return {};
