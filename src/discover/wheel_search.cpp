@@ -139,6 +139,9 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
         why = "The spacing comes back after every " + std::to_string(2 * fold.edges) +
               " edges; after half as many teeth stand off by " + std::to_string(std::lround(one.halves_deg)) +
               " degrees, farther than an engine at this speed could make it seem.";
+        // Rounds that are nearly alike may as well be parts of a longer one.
+        confidence = std::min(confidence, 0.8);
+        raise = "Count the teeth.";
     }
     search.turns = turns_of(lines.crank_s, fold, times);
     describe(lines.crank_s, search);
