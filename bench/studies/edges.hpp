@@ -1,18 +1,49 @@
 // Swap tests through edges and the whole detector: engines on paper, drawn by seed, idling before and after an exchange.
 #pragma once
 
+#include <algorithm>
+#include <cstdio>
+#include <initializer_list>
 #include <string>
 
+#include "kurbel/read/input_error.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
 #include "kurbel/simulate/simulator.hpp"
 #include "swap_table.hpp"
 
 namespace kurbel_studies {
 
+/// What the detector calls wrongly: on engines without a fault, and on the healthy cylinders beside a faulty one.
+struct WrongCalls {
+    std::int64_t clean_firings = 0;
+    std::int64_t clean_calls = 0;
+    std::int64_t lost_beside = 0;  ///< misfires of faulty cylinders
+    std::int64_t calls_beside = 0;
+
+    void add(const kurbel::JudgedRecording& recording, std::initializer_list<int> faulty) {
+        for (const kurbel::Event& event : recording.events) {
+            if (event.verdict == kurbel::Verdict::unjudged) continue;
+            const bool called = event.verdict == kurbel::Verdict::misfire;
+            const bool is_faulty = std::find(faulty.begin(), faulty.end(), event.cylinder) != faulty.end();
+            if (faulty.size() == 0) {
+                ++clean_firings;
+                clean_calls += called ? 1 : 0;
+            } else {
+                (is_faulty ? lost_beside : calls_beside) += called ? 1 : 0;
+            }
+        }
+    }
+    void print() const {
+        std::printf("Called wrongly: %s of the firings without a fault; %s a misfire beside one\n",
+                    share_text(clean_calls, clean_firings).c_str(), share_text(calls_beside, lost_beside).c_str());
+    }
+};
+
 /// `tests` exchanges of each truth on engines of the scenario file `path`; `seconds` a side.
 inline SwapFigures run_edges(const std::string& path, int tests, std::uint64_t seed, double seconds) {
     using namespace kurbel;
     SwapFigures figures;
+    WrongCalls wrong_calls;
     for (int i = 0; i < tests; ++i)
         for (int truth = 0; truth < kTruths; ++truth) {
             const std::uint64_t draw = seed + static_cast<std::uint64_t>(i * kTruths + truth);
@@ -39,7 +70,9 @@ inline SwapFigures run_edges(const std::string& path, int tests, std::uint64_t s
                     rule.cylinders = {cylinder};
                     scenario.misfires.push_back(rule);
                 }
-                return judge_recording(simulate::simulate(scenario), name);
+                JudgedRecording recording = judge_recording(simulate::simulate(scenario), name);
+                wrong_calls.add(recording, faulty);
+                return recording;
             };
             const JudgedRecording before = judged("BEFORE", {a}, 1);
             JudgedRecording after;
@@ -53,13 +86,25 @@ inline SwapFigures run_edges(const std::string& path, int tests, std::uint64_t s
             }
             SwapOptions options;
             options.forecast = false;
-            const std::string verdict = study_swap({before}, {after}, {{a, b}}, options).verdict;
+            std::string verdict;
+            try {
+                verdict = study_swap({before}, {after}, {{a, b}}, options).verdict;
+            } catch (const read::InputError& error) {  // as the command would: no verdict, and why
+                ++figures.refused;
+                std::fprintf(stderr, "seed %llu, %s: %s\n", static_cast<unsigned long long>(draw),
+                             word(static_cast<Truth>(truth)), error.what());
+                continue;
+            }
+            if (verdict != "undecided" && verdict_index(verdict) != truth)
+                std::fprintf(stderr, "seed %llu, rate %.3f, %s called %s\n", static_cast<unsigned long long>(draw),
+                             rate, word(static_cast<Truth>(truth)), verdict.c_str());
             ++figures.verdicts[static_cast<std::size_t>(truth)][static_cast<std::size_t>(verdict_index(verdict))];
             const auto s = static_cast<std::size_t>(seconds < 30.0 ? 0 : seconds < 60.0 ? 1 : 2);
             const auto r = static_cast<std::size_t>(rate < 0.2 ? 2 : 3);
             ++figures.tests[s][r];
             if (verdict == "undecided") ++figures.undecided[s][r];
         }
+    wrong_calls.print();
     return figures;
 }
 

@@ -111,6 +111,7 @@ struct SwapFigures {
     std::array<std::array<std::int64_t, 5>, kTruths> verdicts{};  ///< the fifth: undecided
     std::array<std::array<std::int64_t, 4>, 3> undecided{};       ///< by duration, by rate
     std::array<std::array<std::int64_t, 4>, 3> tests{};
+    std::int64_t refused = 0;   ///< tests in which a recording could not be compared: no verdict
     std::int64_t asked = 0;     ///< undecided tests with a forecast
     std::int64_t decided = 0;   ///< of those, decided after that many more seconds
     std::int64_t hopeless = 0;  ///< undecided tests whose forecast says that more of AFTER will not do
@@ -195,6 +196,8 @@ inline void print(const SwapFigures& figures) {
     std::printf("\nUndecided at 5 %% or more and 60 s or more a side: %s\n",
                 share_text(figures.undecided[2][2] + figures.undecided[2][3], figures.tests[2][2] + figures.tests[2][3])
                     .c_str());
+    if (figures.refused > 0)
+        std::printf("Refused, with the reason: %lld (not in the table)\n", static_cast<long long>(figures.refused));
     if (figures.asked + figures.hopeless > 0)
         std::printf("Decided after more_seconds: %s; more of AFTER alone will not do: %lld\n",
                     share_text(figures.decided, figures.asked).c_str(), static_cast<long long>(figures.hopeless));

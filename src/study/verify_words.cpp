@@ -31,6 +31,10 @@ std::string reservations(const Outcome& outcome) {
     if (later > 0)
         text += " After that " + counted(later, "misfire") + " came in " +
                 counted(test.firings() - test.decided_firings(), "firing") + ".";
+    if (!outcome.has_before)
+        text +=
+            " This takes misfires to come one by one: if they came in bursts, give the recording with the fault as "
+            "BEFORE.";
     if (outcome.before_missed > 0)
         text += " " + std::to_string(outcome.before_missed) + " of " + std::to_string(outcome.before_misfires) +
                 " misfires of BEFORE came under conditions that this recording did not meet (" +
@@ -107,7 +111,8 @@ std::string table(const Outcome& outcome) {
              format("in BEFORE, by a variance ratio of %.1f: the test is so many times longer", plan.dispersion));
     else
         line("misfires cluster",
-             outcome.has_before ? "not beyond chance in BEFORE" : "not known without --before: taken as independent");
+             outcome.has_before ? "not beyond chance in BEFORE"
+                                : "not known without BEFORE: taken as independent, or \"gone\" would come too often");
     std::string covered = std::isnan(outcome.speed.low)
                               ? std::string("unknown speed")
                               : format("%.0f to %.0f rpm", outcome.speed.low, outcome.speed.high);

@@ -27,6 +27,17 @@ TEST(WorkedExamples, NistSequentialPlan) {
     EXPECT_TRUE(rejects(24, 3));
 }
 
+// Mean length of the NIST plan by Wald's approximation: 28.0 at p1, 16.4 at p2 (recomputed from A:3.57, no outside source).
+TEST(WorkedExamples, MeanLengthByWald) {
+    SequentialPlan plan;
+    plan.gain = std::log(0.10 / 0.01);
+    plan.loss = std::log(0.99 / 0.90);
+    plan.gone_at = std::log(0.10 / 0.95);
+    plan.remains_at = std::log(0.90 / 0.05);
+    EXPECT_NEAR(wald_mean_firings(plan, 0.01, 0.95), 28.0, 0.05);
+    EXPECT_NEAR(wald_mean_firings(plan, 0.10, 0.10), 16.4, 0.05);
+}
+
 // Recomputed from Wald's formulas (no outside source): 0.001 against 0.02, both errors 1 %.
 TEST(WorkedExamples, RepairPlanByWald) {
     const WaldLines lines = wald_lines(0.001, 0.02, 0.01, 0.01);
@@ -36,6 +47,11 @@ TEST(WorkedExamples, RepairPlanByWald) {
     // Ours is a little wider, since Wald's limits are approximate.
     EXPECT_GE(sequential_plan(0.001, 0.02, 0.01).clean_needed(0, 0), 240);
     EXPECT_LE(sequential_plan(0.001, 0.02, 0.01).clean_needed(0, 0), 242);
+    SequentialPlan wald = sequential_plan(0.001, 0.02, 0.01);
+    wald.gone_at = -std::log(99.0);
+    wald.remains_at = std::log(99.0);
+    EXPECT_NEAR(wald_mean_firings(wald, 0.001, 0.99), 278.0, 0.5);
+    EXPECT_NEAR(wald_mean_firings(wald, 0.02, 0.01), 110.0, 0.5);
 }
 
 // Fisher, The Design of Experiments, 1935 (value from memory): the lady who names 3 of 4 cups: one-sided 0.242857, two-sided 0.485714.

@@ -187,6 +187,7 @@ TEST(VerifyStudy, EachVerdictHasItsSentence) {
     const Answer gone = study_verify(idle(0.0, "AFTER"), 4);
     EXPECT_EQ(gone.verdict, "gone");
     EXPECT_NE(gone.sentence.find("sequential test"), std::string::npos);
+    EXPECT_NE(gone.sentence.find("if they came in bursts"), std::string::npos) << gone.sentence;
     const auto evidence = nlohmann::json::parse(gone.evidence);
     EXPECT_GT(evidence["stopped_s"].get<double>(), 40.0);
     EXPECT_LE(evidence["errors"]["gone_at_limit"].get<double>(), 0.05);
@@ -207,6 +208,7 @@ TEST(VerifyStudy, BeforeTellsClustersAndWhatWasNotCovered) {
     EXPECT_EQ(evidence["before_misfires"], evidence["before_misfires_not_covered"]);
     ASSERT_FALSE(evidence["not_covered"].empty());
     EXPECT_NE(answer.sentence.find("did not meet"), std::string::npos) << answer.sentence;
+    EXPECT_EQ(answer.sentence.find("bursts"), std::string::npos) << answer.sentence;
     JudgedRecording bursts = on_the_road;
     for (std::size_t i = 0; i < bursts.events.size(); ++i)
         if (bursts.events[i].cylinder == 4)
