@@ -163,14 +163,22 @@ class BasicDetector {
         while (queued_ < kQueue && work_.ready(all)) {
             FiringWork<Real> firing;
             if (!work_.take(firing, decision_.limits(), all)) return;
-            work_.learn(firing, judge(firing, !work_.settled()));
+            work_.learn(firing, firing.rehearsal ? rehearse(firing) : judge(firing, !work_.settled()));
         }
     }
 
+    /// What is learned of a firing that comes once more.
+    Feedback<Real> rehearse(const FiringWork<Real>& firing) noexcept {
+        return decision_.judge(firing, false, true, phase_missing(firing)).feedback;
+    }
+
+    [[nodiscard]] bool phase_missing(const FiringWork<Real>& firing) const noexcept {
+        return !firing.phase_known && (!symmetric_ || firing.phase_lost);
+    }
+
     Feedback<Real> judge(const FiringWork<Real>& firing, bool learning) noexcept {
-        const bool phase_missing = !firing.phase_known && (!symmetric_ || firing.phase_lost);
         const Judgement<Real> judged =
-            decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing);
+            decision_.judge(firing, learning, work_.cycles_learned() < kYoungCycles, phase_missing(firing));
         Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
         event = Event{};
         event.time_s = static_cast<double>(firing.tdc_tick) / config_.timer.hz;

@@ -123,6 +123,11 @@ class BinHistory {
     [[nodiscard]] const float* load_from(std::int64_t bin) const noexcept { return load_.data() + at(bin); }
     [[nodiscard]] const float* energy_from(std::int64_t bin) const noexcept { return mean_energy_.data() + at(bin); }
 
+    /// Puts back what was taken out, from `bin` on.
+    void put_back(std::int64_t bin) noexcept {
+        for (; bin <= newest_; ++bin) clean_[at(bin)] = raw_[at(bin)];
+    }
+
     void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= static_cast<float>(amount); }
 
   private:

@@ -89,8 +89,8 @@ class Decision {
             j.verdict = Verdict::unjudged;
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
-        if (!firing.mixed && move_level(firing, j.feedback)) return j;
-        if (!firing.mixed)
+        if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
+        if (!firing.mixed && !firing.rehearsed)
             follow(firing, sd, j.probability,
                    posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
         return j;

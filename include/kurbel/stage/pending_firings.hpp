@@ -28,13 +28,15 @@ struct PendingFiring {
 template <class Real>
 class PendingFirings {
   public:
-    static constexpr int kCapacity = 2 * kMaxCylinders + 2;
+    static constexpr int kCapacity = 3 * kMaxCylinders + 2;
     using Limits = std::array<Real, kMaxCylinders>;
     using Dead = std::array<bool, kMaxCylinders>;
 
     void clear() noexcept { count_ = head_ = 0; }
     [[nodiscard]] int count() const noexcept { return count_; }
     [[nodiscard]] bool full() const noexcept { return count_ == kCapacity; }
+
+    [[nodiscard]] bool has_room_for(int more) const noexcept { return count_ + more <= kCapacity; }
 
     PendingFiring<Real>& append() noexcept {
         PendingFiring<Real>& entry = (*this)[count_++];

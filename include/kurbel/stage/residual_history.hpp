@@ -127,6 +127,12 @@ class ResidualHistory {
     /// Takes what a misfire did out of a bin, so that neither its neighbours nor the pattern see it.
     void take_out(std::int64_t bin, Real amount) noexcept { bins_.take_out(bin, amount); }
 
+    /// As if no misfire had been taken out from `bin` on.
+    void put_back(std::int64_t bin) noexcept {
+        bins_.put_back(bin);
+        ring_ = {};
+    }
+
     /// Residuals of the whole cycle from `first` on by place in the cycle, their mean removed; and the cycle's operating point.
     void cycle(std::int64_t first, std::array<Real, kMaxBins>& residual, PatternPoint<Real>& mean) const noexcept {
         const Real trend = bins_.clean_sum(first, first + grid_.bins) / Real(grid_.bins);

@@ -56,6 +56,9 @@ class WorkEstimator {
         covariance_.begin(size_);
         begin_learning();
         pending_.clear();
+        rehearsing_ = false;
+        rehearsal_begins_ = 0;
+        rehearsal_ends_ = -1;
         next_cycle_bin_ = -1;
         ever_known_ = false;
         frame_known_ = false;
@@ -70,11 +73,12 @@ class WorkEstimator {
         }
         residuals_.push(bin, load, cut);
         open_window(newest_window(), size_);
+        if (!settled() && !frame_lost()) learn_ahead();
     }
 
     /// Whether take() has one.
     [[nodiscard]] bool ready(bool all = false) const noexcept {
-        return pending_.count() > 0 && (all || newest_window() >= pending_[0].bin + hold_);
+        return pending_.count() > 0 && (all || (newest_window() >= pending_[0].bin + hold_ && !holds_back()));
     }
 
     /// Takes the next firing that is ready. `limits`: share of lost work above which a firing counts as misfire, per place.
@@ -98,6 +102,7 @@ class WorkEstimator {
         pending_.drop_oldest();
         if (firing.complete && !levels_.is_dead(place)) move_pattern(place, feedback.healthy_level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
+        if (rehearsing_ && !ready()) go_back();
     }
 
     /// After the last bin: opens the windows that still lack their tail. Those that reach half a revolution beyond TDC are
@@ -110,13 +115,72 @@ class WorkEstimator {
     }
 
     [[nodiscard]] int cycles_learned() const noexcept { return residuals_.pattern().cycles(); }
-    [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= 4; }
+    [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= kLearningCycles; }
+
+    /// Cycles that the first firings wait for the engine to be known.
+    static constexpr int kLearningCycles = 4;
 
   private:
     void begin_learning() noexcept {
         residuals_.begin_pattern(expected_.at_full_charge(), healthy_);
         levels_.restart();
         expected_.restart();
+    }
+
+    /// While the engine is not known yet its firings wait, to be judged by what it turns out to be; for as long as it may take to
+    /// know it, and as there is room.
+    [[nodiscard]] bool holds_back() const noexcept {
+        const std::int64_t first = pending_[0].bin - before_;
+        return !settled() && pending_.has_room_for(grid_.firings) && residuals_.bins().holds(first) &&
+               residuals_.bins().newest() - first < BinHistory<Real>::kRing - grid_.bins - 2 &&
+               newest_window() < pending_[0].bin + hold_ + kLearningCycles * grid_.bins;
+    }
+
+    /// Learns from cycles whose firings have not been judged yet. Once that is enough, the firings that waited tell how windows
+    /// scatter, and then are gone through twice.
+    void learn_ahead() noexcept {
+        learn_cycles(residuals_.bins().newest() - 1);
+        if (!settled() || pending_.count() == 0) return;
+        look_again();
+        learn_from_waiting();
+        match();
+        look_again();
+        rehearsal_begins_ = pending_[0].bin;
+        rehearsal_ends_ = newest_window() - hold_;
+        rehearsing_ = rehearsal_begins_ <= rehearsal_ends_;
+    }
+
+    void learn_from_waiting() noexcept {
+        Window x{};
+        for (int i = 0; i < pending_.count(); ++i) {
+            const PendingFiring<Real>& entry = pending_[i];
+            if (entry.length < size_ || std::fabs(entry.amplitude) > kMaybeLost) continue;
+            residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
+            covariance_.learn(x, 1.0F);
+        }
+    }
+
+    /// Ends the rehearsal: what it took for misfires is taken out of the pattern, and all firings are to be judged anew.
+    void go_back() noexcept {
+        rehearsing_ = false;
+        learn_again();
+        residuals_.put_back(rehearsal_begins_ - before_);
+        match();
+        reopen_windows(rehearsal_begins_);
+    }
+
+    /// Learns the same cycles once more, from what is left of them without misfires.
+    void learn_again() noexcept {
+        const int cycles = cycles_learned();
+        const std::int64_t first = next_cycle_bin_ - cycles * grid_.bins;
+        if (!residuals_.bins().connected(first - 1, next_cycle_bin_ + 1)) return;
+        residuals_.begin_pattern(expected_.at_full_charge(), healthy_);
+        for (int i = 0; i < cycles; ++i) {
+            std::array<Real, kMaxBins> residual{};
+            PatternPoint<Real> mean;
+            residuals_.cycle(first + i * grid_.bins, residual, mean);
+            residuals_.learn_pattern(residual, mean);
+        }
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -136,16 +200,14 @@ class WorkEstimator {
         if (!turned || bin.restart) return;
         if (!was_lost) residuals_.turn_pattern();
         levels_.turned();
-        reopen_windows();
+        if (pending_.count() > 0) reopen_windows(pending_[0].bin);
     }
 
     /// The phase was known, is not any more, and will be told again.
     [[nodiscard]] bool frame_lost() const noexcept { return ever_known_ && !frame_known_; }
 
-    /// Looks for the firings once more, after the frame turned by half a cycle.
-    void reopen_windows() noexcept {
-        if (pending_.count() == 0) return;
-        const std::int64_t from = pending_[0].bin;
+    /// Looks for the firings from bin `from` on once more: the frame turned by half a cycle, or a rehearsal has ended.
+    void reopen_windows(std::int64_t from) noexcept {
         pending_.clear();
         for (std::int64_t bin = from; bin <= newest_window(); ++bin) open_window(bin, size_);
     }
@@ -209,6 +271,8 @@ class WorkEstimator {
         firing.mixed = entry.length < size_ || !residuals_.same_fuel(first, first + size_);
         firing.speed_rpm = residuals_.speed_around(entry.bin);
         firing.expected = entry.expected;
+        firing.rehearsal = rehearsing_;
+        firing.rehearsed = !rehearsing_ && entry.bin >= rehearsal_begins_ && entry.bin <= rehearsal_ends_;
         firing.offset = levels_.offset(firing.place);
         firing.dead = levels_.is_dead(firing.place);
         firing.sized = expected_.known(residuals_.load_known());
@@ -234,12 +298,19 @@ class WorkEstimator {
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
         oldest.amplitude = static_cast<Real>(match.amplitude);
         oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead());
-        firing.lost = oldest.amplitude + level(oldest.place);
         const Real variance = Real(1) / static_cast<Real>(match.precision);
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
-        firing.known_variance = residuals_.pattern().doubt(residuals_.point(oldest.bin)) * usual_variance +
-                                std::max(variance - usual_variance, Real(0));
+        Real doubt = residuals_.pattern().doubt(residuals_.point(oldest.bin));
+        if (rehearsing_) {
+            // This firing is one of them, and pulls the pattern towards itself by that share (its leverage; Belsley, Kuh and Welsch,
+            // Regression Diagnostics, 1980, ch. 2).
+            const Real others = Real(1) - std::min(doubt, kMostLeverage);
+            oldest.amplitude /= others;
+            doubt = (Real(1) - others) / others;
+        }
+        firing.lost = oldest.amplitude + level(oldest.place);
+        firing.known_variance = doubt * usual_variance + std::max(variance - usual_variance, Real(0));
         firing.lost_se = std::sqrt(usual_variance + firing.known_variance);
         firing.strange = strangeness(oldest, x);
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
@@ -307,7 +378,7 @@ class WorkEstimator {
         // In a long steady state one cycle in a few tells enough.
         const int every = steady_cycles_ > 256 ? 4 : steady_cycles_ > 64 ? 2 : 1;
         const bool enough = cycles_learned() % every != 0;
-        if (!enough && (dead ? feedback.misfire : healthy))
+        if (!enough && !firing.rehearsal && !firing.rehearsed && (dead ? feedback.misfire : healthy))
             covariance_.learn(window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
         if (!firing.sized && settled()) expected_.learn_size(firing.lost, feedback.probability);
@@ -455,6 +526,9 @@ class WorkEstimator {
         match();
     }
 
+    static constexpr Real kMaybeLost = Real(0.3);     // of the work
+    static constexpr Real kMostLeverage = Real(0.5);  // with fewer than two cycles nothing tells a misfire from a habit
+
     HealthyCycle healthy_{};
     CycleGrid grid_{};
     bool two_stroke_ = false;
@@ -467,6 +541,9 @@ class WorkEstimator {
     std::uint32_t cut_learned_ = 0;  // cylinders that were cut while the pattern was learned
     int steady_cycles_ = 0;          // learned since the speed changed
     std::int64_t next_cycle_bin_ = -1;
+    std::int64_t rehearsal_begins_ = 0;  // first and last bin of the firings that were gone through twice
+    std::int64_t rehearsal_ends_ = -1;
+    bool rehearsing_ = false;
     Real mean_rpm_ = 0;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
