@@ -55,6 +55,17 @@ class CylinderLevels {
         lately += (amplitude - lately) / kLately;
     }
 
+    /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
+    [[nodiscard]] bool revives(int place, Real& amplitude) noexcept {
+        Real& lately = lately_[static_cast<std::size_t>(place)];
+        if (!is_dead(place) || lately > -kMostlyLost) return false;
+        dead_[static_cast<std::size_t>(place)] = false;
+        persistent_.restart();
+        amplitude = lately;
+        lately = 0;
+        return true;
+    }
+
     /// See PersistentMisfire.
     void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
 

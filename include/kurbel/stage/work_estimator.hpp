@@ -100,7 +100,8 @@ class WorkEstimator {
             if (deviates) remove_deviation();
         }
         pending_.drop_oldest();
-        if (firing.complete && !levels_.is_dead(place)) move_pattern(place, feedback.healthy_level);
+        Real level = feedback.healthy_level;
+        if (firing.complete && (levels_.revives(place, level) || !levels_.is_dead(place))) move_pattern(place, level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
         if (rehearsing_ && !ready()) go_back();
     }
