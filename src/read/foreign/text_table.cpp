@@ -93,8 +93,8 @@ class TextTable : public Table {
 
     [[noreturn]] void fail_field(std::size_t i, std::size_t row, const std::string& cause,
                                  std::string_view field) const {
-        fail(row, layout_.columns[places_[i]] + ": " + cause + ", not " + shown(field) +
-                      (reader_.ended() ? "" : "; the file seems to be cut off here"));
+        TextTable::fail(row, layout_.columns[places_[i]] + ": " + cause + ", not " + shown(field) +
+                                 (reader_.ended() ? "" : "; the file seems to be cut off here"));
     }
 
     TextLayout layout_;
