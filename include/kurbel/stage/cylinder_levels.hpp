@@ -85,12 +85,12 @@ class CylinderLevels {
 
     /// A place that has lost its work by the pattern, not by the cycle's orders; -1 where there is none. `amplitude`: the share that
     /// its pattern is wrong by. To be asked again until there is none.
-    [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank,
+    [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool moving,
                                       Real& amplitude) noexcept {
         LearnedPattern<Real> now = pattern;
         for (int k = 0; k < firings_; ++k) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
         for (int k = 0; k < firings_; ++k) {
-            if (!lost(k) || persistent_.evidence_against(k, now) > kClearlyThere) continue;
+            if (!lost(k) || persistent_.evidence_against(k, now) > (moving ? kClearlyLost : kClearlyThere)) continue;
             amplitude = lately_[static_cast<std::size_t>(k)];
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;
@@ -110,6 +110,7 @@ class CylinderLevels {
     static constexpr Real kLately = Real(6);         // firings of one place
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
+    static constexpr Real kClearlyLost = Real(3);
 
     [[nodiscard]] bool lost(int place) const noexcept {
         return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost;

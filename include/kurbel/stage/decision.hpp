@@ -176,7 +176,9 @@ class Decision {
         sized_ = firing.sized;
         if (probability > kRarest) kind_.learn(firing.lost, sd, probability);
         rate_[k] += (probability - rate_[k]) / Real(200);
-        if (!firing.dead) scatter_.learn(firing.place, firing.lost, firing.known_variance, Real(1) - suspicion);
+        // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.
+        const Real healthy = scatter_.deviation(firing.place);
+        if (!firing.dead) scatter_.learn(firing.place, firing.lost, sd * sd - healthy * healthy, Real(1) - suspicion);
         update_limit(firing.place);
     }
 

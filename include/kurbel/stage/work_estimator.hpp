@@ -485,7 +485,7 @@ class WorkEstimator {
     void doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         Real amplitude = 0;
         for (int n = 0; n < grid_.firings; ++n) {
-            const int place = levels_.wrongly_accused(learned_pattern(first, mean), bank_, amplitude);
+            const int place = levels_.wrongly_accused(learned_pattern(first, mean), bank_, steady_cycles_ < kMovingCycles, amplitude);
             if (place < 0) return;
             move_pattern(place, amplitude);
         }
@@ -527,6 +527,7 @@ class WorkEstimator {
         match();
     }
 
+    static constexpr int kMovingCycles = 12;
     static constexpr Real kMaybeLost = Real(0.3);     // of the work
     static constexpr Real kMostLeverage = Real(0.5);  // with fewer than two cycles nothing tells a misfire from a habit
 
