@@ -45,6 +45,7 @@ class Decision {
         strange_ = Real(1);
         losing_ = 0;
         rate_.fill(kRarest);
+        drift_.fill(0);
         running_ = false;
         update_limits();
     }
@@ -90,6 +91,7 @@ class Decision {
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
+        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, j.probability, j.feedback);
         if (!firing.mixed && !firing.rehearsed)
             follow(firing, sd, j.probability,
                    posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
@@ -110,6 +112,9 @@ class Decision {
     static constexpr Real kUsuallyStrange = Real(2);  // times the usual mean square: common among calm windows
     static constexpr Real kUnrestCycles = Real(2);
     static constexpr float kOffLevel = 0.25F;
+    static constexpr Real kDriftFirings = Real(6);
+    static constexpr Real kLeastDrift = Real(0.2);  // half of what makes a misfire
+    static constexpr Real kClearDrift = Real(4.5);  // deviations of the mean
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
 
@@ -134,6 +139,19 @@ class Decision {
         kind_.reset();
         update_limit(firing.place);
         return true;
+    }
+
+    /// Firings that do not look like misfires and yet, one like the other, lose a share of their work, or gain it, have a pattern that
+    /// did not keep up with the speed; it is moved to them.
+    void follow_drift(const FiringWork<Real>& firing, Real sd, Real probability, Feedback<Real>& feedback) noexcept {
+        Real& drift = drift_[static_cast<std::size_t>(firing.place)];
+        if (firing.strange > kUsuallyStrange) return;
+        drift += (Real(1) - probability) * (firing.lost - scatter_.mean(firing.place) - drift) / kDriftFirings;
+        // An exponential mean of constant n scatters like that of 2 n - 1 values.
+        const Real deviation = sd / std::sqrt(Real(2) * kDriftFirings - Real(1));
+        if (drift < std::max(kLeastDrift, kClearDrift * deviation)) return;
+        feedback.healthy_level = drift;
+        drift = Real(0);
     }
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
@@ -204,6 +222,7 @@ class Decision {
     TwoLevels levels_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> rate_{};
+    std::array<Real, kMaxCylinders> drift_{};
 };
 
 }  // namespace kurbel
