@@ -88,8 +88,11 @@ class BasicDetector {
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
     [[nodiscard]] const Config& config() const noexcept { return config_; }
 
-    /// Engine cycles by which an event can lag its firing.
-    [[nodiscard]] int delay_cycles() const noexcept { return config_.engine.strokes == 2 ? 3 : 2; }
+    /// Engine cycles by which an event can lag its firing: at first, and wherever the engine has to be learned anew, four more than
+    /// later on.
+    [[nodiscard]] int delay_cycles() const noexcept {
+        return (config_.engine.strokes == 2 ? 3 : 2) + WorkEstimator<Real>::kLearningCycles;
+    }
 
   private:
     static constexpr int kQueue = 2 * kMaxCylinders;
@@ -159,17 +162,20 @@ class BasicDetector {
             }
             return;
         }
+        if (work_.rehearses()) rehearse();
         // Most bins complete no firing.
         while (queued_ < kQueue && work_.ready(all)) {
             FiringWork<Real> firing;
             if (!work_.take(firing, decision_.limits(), all)) return;
-            work_.learn(firing, firing.rehearsal ? rehearse(firing) : judge(firing, !work_.settled()));
+            work_.learn(firing, judge(firing, !work_.settled()));
         }
     }
 
-    /// What is learned of a firing that comes once more.
-    Feedback<Real> rehearse(const FiringWork<Real>& firing) noexcept {
-        return decision_.judge(firing, false, true, phase_missing(firing)).feedback;
+    /// Learns from the firings that waited for the engine to be known; then they come once more, to be judged.
+    void rehearse() noexcept {
+        FiringWork<Real> firing;
+        while (work_.rehearses() && work_.take(firing, decision_.limits()))
+            work_.learn(firing, decision_.judge(firing, false, true, phase_missing(firing)).feedback);
     }
 
     [[nodiscard]] bool phase_missing(const FiringWork<Real>& firing) const noexcept {

@@ -346,7 +346,7 @@ KURBEL_API int32_t kurbel_detector_next_event(kurbel_detector* detector, kurbel_
  * call again. Afterwards only next_event, queries and reset are allowed. */
 KURBEL_API int32_t kurbel_detector_finish(kurbel_detector* detector);
 
-/* Engine cycles by which an event lags its firing at most; negative: KURBEL_BAD_ARGUMENT. */
+/* Engine cycles by which an event lags its firing at most (the first ones wait for the engine to be known); negative: KURBEL_BAD_ARGUMENT. */
 KURBEL_API int32_t kurbel_detector_delay_cycles(const kurbel_detector* detector);
 
 /* Fills the counters; sync->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */

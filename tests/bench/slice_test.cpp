@@ -60,15 +60,12 @@ TEST_P(Slice, HoldsWhatIsPromised) {
         return;
     }
     EXPECT_GE(outcome.missed.of + outcome.excused, 60);
-    // The first cycles are not judged. In a run as short as this they weigh more than the limit allows, so they are left out.
-    const std::int64_t learning = outcome.missed_for[static_cast<std::size_t>(kurbel::Reason::learning)];
-    const kurbel::Share judged{outcome.missed.count - learning, outcome.missed.of - learning};
-    EXPECT_LE(judged.count, most_of(judged.of, limits.missed));
+    EXPECT_LE(outcome.missed.count, most_of(outcome.missed.of, limits.missed));
     // Although the classic's threshold was found with the truth: its rate must not lie below what ours can be.
-    EXPECT_LE(judged.interval().low, outcome.rivals[kClassic].missed.interval().high);
+    EXPECT_LE(outcome.missed.interval().low, outcome.rivals[kClassic].missed.interval().high);
     EXPECT_GE(outcome.auc, 0.99);
     EXPECT_GT(outcome.delay_median, 1.0);
-    EXPECT_LE(outcome.delay_longest, 3.0 * 8 + 1.0);
+    EXPECT_LE(outcome.delay_longest, 6.0 * 8 + 1.0);
 }
 
 INSTANTIATE_TEST_SUITE_P(Table, Slice,

@@ -142,6 +142,7 @@ TEST(Severity, OfALostFiringIsAboutOneAfterAFewMisfires) {
     kurbel_test::Inline4Run run = run_of();
     run.seconds = 40.0;
     const Stream stream(run);
+    constexpr std::size_t kTold = 10;  // misfires that correct the guess
     std::vector<double> lost;
     double healthy = 0.0;
     int fired = 0;
@@ -150,23 +151,24 @@ TEST(Severity, OfALostFiringIsAboutOneAfterAFewMisfires) {
         // The stream loses one in fifty, the 17th first; its firing n has its TDC at 180 (n - 1) degrees.
         const auto firing = std::lround(stream.angle_at(event.time_s) / 180.0) + 1;
         const bool is_lost = firing % 50 == 17;
-        // The first one may be missed: its burn takes far longer than is assumed of an engine that nobody knows.
-        if (firing > 100) {
+        // The first ones may be missed: the burn takes far longer than is assumed of an engine that nobody knows, and all of the work is
+        // 0.4 of what is guessed.
+        if (firing > 200) {
             EXPECT_EQ(event.verdict, is_lost ? Verdict::misfire : Verdict::fired) << firing;
         } else {
             EXPECT_TRUE(is_lost || event.verdict == Verdict::fired) << firing;
         }
         if (is_lost) lost.push_back(event.severity);
-        if (!is_lost && lost.size() > 6) {
+        if (!is_lost && lost.size() > kTold) {
             healthy += event.severity;
             ++fired;
         }
     }
     ASSERT_GE(lost.size(), 20U);
     double mean = 0.0;
-    for (std::size_t i = 6; i < lost.size(); ++i) {
+    for (std::size_t i = kTold; i < lost.size(); ++i) {
         EXPECT_NEAR(lost[i], 1.0, 0.15) << i;
-        mean += lost[i] / static_cast<double>(lost.size() - 6);
+        mean += lost[i] / static_cast<double>(lost.size() - kTold);
     }
     EXPECT_NEAR(mean, 1.0, 0.05);
     EXPECT_NEAR(healthy / fired, 0.0, 0.05);

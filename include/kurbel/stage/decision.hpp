@@ -113,8 +113,8 @@ class Decision {
     static constexpr Real kUnrestCycles = Real(2);
     static constexpr float kOffLevel = 0.25F;
     static constexpr Real kDriftFirings = Real(6);
-    static constexpr Real kLeastDrift = Real(0.2);  // half of what makes a misfire
-    static constexpr Real kClearDrift = Real(4.5);  // deviations of the mean
+    static constexpr Real kLeastDrift = Real(0.2);   // half of what makes a misfire
+    static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
 

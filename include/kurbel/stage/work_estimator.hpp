@@ -13,7 +13,9 @@
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
+#include "kurbel/stage/misfire_response.hpp"
 #include "kurbel/stage/pending_firings.hpp"
+#include "kurbel/stage/rehearsal.hpp"
 #include "kurbel/stage/residual_history.hpp"
 #include "kurbel/stage/response_bank.hpp"
 #include "kurbel/stage/segmenter.hpp"
@@ -26,7 +28,7 @@ namespace kurbel {
 /// least-squares amplitude of the response to one lost combustion in the window from 90 degrees before to 420 after TDC.
 /// A cylinder that was dead while the pattern was learned is part of it; CylinderLevels finds that, and its firings are
 /// then measured from "all lost" instead of from "healthy". Holds a firing back until the firings of the following revolution
-/// are in, too (780 crank degrees in all).
+/// are in, too (780 crank degrees in all); the first ones until the engine is known (four cycles more), and those come twice.
 ///
 /// Use per bin: push(), then while take(): judge, learn(). No allocation; one object per stream.
 template <class Real>
@@ -56,9 +58,7 @@ class WorkEstimator {
         covariance_.begin(size_);
         begin_learning();
         pending_.clear();
-        rehearsing_ = false;
-        rehearsal_begins_ = 0;
-        rehearsal_ends_ = -1;
+        rehearsal_.reset();
         next_cycle_bin_ = -1;
         ever_known_ = false;
         frame_known_ = false;
@@ -103,7 +103,7 @@ class WorkEstimator {
         Real level = feedback.healthy_level;
         if (firing.complete && (levels_.revives(place, level) || !levels_.is_dead(place))) move_pattern(place, level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
-        if (rehearsing_ && !ready()) go_back();
+        if (rehearsal_.runs() && !ready()) go_back();
     }
 
     /// After the last bin: opens the windows that still lack their tail. Those that reach half a revolution beyond TDC are
@@ -114,6 +114,9 @@ class WorkEstimator {
             open_window(bin, length >= shortest_ ? length : 0);
         }
     }
+
+    /// The next firings will be given out once more: what is learned of them counts, not what is said of them.
+    [[nodiscard]] bool rehearses() const noexcept { return rehearsal_.runs(); }
 
     [[nodiscard]] int cycles_learned() const noexcept { return residuals_.pattern().cycles(); }
     [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= kLearningCycles; }
@@ -146,9 +149,7 @@ class WorkEstimator {
         learn_from_waiting();
         match();
         look_again();
-        rehearsal_begins_ = pending_[0].bin;
-        rehearsal_ends_ = newest_window() - hold_;
-        rehearsing_ = rehearsal_begins_ <= rehearsal_ends_;
+        rehearsal_.begin(pending_[0].bin, newest_window() - hold_);
     }
 
     void learn_from_waiting() noexcept {
@@ -163,11 +164,11 @@ class WorkEstimator {
 
     /// Ends the rehearsal: what it took for misfires is taken out of the pattern, and all firings are to be judged anew.
     void go_back() noexcept {
-        rehearsing_ = false;
+        rehearsal_.end();
         learn_again();
-        residuals_.put_back(rehearsal_begins_ - before_);
+        residuals_.put_back(rehearsal_.first() - before_);
         match();
-        reopen_windows(rehearsal_begins_);
+        reopen_windows(rehearsal_.first());
     }
 
     /// Learns the same cycles once more, from what is left of them without misfires.
@@ -272,8 +273,8 @@ class WorkEstimator {
         firing.mixed = entry.length < size_ || !residuals_.same_fuel(first, first + size_);
         firing.speed_rpm = residuals_.speed_around(entry.bin);
         firing.expected = entry.expected;
-        firing.rehearsal = rehearsing_;
-        firing.rehearsed = !rehearsing_ && entry.bin >= rehearsal_begins_ && entry.bin <= rehearsal_ends_;
+        firing.rehearsal = rehearsal_.runs();
+        firing.rehearsed = rehearsal_.over_for(entry.bin);
         firing.offset = levels_.offset(firing.place);
         firing.dead = levels_.is_dead(firing.place);
         firing.sized = expected_.known(residuals_.load_known());
@@ -303,7 +304,7 @@ class WorkEstimator {
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
         Real doubt = residuals_.pattern().doubt(residuals_.point(oldest.bin));
-        if (rehearsing_) {
+        if (rehearsal_.runs()) {
             // This firing is one of them, and pulls the pattern towards itself by that share (its leverage; Belsley, Kuh and Welsch,
             // Regression Diagnostics, 1980, ch. 2).
             const Real others = Real(1) - std::min(doubt, kMostLeverage);
@@ -391,13 +392,8 @@ class WorkEstimator {
         const std::int64_t first = oldest.bin - before_;
         const int known = response_known(oldest.bin) + before_;
         if (!residuals_.bins().connected(first, first + known)) return;
-        ResponseBank::Response x{};
-        residuals_.fill(first, known, oldest.expected, x);
-        // Another misfire in reach is not part of this one's response.
-        for (int i = 1; i < pending_.count(); ++i)
-            if (std::fabs(pending_[i].amplitude) > Real(0.3)) subtract(x, pending_[i], oldest);
-        for (float& value : x) value /= static_cast<float>(lost);
-        bank_.refine(oldest.place, x, known, static_cast<float>(trust));
+        const auto response = measured_response(residuals_, pending_, bank_, first, known, lost);
+        bank_.refine(oldest.place, response, known, static_cast<float>(trust));
     }
 
     /// Bins after TDC in which all that could have happened has been looked at: up to the first firing whose window is open.
@@ -405,17 +401,6 @@ class WorkEstimator {
         std::int64_t next = newest_window() + 1;
         while (residuals_.firing_at(next) < 0) ++next;
         return std::min(static_cast<int>(next - tdc_bin), bank_.length() - before_);
-    }
-
-    /// Takes the known contribution of firing `other` out of what followed firing `own`.
-    void subtract(ResponseBank::Response& x, const PendingFiring<Real>& other,
-                  const PendingFiring<Real>& own) const noexcept {
-        const auto shift = static_cast<int>(other.bin - own.bin);
-        if (!other.usable() || shift >= bank_.length()) return;
-        const auto amplitude = static_cast<float>(other.amplitude * other.expected / own.expected);
-        const auto& response = bank_.response(other.place);
-        for (int j = shift; j < bank_.length(); ++j)
-            x[static_cast<std::size_t>(j)] -= amplitude * response[static_cast<std::size_t>(j - shift)];
     }
 
     /// Learns the pattern from all cycles that end before `bin`: their firings are judged.
@@ -485,7 +470,8 @@ class WorkEstimator {
     void doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         Real amplitude = 0;
         for (int n = 0; n < grid_.firings; ++n) {
-            const int place = levels_.wrongly_accused(learned_pattern(first, mean), bank_, steady_cycles_ < kMovingCycles, amplitude);
+            const int place =
+                levels_.wrongly_accused(learned_pattern(first, mean), bank_, steady_cycles_ < kMovingCycles, amplitude);
             if (place < 0) return;
             move_pattern(place, amplitude);
         }
@@ -543,14 +529,12 @@ class WorkEstimator {
     std::uint32_t cut_learned_ = 0;  // cylinders that were cut while the pattern was learned
     int steady_cycles_ = 0;          // learned since the speed changed
     std::int64_t next_cycle_bin_ = -1;
-    std::int64_t rehearsal_begins_ = 0;  // first and last bin of the firings that were gone through twice
-    std::int64_t rehearsal_ends_ = -1;
-    bool rehearsing_ = false;
     Real mean_rpm_ = 0;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
     Window inverse_variance_{};
+    Rehearsal rehearsal_{};
     ExpectedWork<Real> expected_{};
     PendingFirings<Real> pending_{};
     ResidualHistory<Real> residuals_{};

@@ -1,0 +1,41 @@
+// What one misfire did to the crank, other misfires in reach taken out.
+#pragma once
+
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+
+#include "kurbel/stage/pending_firings.hpp"
+#include "kurbel/stage/residual_history.hpp"
+#include "kurbel/stage/response_bank.hpp"
+
+namespace kurbel {
+
+/// Takes the known contribution of firing `other` out of what followed firing `own`.
+template <class Real>
+void take_out_other(const ResponseBank& bank, const PendingFiring<Real>& other, const PendingFiring<Real>& own,
+                    ResponseBank::Response& x) noexcept {
+    const auto shift = static_cast<int>(other.bin - own.bin);
+    if (!other.usable() || shift >= bank.length()) return;
+    const auto amplitude = static_cast<float>(other.amplitude * other.expected / own.expected);
+    const auto& response = bank.response(other.place);
+    for (int j = shift; j < bank.length(); ++j)
+        x[static_cast<std::size_t>(j)] -= amplitude * response[static_cast<std::size_t>(j - shift)];
+}
+
+/// Residuals of `known` bins from `first` on, where the window of the oldest firing begins, per share of work that it lost.
+template <class Real>
+[[nodiscard]] ResponseBank::Response measured_response(const ResidualHistory<Real>& residuals,
+                                                       const PendingFirings<Real>& pending, const ResponseBank& bank,
+                                                       std::int64_t first, int known, Real lost) noexcept {
+    constexpr Real kLikelyLost = Real(0.3);
+    const PendingFiring<Real>& oldest = pending[0];
+    ResponseBank::Response x{};
+    residuals.fill(first, known, oldest.expected, x);
+    for (int i = 1; i < pending.count(); ++i)
+        if (std::fabs(pending[i].amplitude) > kLikelyLost) take_out_other(bank, pending[i], oldest, x);
+    for (float& value : x) value /= static_cast<float>(lost);
+    return x;
+}
+
+}  // namespace kurbel

@@ -1,0 +1,98 @@
+// What is said of the first cycles, while the engine is not known yet: it is said later, but for good.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "kurbel/read/analysis.hpp"
+#include "kurbel/simulate/simulator.hpp"
+#include "simulate/engines.hpp"
+
+namespace kurbel {
+namespace {
+
+struct Judged {
+    read::Recording recording;
+    std::vector<Event> events;
+};
+
+/// An inline four in gear whose misfires follow `rule`, from the first edge of the recording on.
+Judged run(const simulate::MisfireRule& rule, std::uint64_t seed) {
+    simulate::Scenario s = simulate::test::in_gear(simulate::test::inline_four(), 2000.0, 0.4);
+    s.seed = seed;
+    s.seconds = 6.0;
+    s.settle_s = 3.0;
+    s.wheel_error.pitch_deg = 0.05;
+    s.wheel_error.jitter_deg = 0.01;
+    s.misfires = {rule};
+    Judged judged{simulate::simulate(s), {}};
+    const Result<read::Analysis> result = read::analyze(judged.recording, Settings{});
+    EXPECT_TRUE(result.ok());
+    judged.events = result.value.events;
+    return judged;
+}
+
+const Event* event_of(const std::vector<Event>& events, const read::TruthRow& row) {
+    const auto found = std::find_if(events.begin(), events.end(), [&](const Event& event) {
+        return event.cylinder == row.cylinder && std::fabs(event.time_s - row.time_s) < 0.005;
+    });
+    return found == events.end() ? nullptr : &*found;
+}
+
+TEST(FirstCycles, AreJudgedByWhatTheEngineTurnsOutToBe) {
+    simulate::MisfireRule rule;
+    rule.pattern = simulate::MisfirePattern::periodic;
+    rule.every = 7;
+    int lost = 0;
+    int found = 0;
+    for (const std::uint64_t seed : {1U, 2U, 3U, 4U, 5U}) {
+        const Judged r = run(rule, seed);
+        for (const Event& event : r.events) EXPECT_NE(event.reason, Reason::learning) << event.time_s;
+        // From the second revolution on; before, the gap has to pass.
+        for (const read::TruthRow& row : r.recording.truth) {
+            if (row.time_s < 0.06 || row.time_s > 0.4) continue;
+            const Event* event = event_of(r.events, row);
+            ASSERT_NE(event, nullptr) << row.time_s;
+            if (row.severity < 0.5) {
+                EXPECT_NE(event->verdict, Verdict::misfire) << row.time_s;
+                continue;
+            }
+            ++lost;
+            found += event->verdict == Verdict::misfire ? 1 : 0;
+        }
+    }
+    EXPECT_GE(lost, 10);
+    EXPECT_GE(found, lost - 1);
+}
+
+TEST(FirstCycles, ACylinderThatWasDeadAtFirstIsBelievedToWorkAgain) {
+    simulate::MisfireRule rule;
+    rule.pattern = simulate::MisfirePattern::continuous;
+    rule.cylinders = {2};
+    rule.to_s = 1.0;
+    const Judged r = run(rule, 7);
+    int dead = 0;
+    int called = 0;
+    int later = 0;
+    double drift = 0.0;
+    for (const read::TruthRow& row : r.recording.truth) {
+        const Event* event = event_of(r.events, row);
+        if (row.cylinder != 2 || row.time_s < 0.1 || event == nullptr) continue;
+        if (row.severity > 0.5) {
+            ++dead;
+            called += event->verdict == Verdict::misfire ? 1 : 0;
+        } else if (row.time_s > 1.2 && row.time_s < 5.8) {
+            ++later;
+            EXPECT_EQ(event->verdict, Verdict::fired) << row.time_s;
+            if (row.time_s > 3.0) drift = std::max(drift, std::fabs(event->severity));
+        }
+    }
+    EXPECT_GE(dead, 12);
+    EXPECT_EQ(called, dead);
+    EXPECT_GE(later, 60);
+    EXPECT_LT(drift, 0.4);  // of the work: nearer to "fired" than to anything else
+}
+
+}  // namespace
+}  // namespace kurbel
