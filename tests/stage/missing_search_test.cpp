@@ -5,6 +5,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <numbers>
 #include <random>
 
 namespace kurbel::test {
@@ -37,10 +38,14 @@ double value_of(const Problem& p, unsigned members, double least, double most) {
             if (((members >> l) & 1U) != 0U) square += p.square(k, l);
     }
     if (members == 0U) return 0.0;
-    // Two a revolution apart, and only these, share a coil often enough to be e^2 times as likely.
+    // Sets that divide the firing order evenly share a cause often enough to be e^2 times as likely for each further cylinder.
     const auto n = static_cast<unsigned>(p.side.size());
-    for (unsigned k = 0; n % 2 == 0 && k < n / 2; ++k)
-        if (members == ((1U << k) | (1U << (k + n / 2)))) prior += 2.0;
+    for (unsigned step = 2; step < n; ++step)
+        for (unsigned first = 0; n % step == 0 && first < step; ++first) {
+            unsigned even = 0;
+            for (unsigned k = first; k < n; k += step) even |= 1U << k;
+            if (members == even) prior += 2.0 * (n / step - 1.0);
+        }
     const double size = std::min(std::max(linear / square, least), most);
     return size * linear - 0.5 * size * size * square + prior;
 }
@@ -176,6 +181,27 @@ TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
     EXPECT_NEAR(found, brute_force(p), 1e-9);
     // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
     EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, false).best(set), found - 2.0, 1e-9);
+}
+
+TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {
+    // An even-firing V8 whose every other firing is lost shows one order alone, strongly: each set but the two banks would show others.
+    Problem p;
+    constexpr int kCylinders = 8;
+    p.square = Square::Zero(kCylinders, kCylinders);
+    p.side = Side::Zero(kCylinders);
+    for (int order = 1; order < kCylinders; ++order) {
+        const double weight = order == 4 ? 4.0 : 40.0;  // the wheel's own error lies at that order, too
+        for (int k = 0; k < kCylinders; ++k) {
+            const double angle = 2.0 * std::numbers::pi * order / kCylinders;
+            for (int l = 0; l < kCylinders; ++l) p.square(k, l) += weight * std::cos(angle * (k - l));
+            for (int l = 1; l < kCylinders; l += 2) p.side[k] += weight * std::cos(angle * (k - l));
+        }
+    }
+    p.prior.fill(-3.0);
+    Search::Set set{};
+    const double found = Search(p.square, p.side, kCylinders, kLeast, kMost, p.prior, true).best(set);
+    EXPECT_EQ(bits(set), 0b10101010U);
+    EXPECT_NEAR(found, brute_force(p), 1e-9);
 }
 
 TEST(MissingSearch, WeighsOneAlone) {

@@ -9,7 +9,9 @@
 
 namespace kurbel {
 
-/// Searches sets of cylinders by flipping one at a time from several starts: from none, and from each cylinder alone.
+/// Searches sets of cylinders by flipping one at a time from several starts: from none, from each cylinder alone, and from sets
+/// that lie evenly in the firing order (two a revolution apart, a bank of an even-firing V), none of whose parts need
+/// explain anything alone.
 /// `Square` and `Side` are the quadratic and linear part of the log-likelihood in the cylinders' missing shares.
 template <class Real, class Square, class Side>
 class MissingSearch {
@@ -19,13 +21,12 @@ class MissingSearch {
     using Prior = std::array<Real, kMaxCylinders>;
 
     /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it.
-    /// `pairs`: cylinders half the order apart fire a revolution apart.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
-                  bool pairs) noexcept
+                  bool four_stroke) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
-          pairs_(pairs && cylinders % 2 == 0 ? cylinders / 2 : 0),
+          four_stroke_(four_stroke),
           least_(least),
           most_(most),
           prior_(prior) {}
@@ -34,13 +35,19 @@ class MissingSearch {
     [[nodiscard]] Real best(Set& set) const noexcept {
         Real best_value = 0;
         set.fill(false);
-        for (int start = -1; start < cylinders_; ++start) {
+        const auto try_from = [&](int first, int step) noexcept {
             Set trial{};
-            const Real value = climb(start, trial);
+            for (int k = first; k < cylinders_; k += step) trial[static_cast<std::size_t>(k)] = true;
+            const Real value = climb(trial);
             if (value > best_value) {
                 best_value = value;
                 set = trial;
             }
+        };
+        try_from(cylinders_, 1);
+        for (int step = 2; step <= cylinders_; ++step) {
+            if (cylinders_ % step != 0) continue;
+            for (int first = 0; first < step; ++first) try_from(first, step);
         }
         return best_value;
     }
@@ -63,8 +70,9 @@ class MissingSearch {
     }
 
   private:
-    // Two cylinders a revolution apart often share an ignition coil: log of how much likelier both fail than any other two
-    // (common practice, no source).
+    // Cylinders that lie evenly in the firing order often share what feeds or fires them: two a revolution apart an ignition coil,
+    // a bank of an even-firing V its fuel rail or its module. Log of how much likelier each further one then fails, too (common
+    // practice, no source).
     static constexpr Real kShared = Real(2);
 
     struct Sums {
@@ -98,23 +106,23 @@ class MissingSearch {
     [[nodiscard]] Real value(const Sums& sums, const Set& set) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
-        const Real shared = sums.count == 2 && a_revolution_apart(set) ? kShared : Real(0);
+        const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) : Real(0);
         return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
     }
 
-    /// Whether some two of the set are.
-    [[nodiscard]] bool a_revolution_apart(const Set& set) const noexcept {
-        for (int k = 0; k < pairs_; ++k)
-            if (set[static_cast<std::size_t>(k)] && set[static_cast<std::size_t>(k + pairs_)]) return true;
-        return false;
+    /// Whether the `count` members of the set divide the firing order evenly.
+    [[nodiscard]] bool lies_evenly(const Set& set, int count) const noexcept {
+        if (!four_stroke_ || count < 2 || cylinders_ % count != 0 || count == cylinders_) return false;
+        const int step = cylinders_ / count;
+        int first = 0;
+        while (!set[static_cast<std::size_t>(first)]) ++first;
+        for (int k = first; k < cylinders_; k += step)
+            if (!set[static_cast<std::size_t>(k)]) return false;
+        return first < step;
     }
 
-    [[nodiscard]] Real climb(int start, Set& set) const noexcept {
-        Sums sums;
-        if (start >= 0) {
-            sums = flipped(sums, set, start);
-            set[static_cast<std::size_t>(start)] = true;
-        }
+    [[nodiscard]] Real climb(Set& set) const noexcept {
+        Sums sums = sums_of(set);
         Real reached = value(sums, set);
         for (int round = 0; round < 2 * cylinders_; ++round) {
             int best_flip = -1;
@@ -140,7 +148,7 @@ class MissingSearch {
     const Square& quadratic_;
     const Side& linear_;
     int cylinders_;
-    int pairs_;
+    bool four_stroke_;
     Real least_;
     Real most_;
     Prior prior_;
