@@ -26,7 +26,8 @@ constexpr double kSame = 0.05;  ///< shapes that differ by less, of the largest 
 
 void add(Waves& waves, double torque, double angle_rad) {
     for (std::size_t h = 0; h < waves.size(); ++h)
-        waves[h] += std::polar(2.0 * kStep_deg / 720.0 * torque, -0.5 * static_cast<double>(h + 1) * angle_rad);
+        // The torque may be negative, which std::polar takes for no radius.
+        waves[h] += 2.0 * kStep_deg / 720.0 * torque * std::polar(1.0, -0.5 * static_cast<double>(h + 1) * angle_rad);
 }
 
 /// From torque to energy: its integral over the angle.
