@@ -173,6 +173,7 @@ class ClockFit:
 
     @property
     def known(self) -> bool:
+        """Whether the clocks could be fitted."""
         return self.offset_s == self.offset_s
 
     def to_reference_s(self, other_s: ArrayLike) -> Floats:
