@@ -46,6 +46,8 @@ class CylinderLevels {
     /// Places whose missing work the pattern holds.
     [[nodiscard]] const Places& dead() const noexcept { return dead_; }
     [[nodiscard]] bool is_dead(int place) const noexcept { return dead_[static_cast<std::size_t>(place)]; }
+    /// Share of lost work that the pattern itself holds for a place.
+    [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
     [[nodiscard]] Real offset(int place) const noexcept { return offset_[static_cast<std::size_t>(place)]; }
 

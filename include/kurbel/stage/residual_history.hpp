@@ -2,6 +2,7 @@
 #pragma once
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <limits>
@@ -151,6 +152,16 @@ class ResidualHistory {
     }
     void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {
         pattern_.learn(residual, mean);
+    }
+
+    /// Learns `count` cycles in a row from bin `first` on.
+    void learn_cycles(std::int64_t first, int count) noexcept {
+        for (int i = 0; i < count; ++i) {
+            std::array<Real, kMaxBins> residual{};
+            PatternPoint<Real> mean;
+            cycle(first + i * grid_.bins, residual, mean);
+            learn_pattern(residual, mean);
+        }
     }
 
     /// Mean over the engine cycle around a bin, as far as bins are there.

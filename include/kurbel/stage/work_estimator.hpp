@@ -13,6 +13,7 @@
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
+#include "kurbel/stage/learned_pattern.hpp"
 #include "kurbel/stage/misfire_response.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/rehearsal.hpp"
@@ -20,6 +21,7 @@
 #include "kurbel/stage/response_bank.hpp"
 #include "kurbel/stage/segmenter.hpp"
 #include "kurbel/stage/window_covariance.hpp"
+#include "kurbel/stage/window_misfit.hpp"
 #include "kurbel/stage/window_prior.hpp"
 
 namespace kurbel {
@@ -177,12 +179,7 @@ class WorkEstimator {
         const std::int64_t first = next_cycle_bin_ - cycles * grid_.bins;
         if (!residuals_.bins().connected(first - 1, next_cycle_bin_ + 1)) return;
         residuals_.begin_pattern(expected_.at_full_charge(), healthy_);
-        for (int i = 0; i < cycles; ++i) {
-            std::array<Real, kMaxBins> residual{};
-            PatternPoint<Real> mean;
-            residuals_.cycle(first + i * grid_.bins, residual, mean);
-            residuals_.learn_pattern(residual, mean);
-        }
+        residuals_.learn_cycles(first, cycles);
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -311,15 +308,13 @@ class WorkEstimator {
             oldest.amplitude /= others;
             doubt = (Real(1) - others) / others;
         }
-        firing.lost = oldest.amplitude + level(oldest.place);
+        firing.lost = oldest.amplitude + levels_.missing(oldest.place);
         firing.known_variance = doubt * usual_variance + std::max(variance - usual_variance, Real(0));
         firing.lost_se = std::sqrt(usual_variance + firing.known_variance);
-        firing.strange = strangeness(oldest, x);
+        firing.strange = static_cast<Real>(
+            misfit_.of(x, bank_.response(oldest.place), static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
     }
-
-    /// Share of lost work that the pattern itself holds for this place.
-    [[nodiscard]] Real level(int place) const noexcept { return levels_.is_dead(place) ? Real(1) : Real(0); }
 
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
     /// may have happened. Saves two thirds of the work on healthy engines.
@@ -335,19 +330,6 @@ class WorkEstimator {
         last_gain_ = oldest.gain;
         last_gain_bin_ = oldest.bin;
         bank_.weigh(oldest.place, x);
-    }
-
-    /// What the response leaves of window x, over the usual variance of each bin.
-    [[nodiscard]] Real strangeness(const PendingFiring<Real>& entry, const Window& x) const noexcept {
-        const auto& response = bank_.response(entry.place);
-        const auto size = static_cast<float>(entry.amplitude);
-        float sum = 0;
-        for (int j = 0; j < entry.length; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            const float left = x[at] - size * response[at];
-            sum += left * left * inverse_variance_[at];
-        }
-        return static_cast<Real>(sum / static_cast<float>(entry.length));
     }
 
     /// Takes a firing that was not as the pattern has it (a misfire, or a dead cylinder that fired) out of what later firings
@@ -443,7 +425,8 @@ class WorkEstimator {
         const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
         if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
         if (!covariance_.begun()) return;
-        if (cycles < 16 || cycles % every == every / 2) levels_.examine(learned_pattern(first, mean));
+        if (cycles < 16 || cycles % every == every / 2)
+            levels_.examine(learned_pattern(residuals_, expected_, bank_, grid_, first, mean));
         if (settled() && levels_.any_lost()) doubt_pattern(first, mean);
     }
 
@@ -462,16 +445,15 @@ class WorkEstimator {
         residuals_.set_ringing(static_cast<Real>(bank_.ringing().a), static_cast<Real>(bank_.ringing().b));
         if (!covariance_.factorise(bank_.doubt())) return;
         bank_.match(covariance_);
-        for (int j = 0; j < size_; ++j)
-            inverse_variance_[static_cast<std::size_t>(j)] = 1.0F / std::max(covariance_.variance(j), 1e-9F);
+        misfit_.follow(covariance_, size_);
     }
 
     /// Moves the pattern where it, and not the cylinder, is what is wrong.
     void doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         Real amplitude = 0;
         for (int n = 0; n < grid_.firings; ++n) {
-            const int place =
-                levels_.wrongly_accused(learned_pattern(first, mean), bank_, steady_cycles_ < kMovingCycles, amplitude);
+            const int place = levels_.wrongly_accused(learned_pattern(residuals_, expected_, bank_, grid_, first, mean),
+                                                      bank_, steady_cycles_ < kMovingCycles, amplitude);
             if (place < 0) return;
             move_pattern(place, amplitude);
         }
@@ -484,22 +466,6 @@ class WorkEstimator {
         levels_.add_losses(bank_, place, lost, share);
         residuals_.shift_pattern(share, expected_.learned_at_full_charge());
         look_again();
-    }
-
-    [[nodiscard]] LearnedPattern<Real> learned_pattern(std::int64_t first,
-                                                       const PatternPoint<Real>& mean) const noexcept {
-        const std::int64_t middle = first + grid_.bins / 2;
-        const Real expected = expected_work(middle);
-        LearnedPattern<Real> pattern;
-        for (int b = 0; b < grid_.bins; ++b)
-            pattern.difference[static_cast<std::size_t>(b)] = residuals_.pattern().at(b, mean) / expected;
-        pattern.energy = mean.energy / expected;
-        pattern.speed_rpm = residuals_.speed_around(middle);
-        pattern.intake = ExpectedWork<Real>::intake_share(residuals_.charge_load(middle));
-        pattern.doubt = residuals_.pattern().doubt(mean);
-        pattern.mode_per_rev = static_cast<Real>(bank_.mode_per_rev());
-        pattern.sized = expected_.known(residuals_.load_known());
-        return pattern;
     }
 
     void begin_covariance(std::int64_t bin) noexcept {
@@ -533,7 +499,7 @@ class WorkEstimator {
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
-    Window inverse_variance_{};
+    WindowMisfit misfit_{};
     Rehearsal rehearsal_{};
     ExpectedWork<Real> expected_{};
     PendingFirings<Real> pending_{};

@@ -1,0 +1,36 @@
+// The learned pattern at one operating point, as the search for dead cylinders takes it.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/expected_work.hpp"
+#include "kurbel/stage/persistent_misfire.hpp"
+#include "kurbel/stage/residual_history.hpp"
+#include "kurbel/stage/response_bank.hpp"
+
+namespace kurbel {
+
+/// Over the expected work of a firing in the middle of the cycle that begins at bin `first` and has operating point `mean`.
+template <class Real>
+[[nodiscard]] LearnedPattern<Real> learned_pattern(const ResidualHistory<Real>& residuals,
+                                                   const ExpectedWork<Real>& expected, const ResponseBank& bank,
+                                                   const CycleGrid& grid, std::int64_t first,
+                                                   const PatternPoint<Real>& mean) noexcept {
+    const std::int64_t middle = first + grid.bins / 2;
+    const Real charge = residuals.charge_load(middle);
+    const Real work = expected.at(charge);
+    LearnedPattern<Real> pattern;
+    for (int b = 0; b < grid.bins; ++b)
+        pattern.difference[static_cast<std::size_t>(b)] = residuals.pattern().at(b, mean) / work;
+    pattern.energy = mean.energy / work;
+    pattern.speed_rpm = residuals.speed_around(middle);
+    pattern.intake = ExpectedWork<Real>::intake_share(charge);
+    pattern.doubt = residuals.pattern().doubt(mean);
+    pattern.mode_per_rev = static_cast<Real>(bank.mode_per_rev());
+    pattern.sized = expected.known(residuals.load_known());
+    return pattern;
+}
+
+}  // namespace kurbel
