@@ -67,14 +67,24 @@ Compared compare(const CrankLoad& found, const std::vector<read::ChannelRow>& ch
 
 std::string dataset(const char* name) { return std::string(KURBEL_DATASETS) + "/" + name; }
 
+/// A recording without its load channel, what is found in it, and how that compares with the channel.
+struct Blinded {
+    read::Recording road;
+    CrankLoad found;
+    Compared seen;
+
+    explicit Blinded(const char* name) : road(read::read_recording(dataset(name))) {
+        const auto channels = road.channels;
+        forget_load(road);
+        found = load_from_crank(road, "road");
+        EXPECT_TRUE(found.known()) << found.why_not;
+        seen = compare(found, channels, road.config.timer.hz);
+    }
+};
+
 TEST(CrankLoad, FollowsTheChannelThatItDoesNotSee) {
-    read::Recording road = read::read_recording(dataset("pickup-road"));
-    const auto channels = road.channels;
-    forget_load(road);
-    const CrankLoad found = load_from_crank(road, "road");
-    ASSERT_TRUE(found.known()) << found.why_not;
+    const auto [road, found, seen] = Blinded("pickup-road");
     EXPECT_TRUE(found.pistons_known);
-    const Compared seen = compare(found, channels, road.config.timer.hz);
     EXPECT_GT(seen.correlation, 0.98);
     EXPECT_LT(seen.rms, 0.06);
     EXPECT_LT(seen.rms, 2.0 * seen.doubt);
@@ -83,12 +93,8 @@ TEST(CrankLoad, FollowsTheChannelThatItDoesNotSee) {
 }
 
 TEST(CrankLoad, IsRefusedWherePistonsOrWheelMayHideTheGas) {
-    read::Recording road = read::read_recording(dataset("foreign-v6-road"));
-    const auto channels = road.channels;
-    forget_load(road);
-    const CrankLoad found = load_from_crank(road, "road");
-    ASSERT_TRUE(found.known()) << found.why_not;
-    EXPECT_GT(compare(found, channels, road.config.timer.hz).correlation, 0.8);
+    auto [road, found, seen] = Blinded("foreign-v6-road");
+    EXPECT_GT(seen.correlation, 0.8);
     road.config.engine.reciprocating_kg = kUnknown;
     const CrankLoad blind = load_from_crank(road, "road");
     EXPECT_FALSE(blind.known());
