@@ -38,10 +38,10 @@ target_link_libraries(kurbel_core_alone PRIVATE kurbel_headers kurbel_flags)
 target_compile_options(kurbel_core_alone PRIVATE -fno-exceptions -fno-rtti -O2 -fno-sanitize=all)
 target_compile_definitions(kurbel_core_alone PRIVATE NDEBUG EIGEN_NO_MALLOC
                            EIGEN_STACK_ALLOCATION_LIMIT=0xffffffffffffffffull)
-# How much state a small target needs: proved by compiling.
+# How much state a small target needs: proved by compiling. Nobody runs that object, so nothing is spent on optimising it.
 add_library(kurbel_core_small OBJECT core/core_small.cpp)
 target_link_libraries(kurbel_core_small PRIVATE kurbel_headers kurbel_flags)
-target_compile_options(kurbel_core_small PRIVATE -fno-exceptions -fno-rtti)
+target_compile_options(kurbel_core_small PRIVATE -fno-exceptions -fno-rtti -O0 -fno-sanitize=all)
 find_package(Python 3.11 REQUIRED COMPONENTS Interpreter)
 # Without exceptions Eigen stands in for a throw by asking operator new for more than there is; g++ drops that, clang keeps it.
 set(kurbel_core_also "")
