@@ -2,7 +2,7 @@
 #define KURBEL_TEETH_ROOM 60
 #include "kurbel/detector.hpp"
 
-template class kurbel::BasicDetector<double>;
+// The number type of such targets; what the room changes in double's members is the same, core_alone.cpp compiles them.
 template class kurbel::BasicDetector<float>;
 
 static_assert(sizeof(kurbel::BasicDetector<double>) <= 64 * 1024);
