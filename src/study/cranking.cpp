@@ -10,6 +10,7 @@
 #include "kurbel/read/input_error.hpp"
 #include "kurbel/simulate/random.hpp"
 #include "kurbel/stage/half_turn.hpp"
+#include "study/alike_cylinders.hpp"
 #include "study/compression_fit.hpp"
 #include "study/cranked_cycles.hpp"
 
@@ -24,6 +25,7 @@ constexpr int kDraws = 4000;
 constexpr double kModelDoubt = 0.0075;
 /// And share of what a cylinder lies below the best: a scale that is wrong (inertia of starter and engine) stretches differences.
 constexpr double kScaleDoubt = 0.03;
+constexpr double kLeastTold = 0.02;  ///< share of the best cylinder's pressure
 /// The other half of the cycle must fit so much worse that it cannot be the right one.
 constexpr double kHalfIsWrong = 1.3;
 
@@ -43,64 +45,90 @@ CrankedPart usable_part(const read::Recording& recording, const std::string& nam
     return part;
 }
 
-struct Draws {
-    Eigen::MatrixXd percent;  ///< draws x cylinders
-    Eigen::MatrixXd leak;
-};
-
 double quantile(Eigen::VectorXd values, double share) {
     const auto at = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
     std::nth_element(values.begin(), values.begin() + at, values.end());
     return values[at];
 }
 
-/// Parameters drawn from the fit's normal distribution, as percent of the best cylinder.
-Draws draw(const CompressionFit& fit, double bottom) {
+/// Gauge pressures at TDC as the fit has them, and the errors of their logarithms.
+struct Pressures {
+    Eigen::VectorXd bar;
+    Eigen::VectorXd log;
+    Eigen::MatrixXd covariance;
+};
+
+Pressures pressures(const CompressionFit& fit, double bottom) {
     const int z = fit.cylinders;
-    const Eigen::LDLT<Eigen::MatrixXd> root(fit.covariance);
+    Pressures result{Eigen::VectorXd(z), Eigen::VectorXd(z), {}};
+    for (int k = 0; k < z; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        result.bar[k] = tdc_gauge_bar(fit, bottom, k, fit.trapped[at], fit.leak[at], fit.exponent);
+    }
+    // A cylinder that holds nothing has no logarithm.
+    result.bar = result.bar.cwiseMax(kLeastTold * result.bar.maxCoeff());
+    result.log = result.bar.array().log();
+    Eigen::MatrixXd slope = Eigen::MatrixXd::Zero(z, 2 * z + 1);
+    for (int k = 0; k < z; ++k) {
+        const auto at = static_cast<std::size_t>(k);
+        const double absolute = (result.bar[k] + fit.ambient_bar) / result.bar[k];
+        slope(k, k) = absolute / fit.trapped[at];
+        slope(k, z + k) = -absolute * fit.exposure[at];
+        slope(k, 2 * z) = absolute * std::log(bottom);
+    }
+    result.covariance = slope * fit.covariance * slope.transpose();
+    result.covariance.diagonal().array() += kModelDoubt * kModelDoubt;
+    return result;
+}
+
+/// Percent of the best cylinder, draws x cylinders.
+Eigen::MatrixXd percents(const AlikeCylinders& alike) {
+    Eigen::MatrixXd result(alike.draws.rows(), alike.draws.cols());
+    simulate::Random random(20261128, 7);
+    for (Eigen::Index d = 0; d < result.rows(); ++d) {
+        const double best = alike.draws.row(d).maxCoeff();
+        const double scale = kScaleDoubt * random.normal();
+        for (Eigen::Index k = 0; k < result.cols(); ++k) {
+            const double percent = 100.0 * std::exp(alike.draws(d, k) - best);
+            result(d, k) = percent + scale * (100.0 - percent);
+        }
+    }
+    return result;
+}
+
+/// Percent of its charge that each loses beyond the tightest, drawn from the fit's normal distribution; draws x cylinders.
+Eigen::MatrixXd leaks(const CompressionFit& fit) {
+    const int z = fit.cylinders;
+    const Eigen::LDLT<Eigen::MatrixXd> root(fit.covariance.block(z, z, z, z));
     const Eigen::MatrixXd lower =
         root.transpositionsP().transpose() *
         (Eigen::MatrixXd(root.matrixL()) * root.vectorD().cwiseMax(0.0).cwiseSqrt().asDiagonal()).eval();
-    Draws draws{Eigen::MatrixXd(kDraws, z), Eigen::MatrixXd(kDraws, z)};
+    Eigen::MatrixXd result(kDraws, z);
     simulate::Random random(20261128, 6);
-    Eigen::VectorXd normal(2 * z + 1);
+    Eigen::VectorXd leak(z);
     for (int d = 0; d < kDraws; ++d) {
-        for (double& value : normal) value = random.normal();
-        const Eigen::VectorXd off = lower * normal;
-        double best = 0.0;
-        double tightest = 1e9;
-        for (int k = 0; k < z; ++k) {
-            const auto at = static_cast<std::size_t>(k);
-            const double leak = fit.leak[at] + off[z + k];
-            const double bar = tdc_gauge_bar(fit, bottom, k, fit.trapped[at] + off[k], leak, fit.exponent + off[2 * z]);
-            draws.percent(d, k) = bar * (1.0 + kModelDoubt * random.normal());
-            draws.leak(d, k) = leak;
-            best = std::max(best, draws.percent(d, k));
-            tightest = std::min(tightest, leak);
-        }
-        const double scale = kScaleDoubt * random.normal();
-        for (int k = 0; k < z; ++k) {
-            const double percent = 100.0 * draws.percent(d, k) / std::max(best, 1e-9);
-            draws.percent(d, k) = percent + scale * (100.0 - percent);
-        }
+        for (double& value : leak) value = random.normal();
+        leak = lower * leak;
+        for (int k = 0; k < z; ++k) leak[k] += fit.leak[static_cast<std::size_t>(k)];
+        const double tightest = leak.minCoeff();
         for (int k = 0; k < z; ++k)
-            draws.leak(d, k) =
-                100.0 * (1.0 - std::exp(-(draws.leak(d, k) - tightest) * fit.exposure[static_cast<std::size_t>(k)]));
+            result(d, k) = 100.0 * (1.0 - std::exp(-(leak[k] - tightest) * fit.exposure[static_cast<std::size_t>(k)]));
     }
-    return draws;
+    return result;
 }
 
 void read_cylinders(const Config& config, const CompressionFit& fit, RelativeCompression& result,
                     const CrankingOptions& options) {
     const int z = fit.cylinders;
     const double bottom = SliderCrank::of(config.engine).volume(std::numbers::pi);
-    const Draws draws = draw(fit, bottom);
-    std::vector<double> bar;
-    for (int k = 0; k < z; ++k) {
-        const auto at = static_cast<std::size_t>(k);
-        bar.push_back(tdc_gauge_bar(fit, bottom, k, fit.trapped[at], fit.leak[at], fit.exponent));
-    }
-    const double best = *std::max_element(bar.begin(), bar.end());
+    const Pressures pressure = pressures(fit, bottom);
+    const AlikeCylinders alike = alike_cylinders(pressure.log, pressure.covariance);
+    const Eigen::MatrixXd percent = percents(alike);
+    const Eigen::MatrixXd leak = leaks(fit);
+    const double best = alike.mean.maxCoeff();
+    // The level of all of them is the fit's, weighed as its errors say.
+    const Eigen::VectorXd weight = pressure.covariance.ldlt().solve(Eigen::VectorXd::Ones(z));
+    const double level = weight.dot(pressure.log - alike.mean) / weight.sum();
     const double most = *std::max_element(fit.trapped.begin(), fit.trapped.begin() + z);
     const double tightest = *std::min_element(fit.leak.begin(), fit.leak.begin() + z);
     const bool sized =
@@ -121,17 +149,17 @@ void read_cylinders(const Config& config, const CompressionFit& fit, RelativeCom
             const int other = config.engine.firing_order[static_cast<std::size_t>(partner)];
             reading.candidates = {std::min(own, other), std::max(own, other)};
         }
-        reading.percent = 100.0 * bar[at] / best;
-        reading.low = std::min(reading.percent, quantile(draws.percent.col(k), 0.025));
-        reading.high = std::max(reading.percent, quantile(draws.percent.col(k), 0.975));
+        reading.percent = 100.0 * std::exp(alike.mean[k] - best);
+        reading.low = std::min(reading.percent, quantile(percent.col(k), 0.025));
+        reading.high = std::max(reading.percent, quantile(percent.col(k), 0.975));
         reading.filling_percent = 100.0 * fit.trapped[at] / most;
         reading.leak_percent = 100.0 * (1.0 - std::exp(-(fit.leak[at] - tightest) * fit.exposure[at]));
-        reading.leak_low = std::min(reading.leak_percent, quantile(draws.leak.col(k), 0.025));
-        reading.leak_high = std::max(reading.leak_percent, quantile(draws.leak.col(k), 0.975));
-        if (sized) reading.tdc_bar = bar[at];
-        reading.below = quantile(draws.percent.col(k), 1.0 - tail) < limit;
+        reading.leak_low = std::min(reading.leak_percent, quantile(leak.col(k), 0.025));
+        reading.leak_high = std::max(reading.leak_percent, quantile(leak.col(k), 0.975));
+        if (sized) reading.tdc_bar = std::exp(alike.mean[k] + level);
+        reading.below = quantile(percent.col(k), 1.0 - tail) < limit;
         any_below = any_below || reading.below;
-        all_within = all_within && quantile(draws.percent.col(k), tail) >= limit;
+        all_within = all_within && quantile(percent.col(k), tail) >= limit;
         result.cylinders.push_back(reading);
     }
     if (result.cylinders.front().cylinder > 0)

@@ -55,8 +55,9 @@ struct RelativeCompression {
     std::vector<double> model_rpm;
 };
 
-/// Fits gas, starter and friction to the energy of the crank (src/study/compression_fit.hpp tells how). Equal wear of all
-/// cylinders is invisible: everything is relative to the best. Where no cam tells the phase and firing angles are the same a revolution
+/// Fits gas, starter and friction to the energy of the crank (src/study/compression_fit.hpp tells how), and weighs what was read
+/// against most cylinders of an engine being alike, so that the best one's error lowers no other (src/study/alike_cylinders.hpp).
+/// Equal wear of all cylinders is invisible: everything is relative to the best. Where no cam tells the phase and firing angles are the same a revolution
 /// on, the two readings of such a pair cannot be told apart by cylinder; with an odd number of cylinders the dips tell it.
 ///
 /// Throws WrongQuestion (options), read::InputError (`name` in front) where the engine runs from the beginning, turns too few
