@@ -5,6 +5,7 @@
 #include <tuple>
 
 #include "kurbel/read/input_error.hpp"
+#include "study/why_unjudged.hpp"
 
 namespace kurbel::study {
 
@@ -135,10 +136,9 @@ Sorted sort_outcomes(const std::vector<JudgedRecording>& recordings) {
                 "is of another engine than " + recordings.front().name +
                     ": give recordings of one engine, each with the same [engine] in recording.toml");
         if (recording.judged() == 0)
-            throw read::InputError(
-                recording.name, 0,
-                "holds no judged firing, so there is no pattern to find; record the engine running, for "
-                "a minute or more (kurbel analyze says why firings are not judged)");
+            throw read::InputError(recording.name, 0,
+                                   "holds no judged firing, so there is no pattern to find: " +
+                                       why_unjudged(recording) + "; record the engine running, for a minute or more");
     }
     const bool from_start = start_known(recordings);
     Sorter sorter;

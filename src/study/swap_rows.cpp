@@ -6,6 +6,7 @@
 
 #include "kurbel/read/input_error.hpp"
 #include "kurbel/study/answer.hpp"
+#include "study/why_unjudged.hpp"
 #include "text/text.hpp"
 
 namespace kurbel::swap {
@@ -13,27 +14,6 @@ namespace kurbel::swap {
 namespace {
 
 using Side = std::vector<JudgedRecording>;
-
-const char* what_to_do(Reason reason) {
-    switch (reason) {
-        case Reason::cranking: return "the engine was only cranked; record it running";
-        case Reason::learning: return "the recording ends before the engine is learned; record 30 s or more";
-        case Reason::fuel_cut: return "the fuel was cut; record it with fuel";
-        case Reason::low_torque: return "there was too little torque for a misfire to show; record under more load";
-        case Reason::rough_road: return "the road shook the driveline; record on a smoother road";
-        case Reason::no_phase: return "it never became clear which revolution is which; record the cam signal too";
-        default: return "record again with the engine running steadily, and check [crank_wheel] against the wheel";
-    }
-}
-
-/// Why nothing was judged, by the most frequent reason.
-void refuse_unjudged(const JudgedRecording& recording) {
-    if (recording.judged() > 0) return;
-    std::array<std::int64_t, 9> counts{};
-    for (const Event& event : recording.events) ++counts[static_cast<std::size_t>(event.reason) % counts.size()];
-    const auto most = static_cast<Reason>(std::max_element(counts.begin(), counts.end()) - counts.begin());
-    throw read::InputError(recording.name, 0, std::string("no firing could be judged: ") + what_to_do(most));
-}
 
 void refuse_other_engine(const JudgedRecording& first, const JudgedRecording& other) {
     const EngineConfig& a = first.config.engine;
@@ -65,7 +45,8 @@ void check_sides(const Side& before, const Side& after) {
     for (const Side* side : {&before, &after})
         for (const JudgedRecording& recording : *side) {
             refuse_other_engine(before.front(), recording);
-            refuse_unjudged(recording);
+            if (recording.judged() == 0)
+                throw read::InputError(recording.name, 0, "no firing could be judged: " + why_unjudged(recording));
         }
 }
 
@@ -167,9 +148,7 @@ void refuse_other_conditions(const Case& made, const Side& before, const Side& a
 
 }  // namespace
 
-std::string Row::label() const {
-    return text::cylinder_name(pair() ? 0 : cylinder[0], {cylinder[0], cylinder[1]});
-}
+std::string Row::label() const { return text::cylinder_name(pair() ? 0 : cylinder[0], {cylinder[0], cylinder[1]}); }
 
 Case make_case(const Side& before, const Side& after, const std::vector<int>& to) {
     check_sides(before, after);

@@ -8,6 +8,7 @@
 #include "kurbel/study/dispersion.hpp"
 #include "kurbel/study/sequential_exact.hpp"
 #include "study/verify_outcome.hpp"
+#include "study/why_unjudged.hpp"
 #include "text/json.hpp"
 #include "text/text.hpp"
 
@@ -44,9 +45,10 @@ void check(const JudgedRecording& recording, int cylinder, const VerifyOptions& 
     };
     if (!judged(recording))
         throw read::InputError(recording.name, 0,
-                               "no firing of cylinder " + std::to_string(cylinder) +
-                                   " could be judged; record at least a minute with the engine running, warm and "
-                                   "steady");
+                               "no firing of cylinder " + std::to_string(cylinder) + " could be judged: " +
+                                   (recording.judged() == 0 ? why_unjudged(recording) + "; record at least a minute"
+                                                            : "record at least a minute with the engine running, warm "
+                                                              "and steady"));
     if (before == nullptr) return;
     if (before->config.engine.cylinders != cylinders ||
         before->config.engine.firing_order != recording.config.engine.firing_order)

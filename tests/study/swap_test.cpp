@@ -138,6 +138,16 @@ TEST(SwapStudy, NonsenseIsRefused) {
     } catch (const read::InputError& error) {
         EXPECT_NE(std::string(error.what()).find("record it running"), std::string::npos) << error.what();
     }
+    // An engine with two dead cylinders stalls: then nothing is wrong with the wheel.
+    silent.events.clear();
+    silent.config.crank_wheel.teeth = 58;
+    silent.sync.edges = 24;
+    try {
+        static_cast<void>(verdict(before, silent));
+        FAIL();
+    } catch (const read::InputError& error) {
+        EXPECT_NE(std::string(error.what()).find("hardly turned (24 edges"), std::string::npos) << error.what();
+    }
 }
 
 // A slice of bench/studies: 60 drawn tests of each truth. Wrong verdicts at the 1 % asked for would be 2.4; more than 9 have a chance
