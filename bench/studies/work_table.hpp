@@ -114,6 +114,7 @@ inline Worked draw_worked(const std::string& datasets, const std::string& engine
 
 struct WorkFigures {
     Misses others;
+    Misses long_run;  ///< against the others, as the heats drawn make it in the long run; where nothing misfires
     Misses partner;
     Misses alike;  ///< partners burning the same heat: in the long run they differ by nothing
     Misses joules;
@@ -176,17 +177,20 @@ class WorkTable {
     void print() const {
         std::printf(
             "| engines | runs | refused | undecided | weak found | sound ones accused | against the others: within "
-            "95 %% | rms, %% | half width | against the partner | rms, %% | partners alike, in the long run | rms, %% "
+            "95 %% | rms, %% | half width | the same, in the long run | rms, %% | against the partner | rms, %% | "
+            "partners alike, in the long run | rms, %% "
             "| joules | rms, %% | scatter | rms, points |\n"
-            "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
+            "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n");
         for (const auto& [name, f] : figures_)
             std::printf(
-                "| %s | %d | %d | %d | %d of %d | %d of %d | %s | %.2f | %.2f | %s | %.2f | %s | %.2f | %s | %.1f | %s "
+                "| %s | %d | %d | %d | %d of %d | %d of %d | %s | %.2f | %.2f | %s | %.2f | %s | %.2f | %s | %.2f | %s "
+                "| %.1f | %s "
                 "| %.2f |\n",
                 name.c_str(), f.runs, f.refused, f.undecided, f.found, f.weak, f.accused, f.sound,
                 share(f.others).c_str(), f.others.rms(), f.width / std::max(f.others.readings, 1),
-                share(f.partner).c_str(), f.partner.rms(), share(f.alike).c_str(), f.alike.rms(),
-                share(f.joules).c_str(), f.joules.rms(), share(f.scatter).c_str(), f.scatter.rms());
+                share(f.long_run).c_str(), f.long_run.rms(), share(f.partner).c_str(), f.partner.rms(),
+                share(f.alike).c_str(), f.alike.rms(), share(f.joules).c_str(), f.joules.rms(),
+                share(f.scatter).c_str(), f.scatter.rms());
     }
 
     [[nodiscard]] const WorkFigures& row(const std::string& name) const { return figures_.at(name); }
@@ -194,6 +198,15 @@ class WorkTable {
   private:
     static std::string share(const Misses& misses) {
         return misses.readings > 0 ? share_text(misses.inside, misses.readings) : "-";
+    }
+
+    /// Work goes with heat; percent beyond the mean of the others.
+    static double in_the_long_run(const Worked& drawn, int cylinder) {
+        const std::vector<double>& heat = drawn.scenario.combustion.cylinder_factor;
+        double all = 0.0;
+        for (const double one : heat) all += one;
+        const double own = heat[static_cast<std::size_t>(cylinder - 1)];
+        return 100.0 * (own * (static_cast<double>(heat.size()) - 1.0) / (all - own) - 1.0);
     }
 
     static void count(const Worked& drawn, const kurbel::read::Recording& recording, const kurbel::WorkBalance& result,
@@ -205,6 +218,8 @@ class WorkTable {
             const double percent = truth.percent(row.cylinder);
             f.others.add(row.percent, percent, row.low, row.high);
             f.width += 0.5 * (row.high - row.low);
+            if (drawn.balance != Balance::misfiring)
+                f.long_run.add(row.percent, in_the_long_run(drawn, row.cylinder), row.low, row.high);
             if (row.partner > 0)
                 f.partner.add(row.to_partner_percent, truth.to_partner(row.cylinder, row.partner), row.to_partner_low,
                               row.to_partner_high);

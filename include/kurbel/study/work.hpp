@@ -17,7 +17,8 @@ struct WorkOptions {
     double limit_percent = 2.0;
 };
 
-/// One cylinder. Ranges are 95 % each; all NaN where unknown.
+/// One cylinder. Ranges are 95 % each, of what the cylinder does in the long run: what it did in the seconds recorded is a sample of
+/// that. All NaN where unknown.
 struct CylinderWork {
     int cylinder = 0;  ///< 1-based; 0 where the phase is unknown, then `candidates` holds both possible ones
     std::array<int, 2> candidates{};  ///< unused places 0
@@ -60,8 +61,9 @@ struct WorkBalance {
 /// Balance by orders: the crank's energy at order h (half orders included) holds the z cylinders as the z-point Fourier transform of
 /// their work times the known shape of one combustion (facts: Connolly & Rizzoni 1994; DFT by firing, Ribbens & Rizzoni 1990, both from
 /// abstracts). Wheel error repeats every revolution, so half orders are free of it; at integer orders it grows with speed squared
-/// while work does not, which tells them apart where speed and load vary, and is admitted in the ranges (run-out of 0.05
-/// degrees, teeth of 0.15 degrees, from memory) where they do not. Scatter: each firing's work as a step in the crank's energy, found
+/// while work does not, which tells them apart where speed and load vary, and is admitted in the ranges where they do not: the teeth
+/// as far off as neighbouring intervals show them to be (src/study/tooth_error.hpp), and a run-out of 0.05 degrees (from memory),
+/// which no recording at one speed shows. Scatter: each firing's work as a step in the crank's energy, found
 /// from the lag of every tooth behind the usual cycle, whose own noise is white and seen in what is left.
 ///
 /// Throws WrongQuestion (options), read::InputError (too few whole cycles, cranking, one cylinder).
