@@ -136,9 +136,9 @@ Sorted sort_outcomes(const std::vector<JudgedRecording>& recordings) {
                 "is of another engine than " + recordings.front().name +
                     ": give recordings of one engine, each with the same [engine] in recording.toml");
         if (recording.judged() == 0)
-            throw read::InputError(recording.name, 0,
-                                   "holds no judged firing, so there is no pattern to find: " +
-                                       why_unjudged(recording) + "; record the engine running, for a minute or more");
+            throw read::InputError(
+                recording.name, 0,
+                "holds no judged firing, so there is no pattern to find: " + why_unjudged(recording));
     }
     const bool from_start = start_known(recordings);
     Sorter sorter;

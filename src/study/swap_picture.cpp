@@ -78,7 +78,7 @@ std::string bars(const Outcome& outcome, double top) {
         svg += format("<rect class=\"%s\" x=\"%.1f\" y=\"%.1f\" width=\"%.1f\" height=\"20\"/>\n",
                       told ? "kb-told" : "kb-bar", kLeft, y, std::max(width, 1.0));
         svg += text_at(kLeft + width + 10.0, y + 15.0, "class=\"kb-small\"",
-                       text::percent(p) + (told ? " (verdict)" : ""));
+                       probability_text(p) + (told ? " (verdict)" : ""));
         y += kBars;
     }
     return svg;

@@ -21,6 +21,13 @@ const char* word(Story story) noexcept {
     return "nothing";
 }
 
+std::string probability_text(double probability) {
+    constexpr double kLeast = 0.001;
+    if (probability < kLeast) return "< 0.1 %";
+    if (probability > 1.0 - kLeast) return "> 99.9 %";
+    return text::percent(probability);
+}
+
 std::string moves_text(const std::vector<int>& to) {
     std::vector<std::string> parts;
     for (std::size_t c = 1; c < to.size(); ++c)
@@ -126,8 +133,8 @@ std::string undecided_sentence(const Outcome& outcome) {
     std::vector<Story> stories{Story::followed, Story::stayed, Story::vanished, Story::other};
     std::sort(stories.begin(), stories.end(), [&](Story a, Story b) { return p.of(a) > p.of(b); });
     std::string text = "Undecided: " + std::string(word(stories[0])) + " has a probability of " +
-                       text::percent(p.of(stories[0])) + ", " + word(stories[1]) + " " +
-                       text::percent(p.of(stories[1])) + ".";
+                       probability_text(p.of(stories[0])) + ", " + word(stories[1]) + " " +
+                       probability_text(p.of(stories[1])) + ".";
     const bool both = (stories[0] == Story::followed && stories[1] == Story::stayed) ||
                       (stories[0] == Story::stayed && stories[1] == Story::followed);
     if (both && outcome.given.paired && p.of(stories[1]) > 0.3)
@@ -177,9 +184,9 @@ std::string table(const Outcome& outcome) {
     text += "\nProbability of each explanation (followed and stayed need " + text::percent(outcome.decide) +
             ", the others " + text::percent(1.0 - (1.0 - outcome.decide) * 5.0 / 3.0) + ")\n";
     for (const Story story : {Story::followed, Story::stayed, Story::vanished, Story::other})
-        text += format("  %-10s %s\n", word(story), text::percent(outcome.posterior.of(story)).c_str());
+        text += format("  %-10s %s\n", word(story), probability_text(outcome.posterior.of(story)).c_str());
     if (outcome.posterior.of(Story::nothing) > 1e-4)
-        text += format("  %-10s %s\n", "no fault", text::percent(outcome.posterior.of(Story::nothing)).c_str());
+        text += format("  %-10s %s\n", "no fault", probability_text(outcome.posterior.of(Story::nothing)).c_str());
     const CommonFirings& common = outcome.given.common;
     text += "\n" +
             text::wrapped("Compared: " + std::to_string(common.kept_before) + " of " +

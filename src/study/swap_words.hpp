@@ -22,6 +22,8 @@ struct Outcome {
 };
 
 [[nodiscard]] const char* word(Story story) noexcept;
+/// In percent; beyond 0.1 and 99.9 % no such model is to be believed, so no digits are told there.
+[[nodiscard]] std::string probability_text(double probability);
 /// "4 to 1 and 1 to 4": which part went where.
 [[nodiscard]] std::string moves_text(const std::vector<int>& to);
 [[nodiscard]] std::string sentence(const Outcome& outcome);

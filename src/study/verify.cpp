@@ -46,7 +46,7 @@ void check(const JudgedRecording& recording, int cylinder, const VerifyOptions& 
     if (!judged(recording))
         throw read::InputError(recording.name, 0,
                                "no firing of cylinder " + std::to_string(cylinder) + " could be judged: " +
-                                   (recording.judged() == 0 ? why_unjudged(recording) + "; record at least a minute"
+                                   (recording.judged() == 0 ? why_unjudged(recording)
                                                             : "record at least a minute with the engine running, warm "
                                                               "and steady"));
     if (before == nullptr) return;

@@ -111,15 +111,19 @@ std::string table(const Outcome& outcome) {
              format("in BEFORE, by a variance ratio of %.1f: the test is so many times longer", plan.dispersion));
     else
         line("misfires cluster",
-             outcome.has_before ? "not beyond chance in BEFORE"
-                                : "not known without BEFORE: taken as independent, or \"gone\" would come too often");
+             outcome.has_before
+                 ? "not beyond chance in BEFORE"
+                 : "not known without BEFORE: taken to come one by one; where they come in bursts, \"gone\" is "
+                   "said too often");
     std::string covered = std::isnan(outcome.speed.low)
                               ? std::string("unknown speed")
                               : format("%.0f to %.0f rpm", outcome.speed.low, outcome.speed.high);
     if (!std::isnan(outcome.load.low))
         covered += format(", %.0f to %.0f %% load", 100.0 * outcome.load.low, 100.0 * outcome.load.high);
     if (!std::isnan(outcome.coolant.low))
-        covered += format(", coolant %.0f to %.0f degrees Celsius", outcome.coolant.low, outcome.coolant.high);
+        covered += std::round(outcome.coolant.low) == std::round(outcome.coolant.high)
+                       ? format(", coolant %.0f degrees Celsius", outcome.coolant.low)
+                       : format(", coolant %.0f to %.0f degrees Celsius", outcome.coolant.low, outcome.coolant.high);
     line("covered (middle 90 %)", covered);
     for (const Gap& gap : outcome.gaps)
         line("not covered", in_words(gap) + ": " + counted(gap.misfires, "misfire") + " in BEFORE");

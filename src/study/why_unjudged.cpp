@@ -15,7 +15,7 @@ constexpr std::int64_t kFewestTurns = 4;
 
 const char* what_to_do(Reason reason) {
     switch (reason) {
-        case Reason::cranking: return "the engine was only cranked; record it running";
+        case Reason::cranking: return "the engine was only cranked; record it running, for a minute or more";
         case Reason::learning: return "the recording ends before the engine is learned; record 30 s or more";
         case Reason::fuel_cut: return "the fuel was cut; record it with fuel";
         case Reason::low_torque: return "there was too little torque for a misfire to show; record under more load";

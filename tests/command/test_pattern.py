@@ -26,7 +26,7 @@ def test_healthy_engine_has_no_pattern(tmp_path):
 
 def test_what_cannot_serve_is_refused_and_leaves_nothing(tmp_path):
     done = run("pattern", DATASETS / "pickup-cranking", "--out", tmp_path / "out")
-    assert done.returncode == 3 and "record the engine running" in done.stderr
+    assert done.returncode == 3 and "record it running" in done.stderr
     assert not (tmp_path / "out").exists()
     done = run("pattern", DATASETS / "pickup-road", DATASETS / "foreign-v6-road")
     assert done.returncode == 3 and "one engine" in done.stderr

@@ -26,6 +26,9 @@ def test_story_ends_in_the_report(tmp_path):
     page = (out / "report.html").read_text()
     for folder in sorted(path.name for path in out.iterdir() if path.is_dir()):
         assert f"Folder: {folder}" in page
+    # Three times the same was asked: the list on top says of which folder.
+    assert "What the engine does (1-before)" in page and "What the engine does (6-repaired)" in page
+    assert "Proof of the repair</a>" in page
     assert page.index("Folder: 1-before") < page.index("Folder: 8-work")
     assert os.fspath(tmp_path) not in page
 

@@ -88,4 +88,4 @@ def test_a_verification_that_cannot_be_is_refused():
         done = run("verify", REPAIRED, *extra)
         assert done.returncode == 2 and words in done.stderr, (extra, done.stderr)
     done = run("verify", DATASETS / "pickup-cranking", "--cylinder", 4)
-    assert done.returncode == 3 and "record at least a minute" in done.stderr
+    assert done.returncode == 3 and "record it running, for a minute" in done.stderr

@@ -218,7 +218,7 @@ TEST(Pattern, WhatCannotServeIsRefusedWithAdvice) {
     EXPECT_NE(text_of({judged_rows(100, idle, healthy), other}).find("one engine"), std::string::npos);
     JudgedRecording silent = judged_rows(100, idle, healthy);
     for (Event& event : silent.events) event.verdict = Verdict::unjudged;
-    EXPECT_NE(text_of({silent}).find("record the engine running"), std::string::npos);
+    EXPECT_NE(text_of({silent}).find("with the engine running"), std::string::npos);
 }
 
 }  // namespace

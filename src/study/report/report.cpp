@@ -42,11 +42,18 @@ std::string tag(const Part& part) {
            word.word + "</span>";
 }
 
+/// What was done; with the folder's name where it was done more than once.
+std::string named(const Part& part, const std::vector<Part>& parts) {
+    const auto alike =
+        std::count_if(parts.begin(), parts.end(), [&](const Part& other) { return other.heading == part.heading; });
+    return alike > 1 ? part.heading + " (" + part.folder + ")" : part.heading;
+}
+
 std::string in_short(const std::vector<Part>& parts) {
     std::string html = "<section aria-labelledby=\"short\">\n<h2 id=\"short\">In short</h2>\n<ol class=\"short\">\n";
     for (std::size_t i = 0; i < parts.size(); ++i)
         html += "<li><div>" + tag(parts[i]) + "</div><div><a href=\"#part" + std::to_string(i + 1) + "\">" +
-                escaped(parts[i].heading) + "</a>: " + escaped(parts[i].sentence) + "</div></li>\n";
+                escaped(named(parts[i], parts)) + "</a>: " + escaped(parts[i].sentence) + "</div></li>\n";
     return html +
            "</ol>\n<p class=\"aside\">fault: something is wrong; clear: nothing is; open: not decided yet; finding: a "
            "fact "
