@@ -28,7 +28,7 @@ def test_same_answer_every_time():
 def test_what_cannot_serve_is_refused():
     with pytest.raises(ValueError, match="at least one recording"):
         kurbel.pattern()
-    with pytest.raises(kurbel.InputError, match="record the engine running"):
+    with pytest.raises(kurbel.InputError, match="record it running"):
         kurbel.pattern(DATASETS / "pickup-cranking")
     with pytest.raises(kurbel.InputError, match="one engine"):
         kurbel.pattern(DATASETS / "pickup-road", DATASETS / "foreign-v6-road")
