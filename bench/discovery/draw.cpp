@@ -119,6 +119,14 @@ void draw_drive(Random& random, Drive drive, Scenario& s) {
         s.operation.load_share = {};
     } else if (drive == Drive::hold) {
         s.operation.speed_rpm = Profile(speed_rpm * from(random, 0.8, 1.4));
+    } else if (drive == Drive::coast) {
+        const double top_rpm = speed_rpm * from(random, 0.9, 1.3);
+        const double low_rpm = std::max(800.0, speed_rpm * from(random, 0.45, 0.6));
+        s.seconds = 20.0;
+        s.operation.speed_rpm = Profile({{0.0, top_rpm}, {4.5, top_rpm}, {16.0, low_rpm}, {20.0, low_rpm}});
+        s.operation.load = Profile({{0.0, 0.4}, {4.0, 0.4}, {4.3, 0.15}, {16.0, 0.15}, {16.3, 0.3}, {20.0, 0.3}});
+        s.operation.load_share = {};
+        s.fuel_cuts = {{0, 4.5, 16.0}};
     } else {
         s.operation.mode = kurbel::simulate::Operation::road;
         s.operation.speed_rpm = Profile(speed_rpm * from(random, 0.9, 1.3));

@@ -23,7 +23,9 @@ struct WheelKind {
 
 [[nodiscard]] const std::vector<WheelKind>& wheel_kinds();
 
-enum class Drive : std::uint8_t { idle, hold, cut };
+/// `cut` is a short one at driving speed; `coast` is the one that the guide asks for: in gear, foot off, down to little above idle. It is
+/// not drawn, only asked for.
+enum class Drive : std::uint8_t { idle, hold, cut, coast };
 
 struct Drawn {
     kurbel::simulate::Scenario scenario;

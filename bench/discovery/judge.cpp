@@ -1,6 +1,7 @@
 #include "judge.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 #include <limits>
@@ -99,7 +100,10 @@ bool firings_right(const Drawn& drawn, const Discovery& found) {
 
 }  // namespace
 
-const char* name(Drive drive) { return drive == Drive::idle ? "idle" : drive == Drive::hold ? "hold" : "cut"; }
+const char* name(Drive drive) {
+    constexpr std::array<const char*, 4> kNames{"idle", "hold", "cut", "coast"};
+    return kNames[static_cast<std::size_t>(drive)];
+}
 
 bool Judgement::any_wrong() const { return std::find(answer.begin(), answer.end(), Answer::wrong) != answer.end(); }
 
@@ -169,7 +173,7 @@ Judgement judge(const Drawn& drawn, const kurbel::read::Recording& recording, bo
     judgement.text +=
         format("; %d cylinders, %s (%s %.3f) of %d", found.engine.cylinders, found.engine.layout.c_str(),
                kurbel::discover::name(found.engine.sureness), found.engine.confidence, drawn.scenario.engine.cylinders);
-    if (drawn.drive == Drive::cut) {
+    if (drawn.drive == Drive::cut || drawn.drive == Drive::coast) {
         double nearest = std::numeric_limits<double>::infinity();
         for (int i = 0; i < drawn.scenario.engine.cylinders; ++i) {
             const double real_deg = drawn.scenario.crank_wheel.tdc1_deg - shift_deg +

@@ -38,6 +38,7 @@ int run(const Call& call) {
             Drive drive{};
             if (call.drive == "hold") drive = Drive::hold;
             if (call.drive == "cut") drive = Drive::cut;
+            if (call.drive == "coast") drive = Drive::coast;
             const Drawn drawn = draw(kind, seed, call.cells, call.drive.empty() ? nullptr : &drive);
             try {
                 const kurbel::read::Recording recording = kurbel::simulate::simulate(drawn.scenario);
@@ -66,7 +67,7 @@ int main(int argc, char** argv) {
     Call call;
     app.add_option("--cells", call.cells, "Folder with the layout cells");
     app.add_option("--wheel", call.wheel, "Only wheels whose name holds this");
-    app.add_option("--drive", call.drive, "Only this drive")->check(CLI::IsMember({"idle", "hold", "cut"}));
+    app.add_option("--drive", call.drive, "Only this drive")->check(CLI::IsMember({"idle", "hold", "cut", "coast"}));
     app.add_option("--first", call.first, "First seed");
     app.add_option("--seeds", call.seeds, "Seeds a wheel");
     app.add_flag("--every", call.every, "Tell of every seed, not of wrong ones alone");

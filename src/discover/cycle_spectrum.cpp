@@ -195,12 +195,14 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
 
     constexpr double kSpeedStep = 1.22;
     std::map<std::pair<int, bool>, Sum> sums;
+    std::vector<MotoredCycle> motored;
     for (std::size_t i = 1; i + 1 < cycles.size(); ++i) {
         if (!cycles[i].follows || !cycles[i + 1].follows) continue;
         const int state = fuel_state(cycles[i], lines.fuel_cut_s);
         if (state < 0) continue;
         const double slope = 0.5 * (cycles[i + 1].energy - cycles[i - 1].energy);
         const Eigen::VectorXd phasor = cycles[i].fit - slope * fit.slope;
+        if (state == 1) motored.push_back({cycles[i].energy, phasor});
         const int bin = static_cast<int>(std::floor(0.5 * std::log(cycles[i].energy) / std::log(kSpeedStep)));
         Sum& sum = sums[{bin, state == 1}];
         if (sum.cycles == 0) sum.sum = sum.square = Eigen::VectorXd::Zero(phasor.size());
@@ -209,6 +211,7 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
         sum.sum += phasor;
         sum.square += phasor.cwiseAbs2();
     }
+    spectrum.motored = motored_line(std::move(motored));
     constexpr int kFewestCycles = 6;
     for (const auto& [key, sum] : sums) {
         if (sum.cycles < kFewestCycles) continue;

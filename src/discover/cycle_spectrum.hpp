@@ -4,6 +4,7 @@
 #include <complex>
 #include <vector>
 
+#include "discover/motored_line.hpp"
 #include "kurbel/discover/discovery.hpp"
 
 namespace kurbel::discover {
@@ -24,6 +25,7 @@ struct CycleSpectrum {
     bool phase_known = false;           ///< a cam told which revolution is which
     std::vector<SpectrumPoint> points;  ///< those without fuel first, at most six
     int cycles = 0;
+    MotoredLine motored;  ///< all cycles without fuel
 };
 
 /// Differences between points in which what grows with the energy cancels: the wheel's own errors and the torque of reciprocating

@@ -19,6 +19,8 @@ constexpr std::array<double, 2> kBurns_deg{50.0, 80.0};
 constexpr double kHalfBurnt = 0.5175;
 constexpr double kFullBurn = 11.0;
 constexpr std::array<double, 4> kCharges_bar{0.25, 0.5, 1.0, 2.0};
+/// Without fuel the throttle is shut: down to what a running engine leaves of the air (from memory).
+constexpr std::array<double, 7> kMotoredCharges_bar{0.13, 0.18, 0.25, 0.35, 0.5, 1.0, 2.0};
 constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
 constexpr double kClosing_deg = -140.0;
 constexpr double kOpening_deg = 130.0;
@@ -62,6 +64,7 @@ void keep(std::vector<GasShape>& shapes, GasShape shape) {
     double largest = 0.0;
     for (const auto& wave : shape.wave) largest = std::max(largest, std::abs(wave));
     for (auto& wave : shape.wave) wave /= largest;
+    shape.scale = largest;
     const bool known = std::any_of(shapes.begin(), shapes.end(), [&](const GasShape& other) {
         for (std::size_t h = 0; h < shape.wave.size(); ++h)
             if (std::abs(shape.wave[h] - other.wave[h]) > kSame) return false;
@@ -96,15 +99,13 @@ CylinderSpectra::CylinderSpectra(int count) : inertia_(static_cast<std::size_t>(
         }
         return waves;
     };
-    for (const double bar : kCharges_bar) {
-        keep(motored_, {mixed(bar, 0.0, nullptr), 0.0});
-        keep(fired_, {mixed(bar, 0.0, nullptr), 0.0});
-    }
+    for (const double bar : kMotoredCharges_bar) keep(motored_, {mixed(bar, 0.0, nullptr), 0.0, 1.0});
+    for (const double bar : kCharges_bar) keep(fired_, {mixed(bar, 0.0, nullptr), 0.0, 1.0});
     for (std::size_t c = 0; c < kCentres_deg.size(); ++c)
         for (const double burn_deg : kBurns_deg) {
             const Waves burnt = burn(crank, kCentres_deg[c], burn_deg, count);
             for (const double bar : kCharges_bar)
-                for (const double heat : kHeats) keep(fired_, {mixed(bar, heat, &burnt), kFarFetched[c]});
+                for (const double heat : kHeats) keep(fired_, {mixed(bar, heat, &burnt), kFarFetched[c], 1.0});
         }
 }
 

@@ -14,6 +14,7 @@ using Waves = std::vector<std::complex<double>>;
 struct GasShape {
     Waves wave;
     double far_fetched = 0.0;
+    double scale = 1.0;  ///< by which the waves were divided
 };
 
 /// One cylinder of a typical four-stroke (rod 3.4 crank radii, compression 10: common practice, no source): polytropic compression

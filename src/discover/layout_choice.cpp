@@ -83,9 +83,7 @@ double cost(const Powers& powers, const std::vector<double>& cylinder, const std
 
 }  // namespace
 
-bool shows(const Layout& layout, const CycleSpectrum& spectrum) {
-    return 720.0 / layout.period_deg + 1.0 <= spectrum.waves;
-}
+bool shows(const Layout& layout, const CycleSpectrum& spectrum) { return shows_firings(layout, spectrum.waves); }
 
 std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra, int teeth) {
     std::vector<Powers> points;

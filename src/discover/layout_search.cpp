@@ -10,6 +10,8 @@
 #include "discover/cylinder_spectra.hpp"
 #include "discover/layout_choice.hpp"
 #include "discover/layouts.hpp"
+#include "discover/motored_choice.hpp"
+#include "discover/motored_tdc.hpp"
 #include "kurbel/core/slider_crank.hpp"
 #include "study/shortest_arc.hpp"
 
@@ -164,9 +166,7 @@ TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases,
     TdcFinding tdc;
     tdc.fuel_cut = std::any_of(cases.begin(), cases.end(), [](const Case& each) { return each.point->motored; });
     const double period = candidate.layout().period_deg;
-    // Without a cam the two revolutions are told by the engine alone, or not at all: then degrees count within one.
-    const bool turn_holds = std::abs(std::remainder(360.0, period)) < 0.5;
-    tdc.period_deg = phase_known || turn_holds ? period : 0.5 * period > 179.0 ? 360.0 : 0.5 * period;
+    tdc.period_deg = told_period_deg(candidate.layout(), phase_known);
     constexpr double kStep_deg = 1.0;
     const int places = static_cast<int>(std::lround(period / kStep_deg));
     std::vector<double> misfit;
@@ -197,10 +197,6 @@ TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases,
     return tdc;
 }
 
-Sureness sureness_of(double confidence) {
-    return confidence > 0.99 ? Sureness::sure : confidence > 0.97 ? Sureness::likely : Sureness::not_sure;
-}
-
 std::string in_words(const Layout& layout) {
     return std::to_string(layout.cylinders()) + (layout.cylinders() == 1 ? " firing" : " firings") +
            " in two revolutions, " + layout.name;
@@ -223,7 +219,7 @@ double confidence_of(const std::vector<LayoutScore>& scores) {
 }
 
 void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& spectrum, const CamFinding& cam,
-                 EngineFinding& engine) {
+                 bool motored, EngineFinding& engine) {
     const Layout& layout = *scores.front().layout;
     engine.cylinders = layout.cylinders();
     engine.even = layout.even();
@@ -241,9 +237,9 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     for (const SpectrumPoint& point : spectrum.points) slowest = std::min(slowest, point.energy);
     const double firing_hz = 360.0 / layout.period_deg * std::sqrt(2.0 * slowest) / (2.0 * std::numbers::pi);
     // One cylinder and a twin that fires unevenly swing much alike at idle.
-    const bool like_another = layout.nearly_even() || layout.cylinders() == 1;
+    const bool like_another = !motored && (layout.nearly_even() || layout.cylinders() == 1);
     if (firing_hz > kTorsion_hz || like_another) engine.confidence = std::min(engine.confidence, 0.9);
-    engine.sureness = sureness_of(engine.confidence);
+    engine.sureness = layout_sureness(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
     if (engine.sureness != Sureness::sure && scores.size() > 1)
         engine.raise = "Count the cylinders; next best is " + in_words(*scores[1].layout) +
@@ -256,7 +252,7 @@ void fill_tdc(const Layout& layout, const std::vector<Case>& cases, const Cylind
               const CycleSpectrum& spectrum, const EngineFinding& engine, TdcFinding& tdc) {
     tdc = place_tdc(Candidate(layout, spectra, cases, spectrum.waves), cases, spectrum.phase_known);
     tdc.confidence *= engine.confidence;
-    tdc.sureness = sureness_of(tdc.confidence);
+    tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why = tdc.fuel_cut ? "Without fuel the crank is slowest where a piston stands at TDC after compression."
                            : "Compression slows the crank before TDC, combustion speeds it up behind.";
     if (!tdc.fuel_cut)
@@ -287,9 +283,15 @@ LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wh
         return search;
     }
     const CylinderSpectra spectra(spectrum.waves);
-    const std::vector<LayoutScore> scores = score_layouts(spectrum, spectra, wheel.teeth);
+    const std::vector<MotoredFit> fits = fit_motored(spectrum, spectra, wheel.teeth);
+    std::vector<LayoutScore> scores = score_layouts(spectrum, spectra, wheel.teeth);
     if (scores.empty()) return search;
-    fill_engine(scores, spectrum, cam, search.engine);
+    believe_motored(fits, scores);
+    fill_engine(scores, spectrum, cam, !fits.empty(), search.engine);
+    if (!fits.empty()) {
+        search.tdc = motored_tdc(fits, scores, spectrum.phase_known);
+        return search;
+    }
     std::vector<Case> cases;
     constexpr double kFaint = 25.0;  // five standard errors
     const std::vector<Contrast> differences = contrasts(spectrum);

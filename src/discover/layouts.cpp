@@ -50,6 +50,8 @@ bool Layout::nearly_even() const {
     return !even() && farthest < kNearly * nearest;
 }
 
+bool shows_firings(const Layout& layout, int waves) { return 720.0 / layout.period_deg + 1.0 <= waves; }
+
 const std::vector<Layout>& layouts() {
     static const std::vector<Layout> all = all_layouts();
     return all;

@@ -16,6 +16,9 @@ struct Layout {
     [[nodiscard]] bool even() const { return period_deg * cylinders() < 721.0; }
 };
 
+/// Whether a wheel that shows `waves` of a cycle shows the wave of the firings and one beside it.
+[[nodiscard]] bool shows_firings(const Layout& layout, int waves);
+
 /// Even firing of 1 to 12 and 16 cylinders, and the uneven spacings that the trade knows (common practice, no source).
 [[nodiscard]] const std::vector<Layout>& layouts();
 

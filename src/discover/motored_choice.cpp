@@ -1,0 +1,91 @@
+#include "discover/motored_choice.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace kurbel::discover {
+
+namespace {
+
+/// Chance that a firing TDC lies near `deg`, modulo 360 degrees, if `fit` is right. Ten degrees are right; two are left to what the model leaves
+/// out.
+double chance_near(const MotoredFit& fit, double deg) {
+    constexpr double kNear_deg = 8.0;
+    double sum = 0.0;
+    for (std::size_t i = 0; i < fit.chance.size(); ++i)
+        for (const double tdc : fit.layout->firing_tdc_deg)
+            if (std::abs(std::remainder(deg - static_cast<double>(i) - tdc, 360.0)) <= kNear_deg) {
+                sum += fit.chance[i];
+                break;
+            }
+    return sum;
+}
+
+}  // namespace
+
+Sureness layout_sureness(double confidence) {
+    return confidence > 0.99 ? Sureness::sure : confidence > 0.97 ? Sureness::likely : Sureness::not_sure;
+}
+
+double told_period_deg(const Layout& layout, bool phase_known) {
+    const bool turn_holds = std::abs(std::remainder(360.0, layout.period_deg)) < 0.5;
+    if (phase_known || turn_holds) return layout.period_deg;
+    return 0.5 * layout.period_deg > 179.0 ? 360.0 : 0.5 * layout.period_deg;
+}
+
+void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScore>& scores) {
+    if (fits.empty()) return;
+    const double cooler = 1.0 / std::max(1.0, fits.front().misfit);
+    for (LayoutScore& score : scores) {
+        const auto fit =
+            std::find_if(fits.begin(), fits.end(), [&](const MotoredFit& each) { return each.layout == score.layout; });
+        if (fit != fits.end()) score.cost -= cooler * (fit->log_evidence - fits.front().log_evidence);
+    }
+    std::sort(scores.begin(), scores.end(), [](const LayoutScore& a, const LayoutScore& b) { return a.cost < b.cost; });
+}
+
+TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<LayoutScore>& scores, bool phase_known) {
+    TdcFinding tdc;
+    const auto fit_of = [&](const Layout* layout) {
+        return std::find_if(fits.begin(), fits.end(), [&](const MotoredFit& each) { return each.layout == layout; });
+    };
+    const Layout& layout = *scores.front().layout;
+    const MotoredFit& best = *fit_of(&layout);
+    tdc.fuel_cut = true;
+    tdc.period_deg = told_period_deg(layout, phase_known);
+    std::vector<double> folded(static_cast<std::size_t>(std::lround(tdc.period_deg)));
+    for (std::size_t i = 0; i < best.chance.size(); ++i) folded[i % folded.size()] += best.chance[i];
+    // The middle of the likeliest stretch of ten degrees either side.
+    const auto wide = static_cast<std::ptrdiff_t>(folded.size());
+    const auto within = [&](std::ptrdiff_t at, std::ptrdiff_t reach) {
+        double sum = 0.0;
+        for (std::ptrdiff_t k = -reach; k <= reach; ++k)
+            sum += folded[static_cast<std::size_t>(((at + k) % wide + wide) % wide)];
+        return sum;
+    };
+    std::ptrdiff_t at = 0;
+    for (std::ptrdiff_t i = 0; i < wide; ++i)
+        if (within(i, 5) > within(at, 5) + 1e-9) at = i;
+    tdc.deg = static_cast<double>(at);
+    std::ptrdiff_t reach = 0;
+    while (2 * reach + 1 < wide && within(at, reach) < 0.99) ++reach;
+    tdc.low_deg = tdc.deg - static_cast<double>(reach) - 0.5;
+    tdc.high_deg = tdc.deg + static_cast<double>(reach) + 0.5;
+    double sum = 0.0;
+    double right = 0.0;
+    for (const LayoutScore& score : scores) {
+        const double weight = std::exp(scores.front().cost - score.cost);
+        sum += weight;
+        right += weight * chance_near(*fit_of(score.layout), tdc.deg);
+    }
+    const auto hidden = fit_of(nullptr);
+    sum += std::exp((hidden->log_evidence - best.log_evidence) / std::max(1.0, fits.front().misfit));
+    tdc.confidence = std::min(0.999, right / sum);
+    tdc.sureness = layout_sureness(tdc.confidence);
+    tdc.why = "Without fuel the crank is slowest where a piston stands at TDC after compression.";
+    if (tdc.sureness == Sureness::not_sure)
+        tdc.raise = "Record a longer fuel cut down to low speed, where pistons and torsion disturb least.";
+    return tdc;
+}
+
+}  // namespace kurbel::discover

@@ -1,0 +1,33 @@
+// How the crank's energy within a cycle follows the mean energy while no fuel burns.
+#pragma once
+
+#include <Eigen/Core>
+#include <complex>
+#include <vector>
+
+namespace kurbel::discover {
+
+/// Cycles without fuel, fitted by a straight line over the mean energy, wave by wave. What gas does is the same at every speed; wheel
+/// errors and reciprocating masses grow with the energy: the line parts them. `middle` is the phasor at the mean energy, `rise` the
+/// slope times that energy; their errors are independent. Waves as in SpectrumPoint.
+struct MotoredLine {
+    int cycles = 0;
+    double energy = 0.0;  ///< mean, rad^2/s^2
+    std::vector<std::complex<double>> middle;
+    std::vector<std::complex<double>> rise;
+    std::vector<double> middle_variance;  ///< of the real or imaginary part, of chance alone
+    std::vector<double> rise_variance;
+
+    [[nodiscard]] bool found() const { return cycles > 0; }
+};
+
+/// One cycle: mean energy, and cosine and minus sine of each wave in turn.
+struct MotoredCycle {
+    double energy = 0.0;
+    Eigen::VectorXd waves;
+};
+
+/// Of the slowest cycles. Not found where there are too few.
+[[nodiscard]] MotoredLine motored_line(std::vector<MotoredCycle> cycles);
+
+}  // namespace kurbel::discover
