@@ -12,6 +12,8 @@ struct Recurrence {
     /// comes back exactly, 1 = nothing in common. Roughness is an interval against the mean of its neighbours, in which
     /// speed and its swings cancel.
     double mismatch = 1.0;
+    bool doubled =
+        false;  ///< half as many fit, too, but worse: two rounds that are nearly alike, or one of an engine's cycle
     bool doubtful = false;  ///< twice as many fit far better: another wheel, or an engine whose revolutions differ much
 };
 

@@ -7,6 +7,9 @@ namespace kurbel::discover {
 
 namespace {
 
+/// By which evidence counts: errors of waves of one engine are no independent witnesses, and those that turn out larger than thought count less.
+double cooled(const std::vector<MotoredFit>& fits) { return 0.5 / std::max(1.0, fits.front().misfit); }
+
 /// Chance that a firing TDC lies near `deg`, modulo 360 degrees, if `fit` is right. Ten degrees are right; two are left to what the model leaves
 /// out.
 double chance_near(const MotoredFit& fit, double deg) {
@@ -35,7 +38,7 @@ double told_period_deg(const Layout& layout, bool phase_known) {
 
 void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScore>& scores) {
     if (fits.empty()) return;
-    const double cooler = 1.0 / std::max(1.0, fits.front().misfit);
+    const double cooler = cooled(fits);
     for (LayoutScore& score : scores) {
         const auto fit =
             std::find_if(fits.begin(), fits.end(), [&](const MotoredFit& each) { return each.layout == score.layout; });
@@ -79,7 +82,7 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
         right += weight * chance_near(*fit_of(score.layout), tdc.deg);
     }
     const auto hidden = fit_of(nullptr);
-    sum += std::exp((hidden->log_evidence - best.log_evidence) / std::max(1.0, fits.front().misfit));
+    sum += std::exp(cooled(fits) * (hidden->log_evidence - best.log_evidence));
     tdc.confidence = std::min(0.999, right / sum);
     tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why = "Without fuel the crank is slowest where a piston stands at TDC after compression.";

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
 #include <numeric>
 
@@ -27,11 +28,19 @@ double median(std::vector<double> values) {
 /// Largest tooth angle by which two halves of the laps differ, degrees.
 double largest_difference_deg(const std::vector<double>& edge_s, int edges, const std::vector<Lap>& one,
                               const std::vector<Lap>& two) {
+    // Middle half of each: a false edge beside a tooth that was missed may pass for a lap.
     const auto mean_share = [&](const std::vector<Lap>& laps) {
-        std::vector<double> mean(static_cast<std::size_t>(edges));
+        std::vector<std::vector<double>> seen(static_cast<std::size_t>(edges));
         for (const Lap& lap : laps) {
             const std::vector<double> share = shares(log_intervals(edge_s, lap.first, edges));
-            for (std::size_t i = 0; i < share.size(); ++i) mean[i] += share[i] / static_cast<double>(laps.size());
+            for (std::size_t i = 0; i < share.size(); ++i) seen[i].push_back(share[i]);
+        }
+        std::vector<double> mean;
+        for (std::vector<double>& each : seen) {
+            std::sort(each.begin(), each.end());
+            const auto quarter = static_cast<std::ptrdiff_t>(each.size() / 4);
+            mean.push_back(std::accumulate(each.begin() + quarter, each.end() - quarter, 0.0) /
+                           static_cast<double>(static_cast<std::ptrdiff_t>(each.size()) - 2 * quarter));
         }
         return mean;
     };
@@ -60,8 +69,11 @@ double halves_deg(const std::vector<double>& edge_s, const Fold& fold) {
 /// How far teeth move between slow and fast revolutions.
 double speeds_deg(const std::vector<double>& edge_s, const Fold& fold) {
     std::vector<Lap> laps = fold.laps;
+    // Over two revolutions, because one of a cycle may be the faster one throughout.
+    std::erase_if(
+        laps, [&](const Lap& lap) { return lap.first + 2 * static_cast<std::size_t>(fold.edges) >= edge_s.size(); });
     const auto lap_s = [&](const Lap& lap) {
-        return edge_s[lap.first + static_cast<std::size_t>(fold.edges)] - edge_s[lap.first];
+        return edge_s[lap.first + 2 * static_cast<std::size_t>(fold.edges)] - edge_s[lap.first];
     };
     std::sort(laps.begin(), laps.end(), [&](const Lap& a, const Lap& b) { return lap_s(a) < lap_s(b); });
     const auto third = static_cast<std::ptrdiff_t>(laps.size() / 3);
@@ -79,6 +91,39 @@ double most_swing_deg(const std::vector<double>& edge_s, const Fold& fold) {
     constexpr double kIdle_s = 60.0 / 800.0;
     const double share = lap_s.empty() ? 1.0 : median(lap_s) / kIdle_s;
     return 180.0 / std::numbers::pi * (0.4 * share * share + 0.01);
+}
+
+/// The mean over both revolutions of a cycle is free of half orders. Whole ones move teeth by a quarter as much as half orders of the same
+/// torque, and the two revolutions differ by twice what those do; few teeth hide a part of it.
+double left_of_halves(int edges) {
+    constexpr int kMany = 12;
+    return edges >= kMany ? 0.25 : 0.8;
+}
+
+/// A slow wave along many uneven teeth that towers over the shorter ones may be the engine's swing, seen at one speed alone: its size, degrees; 0
+/// where none does. Teeth that stand unevenly at random have waves of one size.
+double single_wave_deg(const std::vector<double>& measured_deg, double most_swing_deg) {
+    const auto teeth = static_cast<int>(measured_deg.size());
+    constexpr int kMany = 12;
+    constexpr int kSlow = 4;
+    if (teeth < kMany) return 0.0;
+    std::vector<double> wave;
+    for (int order = 1; order <= teeth / 2; ++order) {
+        std::complex<double> sum = 0.0;
+        for (int i = 0; i < teeth; ++i)
+            sum += (measured_deg[static_cast<std::size_t>(i)] - 360.0 * i / teeth) *
+                   std::polar(2.0 / teeth, -2.0 * std::numbers::pi * order * i / teeth);
+        wave.push_back(std::abs(sum));
+    }
+    const double usual = median(std::vector<double>(wave.begin() + kSlow, wave.end()));
+    double largest = 0.0;
+    // One in some thousand among waves of one size (Rayleigh's distribution) is this much larger than the middle one.
+    constexpr double kTowers = 3.5;
+    for (int order = 1; order <= kSlow; ++order) {
+        const double size = wave[static_cast<std::size_t>(order - 1)];
+        if (size > kTowers * usual && size < most_swing_deg) largest = std::max(largest, size);
+    }
+    return largest;
 }
 
 /// Pitch beside interval `i`, from the two on either side: the engine's speed swings along the revolution, so that a gap is
@@ -199,7 +244,8 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     pattern.positions = positions;
     if (!whole) {
         pattern.halves_deg = halves_deg(edge_s, fold);
-        pattern.swing_deg = std::max(pattern.halves_deg, speeds_deg(edge_s, fold));
+        pattern.swing_deg = std::max({left_of_halves(fold.edges) * pattern.halves_deg, speeds_deg(edge_s, fold),
+                                      single_wave_deg(pattern.measured_deg, pattern.most_swing_deg)});
     }
     if (whole) {
         // Place 0 is one tooth like any other: let the errors of all of them sum to nothing.

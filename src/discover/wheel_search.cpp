@@ -105,6 +105,22 @@ WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
     return search;
 }
 
+/// How far the teeth of the pattern's second half stand from those of its first.
+double rounds_apart_deg(const ToothPattern& pattern) {
+    const std::size_t half = pattern.measured_deg.size() / 2;
+    double low = 0.0;
+    double high = 0.0;
+    for (std::size_t i = 0; i < half; ++i) {
+        const double apart = pattern.measured_deg[half + i] - pattern.measured_deg[half] - pattern.measured_deg[i] +
+                             pattern.measured_deg[0];
+        low = std::min(low, apart);
+        high = std::max(high, apart);
+    }
+    // The halves themselves may be longer and shorter.
+    const double longer = pattern.measured_deg[half] - pattern.measured_deg[0] - 180.0;
+    return std::max(high - low, 2.0 * std::abs(longer));
+}
+
 /// Laps of a wheel whose pattern shows by itself.
 WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& marks, const Recurrence& base) {
     WheelSearch search;
@@ -161,7 +177,19 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             "degrees.";
     }
     const bool fine = fold.edges >= kShortWaves && !alternates_roughly(lines.crank_s, fold);
-    if (base.doubtful && !gap && !settled && times == 1 && !fine) {
+    // Engines swing by less from one revolution of a cycle to the next than the most that one swing may do; what moves teeth farther may be the
+    // wheel.
+    constexpr double kAlike = 1.2;
+    constexpr int kFew = 12;
+    const bool alike = fold.edges < kFew && one.halves_deg > kAlike * one.most_swing_deg;
+    constexpr double kAlternates = 2.0;
+    const bool doubled = base.doubled && rounds_apart_deg(one) < kAlternates * one.most_swing_deg;
+    if (doubled && !gap && !settled && times == 1 && !fine) {
+        confidence = std::min(confidence, 0.8);
+        raise = "Count the teeth: half of the pattern comes back nearly alike, so a revolution may hold " +
+                std::to_string(fold.edges / 2) + " of them.";
+    }
+    if ((base.doubtful || alike) && !gap && !settled && times == 1 && !fine) {
         confidence = std::min(confidence, 0.8);
         raise = "Count the teeth: every second round of the pattern differs a little, so a revolution may hold " +
                 std::to_string(2 * fold.edges) + " of them.";
