@@ -289,7 +289,7 @@ LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wh
     believe_motored(fits, scores);
     fill_engine(scores, spectrum, cam, !fits.empty(), search.engine);
     if (!fits.empty()) {
-        search.tdc = motored_tdc(fits, scores, spectrum.phase_known);
+        search.tdc = motored_tdc(fits, scores, search.engine.confidence, spectrum.phase_known);
         return search;
     }
     std::vector<Case> cases;

@@ -47,7 +47,8 @@ void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScor
     std::sort(scores.begin(), scores.end(), [](const LayoutScore& a, const LayoutScore& b) { return a.cost < b.cost; });
 }
 
-TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<LayoutScore>& scores, bool phase_known) {
+TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<LayoutScore>& scores,
+                       double engine_confidence, bool phase_known) {
     TdcFinding tdc;
     const auto fit_of = [&](const Layout* layout) {
         return std::find_if(fits.begin(), fits.end(), [&](const MotoredFit& each) { return each.layout == layout; });
@@ -77,13 +78,18 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
     double sum = 0.0;
     double right = 0.0;
     for (const LayoutScore& score : scores) {
-        const double weight = std::exp(scores.front().cost - score.cost);
+        // What is rare is believed half as late here: a wrong TDC costs more than one that is not told.
+        const double rarer = 0.5 * std::max(0.0, score.rarity - scores.front().rarity);
+        const double weight = std::exp(scores.front().cost - score.cost + rarer);
         sum += weight;
         right += weight * chance_near(*fit_of(score.layout), tdc.deg);
     }
     const auto hidden = fit_of(nullptr);
     sum += std::exp(cooled(fits) * (hidden->log_evidence - best.log_evidence));
     tdc.confidence = std::min(0.999, right / sum);
+    // An engine that is not on the list may stand behind one that fits by half.
+    constexpr double kKnown = 0.9;
+    if (engine_confidence < kKnown) tdc.confidence = std::min(tdc.confidence, engine_confidence);
     tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why = "Without fuel the crank is slowest where a piston stands at TDC after compression.";
     if (tdc.sureness == Sureness::not_sure)

@@ -20,6 +20,6 @@ void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScor
 
 /// For the likeliest layout; the confidence counts what the others would say of the same place. `fits` must not be empty.
 [[nodiscard]] TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<LayoutScore>& scores,
-                                     bool phase_known);
+                                     double engine_confidence, bool phase_known);
 
 }  // namespace kurbel::discover
