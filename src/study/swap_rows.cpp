@@ -141,9 +141,12 @@ void refuse_other_conditions(const Case& made, const Side& before, const Side& a
                                    ": these conditions are not similar (within 375 rpm, 20 % load and the same "
                                    "warm-up state), so the misfires cannot be compared; record AFTER as BEFORE was "
                                    "recorded");
-    throw read::InputError(after.front().name, 0,
-                           "too few firings of the moved cylinders can be compared (" + std::to_string(least) +
-                               " on one side; " + both + "); record 30 s or more on each side");
+    const bool before_is_short = made.point_before.judged < made.point_after.judged;
+    throw read::InputError((before_is_short ? before : after).front().name, 0,
+                           "too few firings of the moved cylinders can be compared (judged of all cylinders: " +
+                               std::to_string(made.point_before.judged) + " before, " +
+                               std::to_string(made.point_after.judged) + " after; " + both +
+                               "); record 30 s or more on each side, the engine running all the time");
 }
 
 }  // namespace

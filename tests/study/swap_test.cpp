@@ -150,6 +150,24 @@ TEST(SwapStudy, NonsenseIsRefused) {
     }
 }
 
+// An engine that stalls after a second leaves a dozen firings: that side is named, not the other.
+TEST(SwapStudy, TheSideThatIsTooShortIsNamed) {
+    JudgedRecording before = one({{4, 0.2}}, "BEFORE", 1);
+    before.events.resize(28);
+    for (Event& event : before.events) {
+        event.verdict = Verdict::fired;
+        event.reason = Reason::none;
+    }
+    try {
+        static_cast<void>(verdict(before, one({{1, 0.2}}, "AFTER", 2)));
+        FAIL();
+    } catch (const read::InputError& error) {
+        const std::string text = error.what();
+        EXPECT_EQ(text.find("BEFORE: too few firings"), 0U) << text;
+        EXPECT_NE(text.find("30 s or more"), std::string::npos) << text;
+    }
+}
+
 // A slice of bench/studies: 60 drawn tests of each truth. Wrong verdicts at the 1 % asked for would be 2.4; more than 9 have a chance
 // below 1e-3 then.
 TEST(SwapStudy, DrawnTestsAreHardlyEverWrong) {
