@@ -11,6 +11,7 @@
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/simulate/simulator.hpp"
 #include "simulate/engines.hpp"
+#include "support/slice.hpp"
 
 namespace kurbel {
 namespace {
@@ -94,10 +95,11 @@ class CrankPhase : public ::testing::TestWithParam<double> {};
 
 TEST_P(CrankPhase, NamesEveryFiringRightlyOnceItIsTold) {
     const double speed_rpm = GetParam();
+    int round = 0;
     for (const Case& c : {Case{"I1", {1}}, Case{"I3", {1, 3, 2}}, Case{"I5", {1, 2, 4, 5, 3}}})
         for (const SensorAt at : {SensorAt::front, SensorAt::flywheel})
             for (const bool dead : {false, true}) {
-                if (dead && c.order.size() == 1) continue;
+                if ((dead && c.order.size() == 1) || round++ % test::kStride != 0) continue;
                 Scenario s = engine(c.order, speed_rpm, at);
                 s.misfires = {dead ? rule(simulate::MisfirePattern::continuous, {2})
                                    : rule(simulate::MisfirePattern::random)};

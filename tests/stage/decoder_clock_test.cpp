@@ -5,6 +5,7 @@
 #include <type_traits>
 
 #include "stage/wheel_edges.hpp"
+#include "support/slice.hpp"
 
 namespace kurbel::test {
 namespace {
@@ -154,7 +155,7 @@ TEST(DecoderClock, ExtremeTicksDoNoHarm) {
 
 TEST(DecoderClock, RandomInputKeepsItsPromises) {
     std::mt19937_64 random(1);
-    for (int round = 0; round < 30; ++round) {
+    for (int round = 0; round < 30; round += kStride) {
         Decoder decoder;
         decoder.configure(car(round % 2 == 0 ? even_wheel(60, {58, 59}) : even_wheel(4, {})));
         std::array<Tooth, kMaxTeethPerPush> out;
