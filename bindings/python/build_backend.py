@@ -2,11 +2,15 @@
 
 Needs CMake, Ninja and the Debian packages that .ci/install names; nothing is downloaded:
 pip wheel --no-build-isolation --no-deps .
+
+Settings of the front end (pip's --config-settings): `build-dir`, the folder in which CMake builds, kept (a temporary one where
+it is not given); `cmake-args`, further arguments of CMake, separated by spaces.
 """
 from __future__ import annotations
 
 import os
 import re
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -28,14 +32,17 @@ def version() -> str:
 class CMakeBuild(build_ext):
     """Builds the CMake target kurbel_python and puts its module where setuptools wants it."""
 
+    settings: dict[str, Any] = {}
+
     def build_extension(self, ext: Extension) -> None:
-        build = Path(self.build_temp).resolve() / "cmake"
+        build = Path(self.settings.get("build-dir", Path(self.build_temp) / "cmake")).resolve()
         target = Path(self.get_ext_fullpath(ext.name)).resolve()
         subprocess.run(
             [
                 "cmake", "-S", str(ROOT), "-B", str(build), "-G", "Ninja", "-DCMAKE_BUILD_TYPE=Release",
                 f"-DPython_EXECUTABLE={sys.executable}", "-DKURBEL_BUILD_PYTHON=ON", "-DKURBEL_BUILD_TESTS=OFF",
                 "-DKURBEL_BUILD_BENCH=OFF", "-DKURBEL_BUILD_COMMAND=OFF", "-DKURBEL_WARNINGS_AS_ERRORS=OFF",
+                *shlex.split(self.settings.get("cmake-args", "")),
             ],
             check=True,
         )
@@ -68,6 +75,7 @@ def build_wheel(
     wheel_directory: str, config_settings: dict[str, Any] | None = None, metadata_directory: str | None = None
 ) -> str:
     """PEP 517: builds the wheel, outside the tree; returns its name."""
+    CMakeBuild.settings = config_settings or {}
     with tempfile.TemporaryDirectory() as scratch:
         return _run("bdist_wheel", wheel_directory, build={"build_base": scratch}, egg_info={"egg_base": scratch})
 
