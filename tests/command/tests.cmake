@@ -5,7 +5,7 @@ if(TARGET kurbel_command)
     add_test(NAME command.${part}
              COMMAND "${Python_EXECUTABLE}" -B -m pytest -q -p no:cacheprovider
                      "${CMAKE_CURRENT_SOURCE_DIR}/command/test_${part}.py")
-    set_tests_properties(command.${part} PROPERTIES LABELS command
+    set_tests_properties(command.${part} PROPERTIES LABELS command COST 5
                          ENVIRONMENT "KURBEL_PROGRAM=$<TARGET_FILE:kurbel_command>")
   endforeach()
 endif()

@@ -17,5 +17,5 @@ if(KURBEL_BUILD_COMMAND)
   add_test(NAME consumer.installed_tree
            COMMAND bash "${CMAKE_CURRENT_SOURCE_DIR}/consumer/run" "${PROJECT_BINARY_DIR}" "${PROJECT_SOURCE_DIR}"
                    "${PROJECT_BINARY_DIR}/consumer" "${PROJECT_VERSION}" "${PROJECT_SOURCE_DIR}/datasets/pickup-1-before")
-  set_tests_properties(consumer.installed_tree PROPERTIES LABELS consumer TIMEOUT 900)
+  set_tests_properties(consumer.installed_tree PROPERTIES LABELS consumer TIMEOUT 900 COST 30)
 endif()

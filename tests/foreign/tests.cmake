@@ -4,7 +4,7 @@ if(TARGET kurbel_command)
   foreach(part formats waveforms bad_files streams guide inspect units)
     add_test(NAME foreign.${part}
              COMMAND "${CMAKE_CURRENT_SOURCE_DIR}/foreign/run" "${KURBEL_READERS_ENV}" "${CMAKE_CURRENT_SOURCE_DIR}/foreign/test_${part}.py")
-    set_tests_properties(foreign.${part} PROPERTIES LABELS foreign
+    set_tests_properties(foreign.${part} PROPERTIES LABELS foreign COST 10
                          ENVIRONMENT "KURBEL_PROGRAM=$<TARGET_FILE:kurbel_command>")
   endforeach()
 endif()
