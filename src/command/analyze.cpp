@@ -88,12 +88,15 @@ void refuse_foreign_wheel(const read::Recording& recording, const SyncState& syn
                                " could be placed on a wheel with " + wheel_in_words(recording.config.crank_wheel));
 }
 
-/// Too few edges to find the wheel: no fault of its description.
-std::string too_short(const read::Recording& recording, const SyncState& sync) {
-    if (sync.teeth > 0) return "";
-    return counted(sync.edges, "edge") + " and no whole revolution from one gap to the next on a wheel with " +
-           wheel_in_words(recording.config.crank_wheel) +
-           ": the recording is too short, or the engine was stopping. Record at least ten seconds of a running engine";
+/// Too few edges to find the wheel: no fault of its description, but nothing can be said of such a recording, and every study refuses it.
+void refuse_too_short(const std::string& recording_name, const read::Recording& recording, const SyncState& sync) {
+    if (sync.revolutions > 0) return;
+    throw read::InputError(
+        recording_name, 0,
+        counted(sync.edges, "edge") + " and no whole revolution from one gap to the next on a wheel with " +
+            wheel_in_words(recording.config.crank_wheel) +
+            ": the recording is too short, or the engine was stopping. Record at least ten seconds of a "
+            "running engine");
 }
 
 Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& recording) {
@@ -109,8 +112,7 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
         throw read::InputError(recording.described_in, 0,
                                std::string(result.status.parameter) + ": " + result.status.why);
     refuse_foreign_wheel(recording, result.value.sync);
-    if (std::string note = too_short(recording, result.value.sync); !note.empty())
-        outcome.notes.push_back(std::move(note));
+    refuse_too_short(call.recording, recording, result.value.sync);
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
     outcome.tdc_offset = result.value.tdc_offset;

@@ -204,16 +204,16 @@ def test_code_and_misfires_name_the_cylinder(cylinder, code, method, tmp_path):
     assert {row["cylinder"] for row in called} == {str(cylinder)}
 
 
-def test_short_recording_is_no_error(recording, tmp_path):
+def test_a_recording_without_a_whole_revolution_is_refused(recording, tmp_path):
     lines = (recording / "edges.csv").read_text().splitlines()
     (recording / "edges.csv").write_text("\n".join(lines[:40]) + "\n")
     done = run("analyze", recording, "--out", tmp_path / "result")
-    assert done.returncode == 0
-    assert "nothing was judged" in done.stdout or "could be judged" in done.stdout
-    # The cause, as a stopping engine's capture has it, too.
-    assert "no whole revolution from one gap to the next" in " ".join(done.stdout.split())
-    summary = json.loads((tmp_path / "result" / "summary.json").read_text())
-    assert summary["codes"] == [] and summary["load"]["source"] == "none" and summary["load"]["why_no_estimate"]
+    assert done.returncode == 3 and done.stdout == ""
+    # The cause, as a stopping engine's capture has it, too; and what to do.
+    said = " ".join(done.stderr.split())
+    assert str(recording) in said and "39 edges and no whole revolution from one gap to the next" in said
+    assert "Record at least ten seconds of a running engine" in said
+    assert not (tmp_path / "result").exists()
 
 
 def test_load_without_a_channel_is_estimated_and_marked(tmp_path):
