@@ -71,3 +71,20 @@ def test_noise_is_said_to_be_no_signal():
 def test_errors_name_the_parameter(arguments, error, text):
     with pytest.raises(error, match=f"^{text}"):
         kurbel.edges_from_waveform(**{"samples": COIL_V, "rate_hz": RATE_HZ, **arguments})
+
+
+def test_exchanged_channels_are_told_of_both_reports_and_of_those_alone():
+    time_s = np.arange(100_000) / 100e3
+    crank, cam = (kurbel.edges_from_waveform(-np.sin(2 * np.pi * hz * time_s), 100e3).report for hz in (1000, 40))
+    for report in kurbel.compare_waveforms(crank, cam):
+        assert "channels_swapped" not in report.findings
+    swapped = kurbel.compare_waveforms(cam, crank)
+    for before, after in zip((cam, crank), swapped):
+        assert after.findings == (*before.findings, "channels_swapped")
+        assert after.advice[-1] == "crank and cam seem to be exchanged"
+        assert after.edges == before.edges
+    # Once more says it once, and the right way round takes it back.
+    assert kurbel.compare_waveforms(*swapped) == swapped
+    assert kurbel.compare_waveforms(swapped[1], swapped[0]) == (crank, cam)
+    with pytest.raises(TypeError, match="^cam: "):
+        kurbel.compare_waveforms(crank, 3)

@@ -27,7 +27,7 @@ from ._inspect import inspect
 from ._pattern import pattern
 from ._report import report
 from ._result import EVENT_DTYPE, REASONS, VERDICTS, Result, Sync
-from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, edges_from_waveform
+from ._waveform import EDGE_DTYPE, WaveformEdges, WaveformReport, compare_waveforms, edges_from_waveform
 from ._swap import RepairTest, swap, verify
 from ._wheel import Wheel, WheelFit, learn_wheel
 
@@ -52,6 +52,7 @@ __all__ = [
     "align_events",
     "align_speeds",
     "analyze",
+    "compare_waveforms",
     "cranking",
     "edges_from_waveform",
     "inspect",

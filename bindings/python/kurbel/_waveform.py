@@ -84,6 +84,49 @@ class WaveformEdges:
         return np.ascontiguousarray(self.edges["tick"])
 
 
+def compare_waveforms(crank: WaveformReport, cam: WaveformReport) -> tuple[WaveformReport, WaveformReport]:
+    """Says of two channels of one capture whether crank and cam are exchanged.
+
+    In the same time a crank wheel passes more teeth than a cam, whatever the engine: exchanged where the "cam" gave more than twice as
+    many edges as the "crank", and the crank more than eight.
+
+    Parameters
+    ----------
+    crank, cam : WaveformReport
+        Of the same capture, each from its first sample to its last.
+
+    Returns
+    -------
+    (crank, cam) : tuple of WaveformReport
+        The same reports; 'channels_swapped' stands among the findings of both where it is so, and of neither where it isn't.
+
+    Raises
+    ------
+    TypeError
+        The text begins with the parameter's name.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time_s = np.arange(100000) / 100e3
+    >>> slow, fast = (edges_from_waveform(-np.sin(2 * np.pi * hz * time_s), 100e3).report for hz in (50, 1000))
+    >>> compare_waveforms(slow, fast)[0].findings
+    ('channels_swapped',)
+    """
+    for name, report in (("crank", crank), ("cam", cam)):
+        if not isinstance(report, WaveformReport):
+            raise TypeError(f"{name}: must be a WaveformReport, not {type(report).__name__}")
+    word, advice, swapped = _core.channels_swapped(crank.edges, cam.edges)
+
+    def told(report: WaveformReport) -> WaveformReport:
+        kept = [(known, text) for known, text in zip(report.findings, report.advice) if known != word]
+        if swapped:
+            kept.append((word, advice))
+        return dataclasses.replace(report, findings=tuple(known for known, _ in kept), advice=tuple(text for _, text in kept))
+
+    return told(crank), told(cam)
+
+
 def _word(parameter: str, word: str | None, known: dict[str | None, int]) -> int:
     if word in known:
         return known[word]

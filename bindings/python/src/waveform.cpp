@@ -1,4 +1,5 @@
 // Edges of a waveform that lies in a NumPy array.
+#include <bit>
 #include <span>
 #include <vector>
 
@@ -100,6 +101,14 @@ void bind_waveform(py::module_& module) {
     module.def("edges_from_waveform", &edges_from_waveform, py::arg("samples"), py::kw_only(), py::arg("rate_hz"),
                py::arg("tick_hz"), py::arg("first_tick"), py::arg("scale"), py::arg("least_swing"), py::arg("kind"),
                py::arg("flank"));
+    module.def(
+        "channels_swapped",
+        [](std::int64_t crank_edges, std::int64_t cam_edges) {
+            const int bit = std::countr_zero(static_cast<std::uint32_t>(signal::Finding::channels_swapped));
+            return py::make_tuple(signal::finding_name(bit), signal::finding_advice(bit),
+                                  signal::channels_swapped(crank_edges, cam_edges));
+        },
+        py::arg("crank_edges"), py::arg("cam_edges"));
 }
 
 }  // namespace kurbel::python

@@ -15,7 +15,8 @@ namespace kurbel::signal {
 /// Before a coil a tooth's middle makes the steep crossing: between the teeth, and above all in the middle of a gap, the voltage
 /// creeps through zero. So the right flank is the one whose slopes are short beside the distance of the teeth. And the crossing in the
 /// middle of the gap halves it: among the distances from one wrong crossing to the next there are two that are long by half a gap, among
-/// the right ones a single one that is long by the whole gap. So the right flank's distances have the larger mean square.
+/// the right ones a single one that is long by the whole gap. So the right flank's distances have the larger mean square; and it alone has
+/// long ones between two that are alike, which an engine that runs up or stops doesn't change.
 class EdgeQueue {
   public:
     static constexpr int kRoom = 512;
@@ -31,6 +32,7 @@ class EdgeQueue {
         size_ = 0;
         given_ = 0;
         before_ = {-1.0, -1.0};  // the first edge is no distance from the last one
+        last_ = {};
     }
 
     /// `slope_share`: length of the slope over the distance of the teeth; NaN where it is not known.
@@ -88,7 +90,10 @@ class EdgeQueue {
     /// Above 1 falling is right, below -1 rising.
     [[nodiscard]] double lean() const noexcept {
         if (seen_[0] < 8 || seen_[1] < 8) return 0.0;
-        // Where the distances tell, they do so whatever the input circuit makes of the heights.
+        // Where gaps tell, they do so whatever the engine does; where the distances tell, whatever the input circuit makes of the heights.
+        const double by_gaps =
+            count_[0] > 40 && count_[1] > 40 ? (gaps_[0] / count_[0] - gaps_[1] / count_[1]) / kDistancesTell : 0.0;
+        if (std::fabs(by_gaps) > 1.0) return by_gaps;
         const double by_distance =
             count_[0] > 40 && count_[1] > 40 ? std::log(spread(0) / spread(1)) / kDistancesTell : 0.0;
         if (std::fabs(by_distance) > 1.0) return by_distance;
@@ -111,10 +116,25 @@ class EdgeQueue {
             count_[side] += 1.0;
             sum_[side] += distance;
             squares_[side] += distance * distance;
+            add_gap(side, distance);
         }
         before_[side] = time_s;
     }
 
+    /// The last distance but one before `next`, beside the two around it.
+    void add_gap(std::size_t side, double next) noexcept {
+        std::array<double, 2>& last = last_[side];
+        const double around = 0.5 * (last[0] + next);
+        const bool alike = next < kAlike * last[0] && last[0] < kAlike * next;
+        if (alike && last[1] > around) {
+            const double longer = last[1] / around - 1.0;
+            gaps_[side] += longer * longer < kLongest ? longer * longer : kLongest;
+        }
+        last = {last[1], next};
+    }
+
+    static constexpr double kAlike = 1.6;  ///< more than speed changes from tooth to tooth, less than half a gap of two
+    static constexpr double kLongest = 4.0;  ///< two places absent
     static constexpr int kMemory = 256;
     static constexpr int kEnough = 150;             ///< more than two turns of the usual wheels
     static constexpr double kSlopesTell = 0.2;      ///< logarithm of a ratio of mean squares
@@ -127,6 +147,8 @@ class EdgeQueue {
     std::array<double, 2> count_{};
     std::array<double, 2> sum_{};
     std::array<double, 2> squares_{};
+    std::array<double, 2> gaps_{};                 ///< sum of squares by which distances are longer than those around
+    std::array<std::array<double, 2>, 2> last_{};  ///< distances
     std::int64_t given_ = 0;
     std::int32_t head_ = 0;
     std::int32_t size_ = 0;
