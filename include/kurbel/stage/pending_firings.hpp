@@ -55,20 +55,41 @@ class PendingFirings {
         return queue_[static_cast<std::size_t>((head_ + i) % kCapacity)];
     }
 
-    /// Amplitude of the oldest, after its stronger neighbours have been explained. `limits`: share of lost work, by place, above
-    /// which a firing counts as lost; `dead`: places whose loss the pattern holds.
-    [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits,
-                                        const Dead& dead) const noexcept {
+    using Amplitudes = std::array<Real, kCapacity>;
+
+    /// Amplitude of the oldest, after its stronger neighbours have been explained; theirs are written to `neighbours`, 0 where
+    /// one needs no explanation. `limits`: share of lost work, by place, above which a firing counts as lost; `dead`: places whose
+    /// loss the pattern holds.
+    [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits, const Dead& dead,
+                                        Amplitudes& neighbours) const noexcept {
         Amplitudes amplitude{};
         std::array<bool, kCapacity> explained{};
+        neighbours.fill(Real(0));
         for (int i = 0; i < count_; ++i) amplitude[static_cast<std::size_t>(i)] = (*this)[i].amplitude;
         for (int round = 0; round < count_; ++round) {
             const int strongest = strongest_above(bank, amplitude, explained, limits, dead);
             if (strongest <= 0) break;
-            explained[static_cast<std::size_t>(strongest)] = true;
-            take_out(bank, strongest, amplitude[static_cast<std::size_t>(strongest)], amplitude);
+            const auto at = static_cast<std::size_t>(strongest);
+            explained[at] = true;
+            neighbours[at] = amplitude[at];
+            take_out(bank, strongest, amplitude[at], amplitude);
         }
         return amplitude[0];
+    }
+
+    /// Takes out of the window of the oldest what its neighbours added to it.
+    template <class Values>
+    void take_out_neighbours(const ResponseBank& bank, const Amplitudes& neighbours, Values& x) const noexcept {
+        for (int i = 1; i < count_; ++i) {
+            const Real size = neighbours[static_cast<std::size_t>(i)];
+            const PendingFiring<Real>& entry = (*this)[i];
+            const auto shift = static_cast<int>(entry.bin - (*this)[0].bin);
+            if (size == Real(0) || shift >= bank.size()) continue;
+            const auto amplitude = static_cast<float>(size * entry.expected / (*this)[0].expected);
+            const auto& response = bank.response(entry.place);
+            for (int j = shift; j < bank.size(); ++j)
+                x[static_cast<std::size_t>(j)] -= amplitude * response[static_cast<std::size_t>(j - shift)];
+        }
     }
 
     /// Takes out of the others what the oldest, of amplitude `size`, adds to theirs.
@@ -86,8 +107,6 @@ class PendingFirings {
     }
 
   private:
-    using Amplitudes = std::array<Real, kCapacity>;
-
     /// The firing that explains most among those that are not as the pattern has them; -1 where all are.
     [[nodiscard]] int strongest_above(const ResponseBank& bank, const Amplitudes& amplitude,
                                       const std::array<bool, kCapacity>& explained, const Limits& limits,

@@ -296,7 +296,9 @@ class WorkEstimator {
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
         oldest.amplitude = static_cast<Real>(match.amplitude);
-        oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead());
+        typename PendingFirings<Real>::Amplitudes neighbours;
+        oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead(), neighbours);
+        pending_.take_out_neighbours(bank_, neighbours, x);
         const Real variance = Real(1) / static_cast<Real>(match.precision);
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
