@@ -27,7 +27,8 @@ struct FiringWork {
     Real expected = 0;        ///< work of a healthy firing here
     Real lost = 0;            ///< share of it that is missing against this cylinder's healthy pattern
     Real lost_se = 0;         ///< its standard error from measurement, pattern and window
-    Real known_variance = 0;  ///< part of lost_se squared that not every firing has: a young pattern, a short window
+    Real pattern_doubt = 0;   ///< variance of the pattern over that of one firing's measurement: 1/n after n cycles
+    Real known_variance = 0;  ///< part of lost_se squared that not every firing has: a short window
     Real offset = 0;          ///< share by which this cylinder's healthy pattern lies below the others
     Real strange = 1;  ///< residual that neither health nor misfire explains, in its healthy mean square; 1 = usual
 };

@@ -311,8 +311,9 @@ class WorkEstimator {
             doubt = (Real(1) - others) / others;
         }
         firing.lost = oldest.amplitude + levels_.missing(oldest.place);
-        firing.known_variance = doubt * usual_variance + std::max(variance - usual_variance, Real(0));
-        firing.lost_se = std::sqrt(usual_variance + firing.known_variance);
+        firing.pattern_doubt = doubt;
+        firing.known_variance = std::max(variance - usual_variance, Real(0));
+        firing.lost_se = std::sqrt(usual_variance * (Real(1) + doubt) + firing.known_variance);
         firing.strange = static_cast<Real>(
             misfit_.of(x, bank_.response(oldest.place), static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
