@@ -92,11 +92,19 @@ class Decision {
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
         if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, j.probability, j.feedback);
-        if (!firing.mixed && !firing.rehearsed)
+        if (!firing.mixed && !firing.rehearsal)
             follow(firing, sd, j.probability,
                    posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
         return j;
     }
+
+    /// How `count` healthy firings scatter that were looked at together, before any of them is judged.
+    void expect_scatter(Real deviation, int count) noexcept {
+        scatter_.settle(deviation, count);
+        update_limits();
+    }
+    /// Normal deviate that a healthy firing exceeds as rarely as false alarms are accepted.
+    [[nodiscard]] Real normal_limit() const noexcept { return normal_limit_; }
 
   private:
     static constexpr Real kLeastLoss = Real(0.4);  // nearer to "all lost" than to "nothing lost", with room for scatter
@@ -196,7 +204,8 @@ class Decision {
         rate_[k] += (probability - rate_[k]) / Real(200);
         // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.
         const Real healthy = scatter_.deviation(firing.place);
-        if (!firing.dead) scatter_.learn(firing.place, firing.lost, sd * sd - healthy * healthy, Real(1) - suspicion);
+        if (!firing.dead && !firing.rehearsed)
+            scatter_.learn(firing.place, firing.lost, sd * sd - healthy * healthy, Real(1) - suspicion);
         update_limit(firing.place);
     }
 

@@ -84,6 +84,17 @@ class HealthyScatter {
                              side(off - kMedian * with_known(common_deviation_));
     }
 
+    /// Takes the deviation that `count` firings at once have shown, weighed against what was known before.
+    void settle(Real deviation, int count) noexcept {
+        if (count == 0 || !(deviation > Real(0))) return;
+        const Real before = common_count_ + kPriorCount;
+        const Real share = Real(count) / (Real(count) + before);
+        const Real step = std::pow(deviation / common_deviation_, share);
+        common_deviation_ *= step;
+        for (int k = 0; k < firings_; ++k) deviation_[static_cast<std::size_t>(k)] *= step;
+        common_count_ = std::min(common_count_ + Real(count), kMemory * Real(firings_));
+    }
+
     /// Begins a place anew, after the pattern was moved under it.
     void forget(int place) noexcept {
         const auto k = static_cast<std::size_t>(place);
@@ -117,6 +128,8 @@ class HealthyScatter {
     static constexpr Real kMemory = Real(1000);
     static constexpr unsigned kFitEvery = 8;  // the tail moves slowly, and fitting it costs more than all the rest
     static constexpr Real kPriorDeviation = Real(0.15);
+    // Engines scatter half to twice as much as the next one; the deviation of n firings is known to 1.2 over root n.
+    static constexpr Real kPriorCount = Real(3);
     static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
     static constexpr Real kHalf = Real(0.5);       // of the work: misfires lose more
     static constexpr Real kTailBegins = Real(2);

@@ -215,6 +215,14 @@ class ResponseBank {
         return sum / precision_[place];
     }
 
+    /// What a constant of one in the whole window adds to place k's amplitude.
+    [[nodiscard]] Real level(int k) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        Real sum = 0;
+        for (int j = 0; j < size_; ++j) sum += weight_[place][static_cast<std::size_t>(j)];
+        return sum / precision_[place];
+    }
+
     /// Largest log-likelihood gain of "work lost" over "healthy" among all hypotheses.
     [[nodiscard]] Real best_gain(int k, const Window& x) const noexcept {
         std::array<Real, kHypotheses> gain{};
@@ -235,6 +243,13 @@ class ResponseBank {
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }
     }
+
+    /// Hypotheses in use at this speed, and the choice of one for a trial while no misfire has been learned from.
+    [[nodiscard]] int hypotheses() const noexcept { return active_ + 1; }
+    [[nodiscard]] bool untaught() const noexcept { return weight_all_ == Real(0); }
+    void assume(int hypothesis) noexcept { chosen_ = hypothesis; }
+    /// Adds a log-likelihood gain that many firings together have under a hypothesis.
+    void expect(int hypothesis, Real gain) noexcept { evidence_[static_cast<std::size_t>(hypothesis)] += gain; }
 
     /// Enough misfires were seen to know their kind.
     [[nodiscard]] bool experienced() const noexcept { return weight_all_ > Real(20); }

@@ -12,6 +12,7 @@
 #include "kurbel/stage/cylinder_levels.hpp"
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/firing_work.hpp"
+#include "kurbel/stage/first_losses.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/learned_pattern.hpp"
 #include "kurbel/stage/misfire_response.hpp"
@@ -99,6 +100,7 @@ class WorkEstimator {
             if (feedback.learn) learn_window(firing, feedback);
             const bool deviates = feedback.misfire != levels_.is_dead(place);
             levels_.note(place, deviates ? pending_[0].amplitude : Real(0));
+            if (rehearsal_.runs()) rehearsal_.note(pending_[0].bin, deviates ? pending_[0].amplitude : Real(0));
             if (deviates) remove_deviation();
         }
         pending_.drop_oldest();
@@ -119,6 +121,11 @@ class WorkEstimator {
 
     /// The next firings will be given out once more: what is learned of them counts, not what is said of them.
     [[nodiscard]] bool rehearses() const noexcept { return rehearsal_.runs(); }
+    /// How the firings scatter that will be, and how many have told.
+    [[nodiscard]] Real first_scatter() const noexcept { return first_scatter_; }
+    [[nodiscard]] int first_healthy() const noexcept { return first_healthy_; }
+    /// How many rehearsals have ended.
+    [[nodiscard]] int rehearsals() const noexcept { return rehearsal_.passes(); }
 
     [[nodiscard]] int cycles_learned() const noexcept { return residuals_.pattern().cycles(); }
     [[nodiscard]] bool settled() const noexcept { return cycles_learned() >= kLearningCycles; }
@@ -147,26 +154,78 @@ class WorkEstimator {
     void learn_ahead() noexcept {
         learn_cycles(residuals_.bins().newest() - 1);
         if (!settled() || pending_.count() == 0) return;
-        look_again();
-        learn_from_waiting();
+        FirstLosses<Real> first;
+        try_hypotheses(first);
+        // Twice, for the first look knows nothing of how this engine's windows scatter.
+        find_first_losses(first);
+        learn_from_waiting(first);
+        residuals_.put_back(first_waiting());
+        learn_again();
         match();
-        look_again();
+        find_first_losses(first);
+        residuals_.put_back(first_waiting());
+        first_scatter_ = first.deviation();
+        first_healthy_ = first.others();
         rehearsal_.begin(pending_[0].bin, newest_window() - hold_);
+        for (int n = 0; n < first.losses(); ++n) rehearsal_.note(pending_[first.firing(n)].bin, first.lost(n));
+        look_again();
     }
 
-    void learn_from_waiting() noexcept {
+    [[nodiscard]] std::int64_t first_waiting() const noexcept { return pending_[0].bin - before_; }
+
+    /// Asks which kind of response explains most of what the waiting firings show together.
+    void try_hypotheses(FirstLosses<Real>& first) noexcept {
+        if (!bank_.untaught()) return;
+        for (int h = 0; h < bank_.hypotheses(); ++h) {
+            bank_.assume(h);
+            bank_.compose(covariance_);
+            bank_.match(covariance_);
+            find_losses(first);
+            bank_.expect(h, static_cast<float>(first.gain(pending_, bank_)));
+        }
+        bank_.assume(0);
+        match();
+    }
+
+    void find_losses(FirstLosses<Real>& first) noexcept {
+        look_again();
+        first.find(pending_, bank_, leverage(), levels_.dead(), grid_.bins,
+                   residuals_.bins().oldest_connected() + before_, kFirstLimit);
+    }
+
+    /// Takes the misfires that the waiting firings show together out of the bins and the pattern.
+    void find_first_losses(FirstLosses<Real>& first) noexcept {
+        find_losses(first);
+        for (int n = 0; n < first.losses(); ++n) take_out(pending_[first.firing(n)], first.lost(n));
+        learn_again();
+    }
+
+    /// Learns how windows scatter from those that waited and lost nothing. How wide the prior is was a guess: they tell.
+    void learn_from_waiting(const FirstLosses<Real>& first) noexcept {
+        std::array<float, PendingFirings<Real>::kCapacity> misfit{};
+        int count = 0;
         Window x{};
-        for (int i = 0; i < pending_.count(); ++i) {
-            const PendingFiring<Real>& entry = pending_[i];
-            if (entry.length < size_ || std::fabs(entry.amplitude) > kMaybeLost) continue;
-            residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
-            covariance_.learn(x, 1.0F);
+        for (const bool measured : {false, true}) {
+            for (int i = 0; i < pending_.count(); ++i) {
+                const PendingFiring<Real>& entry = pending_[i];
+                if (entry.length < size_ || first.has_lost(i)) continue;
+                residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
+                // The pattern was learned from this window, too.
+                for (float& value : x) value /= std::sqrt(1.0F - static_cast<float>(leverage()));
+                if (measured)
+                    covariance_.learn(x, 1.0F);
+                else
+                    misfit[static_cast<std::size_t>(count++)] = misfit_.of(x, bank_.response(entry.place), 0.0F, size_);
+            }
+            if (measured || count == 0) return;
+            std::nth_element(misfit.begin(), misfit.begin() + count / 2, misfit.begin() + count);
+            covariance_.scale_prior(std::max(0.3F, misfit[static_cast<std::size_t>(count / 2)]));
         }
     }
 
-    /// Ends the rehearsal: what it took for misfires is taken out of the pattern, and all firings are to be judged anew.
+    /// Ends a rehearsal: what it took for misfires is taken out of the pattern, and all firings come anew.
     void go_back() noexcept {
-        rehearsal_.end();
+        static_cast<void>(rehearsal_.again());
         learn_again();
         residuals_.put_back(rehearsal_.first() - before_);
         match();
@@ -237,7 +296,7 @@ class WorkEstimator {
     void look_at(PendingFiring<Real>& entry) noexcept {
         Window x{};
         residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
-        entry.amplitude = static_cast<Real>(amplitude_and_precision(entry, x).amplitude);
+        entry.amplitude = without_itself(entry, static_cast<Real>(amplitude_and_precision(entry, x).amplitude));
         if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(entry.place, x));
     }
 
@@ -295,7 +354,7 @@ class WorkEstimator {
         Window& x = window_;
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
-        oldest.amplitude = static_cast<Real>(match.amplitude);
+        oldest.amplitude = without_itself(oldest, static_cast<Real>(match.amplitude));
         typename PendingFirings<Real>::Amplitudes neighbours;
         oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead(), neighbours);
         pending_.take_out_neighbours(bank_, neighbours, x);
@@ -303,13 +362,7 @@ class WorkEstimator {
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
         Real doubt = residuals_.pattern().doubt(residuals_.point(oldest.bin));
-        if (rehearsal_.runs()) {
-            // This firing is one of them, and pulls the pattern towards itself by that share (its leverage; Belsley, Kuh and Welsch,
-            // Regression Diagnostics, 1980, ch. 2).
-            const Real others = Real(1) - std::min(doubt, kMostLeverage);
-            oldest.amplitude /= others;
-            doubt = (Real(1) - others) / others;
-        }
+        if (rehearsal_.holds(oldest.bin)) doubt /= Real(1) - leverage();
         firing.lost = oldest.amplitude + levels_.missing(oldest.place);
         firing.pattern_doubt = doubt;
         firing.known_variance = std::max(variance - usual_variance, Real(0));
@@ -318,6 +371,15 @@ class WorkEstimator {
             misfit_.of(x, bank_.response(oldest.place), static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
     }
+
+    /// A firing that the pattern was learned from pulls it towards itself by its leverage (Belsley, Kuh and Welsch, Regression
+    /// Diagnostics, 1980, ch. 2): but for what a rehearsal has taken out of it.
+    [[nodiscard]] Real without_itself(const PendingFiring<Real>& entry, Real amplitude) const noexcept {
+        if (!rehearsal_.holds(entry.bin)) return amplitude;
+        return (amplitude - leverage() * rehearsal_.taken(entry.bin)) / (Real(1) - leverage());
+    }
+    /// Share of each cycle in a pattern that was learned from a few. With fewer than two nothing tells a misfire from a habit.
+    [[nodiscard]] Real leverage() const noexcept { return Real(1) / Real(std::max(cycles_learned(), 2)); }
 
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
     /// may have happened. Saves two thirds of the work on healthy engines.
@@ -338,20 +400,23 @@ class WorkEstimator {
     /// Takes a firing that was not as the pattern has it (a misfire, or a dead cylinder that fired) out of what later firings
     /// and the pattern see.
     void remove_deviation() noexcept {
-        const PendingFiring<Real>& oldest = pending_[0];
-        const Real size = std::clamp(oldest.amplitude, Real(-1.5), Real(1.5));
-        const auto& response = bank_.response(oldest.place);
-        const std::int64_t first = oldest.bin - before_;
+        const Real size = std::clamp(pending_[0].amplitude, Real(-1.5), Real(1.5));
+        take_out(pending_[0], size);
+        pending_.take_out_oldest(bank_, size);
+    }
+
+    /// Takes what a firing did that lost `size` of its work out of the bins after it.
+    void take_out(const PendingFiring<Real>& entry, Real size) noexcept {
+        const auto& response = bank_.response(entry.place);
+        const std::int64_t first = entry.bin - before_;
         const auto there = static_cast<int>(residuals_.bins().newest() - first);
+        const Real work = size * entry.expected;
         for (int j = 0; j < std::min(bank_.length(), there); ++j)
-            residuals_.take_out(first + j,
-                                size * oldest.expected * static_cast<Real>(response[static_cast<std::size_t>(j)]));
+            residuals_.take_out(first + j, work * static_cast<Real>(response[static_cast<std::size_t>(j)]));
         const auto end = static_cast<std::size_t>(bank_.length());
         if (there >= bank_.length())
-            residuals_.add_ringing(first + bank_.length() - 1,
-                                   size * oldest.expected * static_cast<Real>(response[end - 1]),
-                                   size * oldest.expected * static_cast<Real>(response[end - 2]));
-        pending_.take_out_oldest(bank_, size);
+            residuals_.add_ringing(first + bank_.length() - 1, work * static_cast<Real>(response[end - 1]),
+                                   work * static_cast<Real>(response[end - 2]));
     }
 
     /// Learns the scatter of windows from a healthy firing, the response from a misfire.
@@ -482,9 +547,8 @@ class WorkEstimator {
         match();
     }
 
+    static constexpr Real kFirstLimit = Real(3);
     static constexpr int kMovingCycles = 12;
-    static constexpr Real kMaybeLost = Real(0.3);     // of the work
-    static constexpr Real kMostLeverage = Real(0.5);  // with fewer than two cycles nothing tells a misfire from a habit
 
     HealthyCycle healthy_{};
     CycleGrid grid_{};
@@ -503,7 +567,9 @@ class WorkEstimator {
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
     WindowMisfit misfit_{};
-    Rehearsal rehearsal_{};
+    Real first_scatter_ = 0;
+    int first_healthy_ = 0;
+    Rehearsal<Real> rehearsal_{};
     ExpectedWork<Real> expected_{};
     PendingFirings<Real> pending_{};
     ResidualHistory<Real> residuals_{};

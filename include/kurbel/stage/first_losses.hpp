@@ -1,0 +1,200 @@
+// Which of the firings that waited for the engine to be known lost their work, judged together.
+#pragma once
+
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+
+#include "kurbel/stage/pending_firings.hpp"
+#include "kurbel/stage/response_bank.hpp"
+
+namespace kurbel {
+
+/// While an engine is known by a few cycles alone, each misfire is also in the pattern and pulls all firings of its cylinder and of
+/// those around: looked at one by one, misfires seem small and healthy firings odd. Here the losses are taken in one after the
+/// other, the one that explains most first, all that were taken in are fitted together, and the pattern gives way each time
+/// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993). What is left tells how healthy firings scatter,
+/// and a loss that is within that scatter is given back.
+template <class Real>
+class FirstLosses {
+  public:
+    static constexpr int kCapacity = PendingFirings<Real>::kCapacity;
+
+    /// `leverage`: share of each cycle in the pattern; `limit`: normal deviate that a healthy firing does
+    /// not exceed; `cycle`: bins of an engine cycle;
+    /// `first_bin`: that a window can begin at.
+    void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
+              const std::array<bool, kMaxCylinders>& dead, int cycle,
+              std::int64_t first_bin, Real limit) noexcept {
+        count_ = firings.count();
+        own_ = Real(1) - leverage;
+        cycle_ = cycle;
+        first_bin_ = first_bin;
+        chosen_ = 0;
+        for (int i = 0; i < count_; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            left_[at] = firings[i].amplitude;
+            usable_[at] = firings[i].usable() && !dead[static_cast<std::size_t>(firings[i].place)];
+        }
+        take_in(firings, bank);
+        give_back(firings, limit);
+    }
+
+    /// Number of the firing in the queue and share of its work that it lost, for each of losses().
+    [[nodiscard]] int losses() const noexcept { return chosen_; }
+    [[nodiscard]] int firing(int loss) const noexcept { return number_[static_cast<std::size_t>(loss)]; }
+    [[nodiscard]] Real lost(int loss) const noexcept { return size_[static_cast<std::size_t>(loss)]; }
+
+    [[nodiscard]] bool has_lost(int firing) const noexcept {
+        return std::find(number_.begin(), number_.begin() + chosen_, firing) != number_.begin() + chosen_;
+    }
+
+    /// Log-likelihood gain of these losses over none at all, each of them rare.
+    [[nodiscard]] Real gain(const PendingFirings<Real>& firings, const ResponseBank& bank) const noexcept {
+        constexpr Real kRare = Real(4);  // one firing in fifty
+        Real sum = 0;
+        for (int n = 0; n < chosen_; ++n) {
+            const auto& firing = firings[number_[static_cast<std::size_t>(n)]];
+            sum += Real(0.5) * lost(n) * firing.amplitude * static_cast<Real>(bank.precision(firing.place)) - kRare;
+        }
+        return sum;
+    }
+
+    /// Scatter of the others, and how many they are.
+    [[nodiscard]] Real deviation() const noexcept { return deviation_; }
+    [[nodiscard]] int others() const noexcept { return others_; }
+
+  private:
+    static constexpr int kMost = kCapacity / 2;
+    static constexpr Real kLikely = Real(0.5);      // of the work
+    static constexpr Real kLeast = Real(0.4);       // nearer to "all lost" than to "nothing lost", with room for scatter
+    static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
+    static constexpr Real kMedian = Real(0.6745);   // of the absolute value of a standard normal variable
+
+    void take_in(const PendingFirings<Real>& firings, const ResponseBank& bank) noexcept {
+        const int most = std::min(kMost, 2 * count_ / 5);
+        while (chosen_ < most) {
+            const int next = strongest(firings, bank);
+            if (next < 0) break;
+            number_[static_cast<std::size_t>(chosen_)] = next;
+            usable_[static_cast<std::size_t>(next)] = false;
+            for (int i = 0; i < count_; ++i) pull_(i, chosen_) = pull(firings, bank, i, next);
+            ++chosen_;
+            fit(firings);
+        }
+        scatter();
+    }
+
+    [[nodiscard]] int strongest(const PendingFirings<Real>& firings, const ResponseBank& bank) const noexcept {
+        int best = -1;
+        Real most = 0;
+        for (int i = 0; i < count_; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            const Real size = left_[at] / own_;
+            if (!usable_[at] || size < kLikely) continue;
+            const Real gain = size * left_[at] * static_cast<Real>(bank.precision(firings[i].place));
+            if (gain <= most) continue;
+            most = gain;
+            best = i;
+        }
+        return best;
+    }
+
+    /// What a whole loss at `from` adds to the amplitude of firing i: by the bins that they share, by the trend that is taken from the
+    /// cycle before, and by the pattern.
+    [[nodiscard]] Real pull(const PendingFirings<Real>& firings, const ResponseBank& bank, int i, int from) const noexcept {
+        const auto& here = firings[i];
+        const auto& there = firings[from];
+        if (!here.usable()) return Real(0);
+        const auto shift = static_cast<int>(there.bin - here.bin);
+        const auto leak = [&](int by) {
+            return by >= bank.size() || by <= -bank.length()
+                       ? Real(0)
+                       : static_cast<Real>(bank.leak(here.place, there.place, by));
+        };
+        Real pattern = 0;
+        int by = shift % cycle_;
+        while (by > -bank.length()) by -= cycle_;
+        for (; by < bank.size(); by += cycle_) pattern += leak(by);
+        const auto level = static_cast<Real>(bank.level(here.place)) / Real(cycle_);
+        const bool has_trend = here.bin - first_bin_ >= cycle_;
+        const Real trend = has_trend ? sum(bank, there.place, -shift - cycle_, -shift) : Real(0);
+        const Real in_pattern = pattern - level * sum(bank, there.place, 0, bank.length());
+        return (leak(shift) - level * trend - (Real(1) - own_) * in_pattern) * there.expected / here.expected;
+    }
+
+    /// Of the response of a place, from its bin `from` to bin `to`.
+    [[nodiscard]] static Real sum(const ResponseBank& bank, int place, int from, int to) noexcept {
+        Real total = 0;
+        for (int j = std::max(from, 0); j < std::min(to, bank.length()); ++j)
+            total += static_cast<Real>(bank.response(place)[static_cast<std::size_t>(j)]);
+        return total;
+    }
+
+    /// All sizes together: least squares, drawn towards the whole work.
+    void fit(const PendingFirings<Real>& firings) noexcept {
+        using Square = Eigen::Matrix<float, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, kMost, kMost>;
+        using Column = Eigen::Matrix<float, Eigen::Dynamic, 1, Eigen::ColMajor, kMost, 1>;
+        constexpr Real kPrior = Real(0.15) * Real(0.15) / (kWholeSpread * kWholeSpread);
+        Square normal(chosen_, chosen_);
+        Column wanted(chosen_);
+        for (int a = 0; a < chosen_; ++a) {
+            const int i = number_[static_cast<std::size_t>(a)];
+            wanted(a) = static_cast<float>(firings[i].amplitude + kPrior);
+            for (int b = 0; b < chosen_; ++b) normal(a, b) = pull_(i, b) + (a == b ? static_cast<float>(kPrior) : 0.0F);
+        }
+        const Column size = normal.partialPivLu().solve(wanted);
+        for (int a = 0; a < chosen_; ++a) size_[static_cast<std::size_t>(a)] = static_cast<Real>(size(a));
+        for (int i = 0; i < count_; ++i) {
+            Real left = firings[i].amplitude;
+            for (int a = 0; a < chosen_; ++a) left -= static_cast<Real>(pull_(i, a) * size(a));
+            left_[static_cast<std::size_t>(i)] = left;
+        }
+    }
+
+    void scatter() noexcept {
+        std::array<Real, kCapacity> off{};
+        others_ = 0;
+        for (int i = 0; i < count_; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            if (usable_[at]) off[static_cast<std::size_t>(others_++)] = std::fabs(left_[at]) / std::sqrt(own_);
+        }
+        const auto middle = off.begin() + others_ / 2;
+        std::nth_element(off.begin(), middle, off.begin() + others_);
+        deviation_ = others_ > 0 ? *middle / kMedian : Real(0);
+    }
+
+    /// Gives back the smallest losses, one by one, that healthy firings reach, too.
+    void give_back(const PendingFirings<Real>& firings, Real limit) noexcept {
+        while (chosen_ > 0) {
+            const auto least = static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
+            const auto at = static_cast<std::size_t>(number_[static_cast<std::size_t>(least)]);
+            if (size_[static_cast<std::size_t>(least)] > std::max(kLeast, limit * deviation_ / std::sqrt(own_))) return;
+            usable_[at] = true;
+            --chosen_;
+            number_[static_cast<std::size_t>(least)] = number_[static_cast<std::size_t>(chosen_)];
+            pull_.col(least) = pull_.col(chosen_);
+            fit(firings);
+            scatter();
+        }
+    }
+
+    int cycle_ = 1;
+    std::int64_t first_bin_ = 0;
+    int count_ = 0;
+    int chosen_ = 0;
+    int others_ = 0;
+    Real deviation_ = 0;
+    Real own_ = 1;  // share of a firing's own loss that it shows
+    std::array<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
+    std::array<bool, kCapacity> usable_{};
+    std::array<int, kMost> number_{};
+    std::array<Real, kMost> size_{};
+    Eigen::Matrix<float, kCapacity, kMost> pull_ = Eigen::Matrix<float, kCapacity, kMost>::Zero();
+};
+
+}  // namespace kurbel
