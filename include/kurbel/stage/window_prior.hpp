@@ -9,7 +9,7 @@
 
 namespace kurbel {
 
-/// Fills `prior`: errors of each edge, slow torque of 2 % of the expected work a bin, scatter of 10 % in each firing around
+/// Fills `prior`: errors of each edge, slow torque of 2 % of the expected work a bin, swing of the vehicle, scatter of 10 % in each firing around
 /// (engineering ranges, from memory). `edge`: what one edge's error adds to a difference of energies, share of expected work.
 inline void fill_window_prior(WindowCovariance& prior, const ResponseBank& bank, const CycleGrid& grid,
                               float edge) noexcept {
@@ -26,6 +26,15 @@ inline void fill_window_prior(WindowCovariance& prior, const ResponseBank& bank,
         prior.add_prior(x, 1.0F);
     }
     x.fill(0.02F);
+    prior.add_prior(x, 1.0F);
+    // Vehicle and driveline swing at a few hertz, by a third of the mean torque (engineering range, from memory). The trend that is
+    // taken from the cycle before is therefore a little old, the less the faster the engine turns.
+    const float per_bin = static_cast<float>(grid.firings) / static_cast<float>(grid.bins);
+    const float swing = 0.33F * per_bin * std::min(1.0F, 1500.0F / bank.speed_rpm());
+    x.fill(swing);
+    prior.add_prior(x, 1.0F);
+    for (int j = 0; j < size; ++j)
+        x[static_cast<std::size_t>(j)] = 2.0F * swing * (static_cast<float>(j) / static_cast<float>(size - 1) - 0.5F);
     prior.add_prior(x, 1.0F);
     prior.add_prior_diagonal(4e-4F);
     // The healthy scatter of the firings around is noise to the one in the middle.

@@ -219,7 +219,7 @@ class WorkEstimator {
             }
             if (measured || count == 0) return;
             std::nth_element(misfit.begin(), misfit.begin() + count / 2, misfit.begin() + count);
-            covariance_.scale_prior(std::max(0.3F, misfit[static_cast<std::size_t>(count / 2)]));
+            covariance_.scale_prior(std::max(1.0F, misfit[static_cast<std::size_t>(count / 2)]));
         }
     }
 
