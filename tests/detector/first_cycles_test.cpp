@@ -66,6 +66,31 @@ TEST(FirstCycles, AreJudgedByWhatTheEngineTurnsOutToBe) {
     EXPECT_GE(found, lost - 1);
 }
 
+TEST(FirstCycles, ManyMisfiresInAllCylindersAreFound) {
+    simulate::MisfireRule rule;
+    rule.pattern = simulate::MisfirePattern::random;
+    rule.rate = 0.15;
+    int lost = 0;
+    int missed = 0;
+    int healthy = 0;
+    int called = 0;
+    for (const std::uint64_t seed : {11U, 12U, 13U, 14U, 15U, 16U}) {
+        const Judged r = run(rule, seed);
+        for (const read::TruthRow& row : r.recording.truth) {
+            if (row.time_s < 0.06 || row.time_s > 1.5) continue;
+            const Event* event = event_of(r.events, row);
+            ASSERT_NE(event, nullptr) << seed << " " << row.time_s;
+            const bool misfire = event->verdict == Verdict::misfire;
+            (row.severity >= 0.5 ? lost : healthy) += 1;
+            missed += row.severity >= 0.5 && !misfire ? 1 : 0;
+            called += row.severity < 0.3 && misfire ? 1 : 0;
+        }
+    }
+    EXPECT_GE(lost, 60);
+    EXPECT_LE(missed, lost / 30);
+    EXPECT_EQ(called, 0) << "of " << healthy;
+}
+
 TEST(FirstCycles, ACylinderThatWasDeadAtFirstIsBelievedToWorkAgain) {
     simulate::MisfireRule rule;
     rule.pattern = simulate::MisfirePattern::continuous;

@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
+
 #include "stage/rigid_crank.hpp"
 #include "support/even_engine.hpp"
 
@@ -53,11 +55,13 @@ struct Queue : CrankParts {
         }
     }
 
+    double oldest() { return pending.oldest_amplitude(bank, limits, dead, neighbours); }
+
     /// Amplitudes of the firings one after the other, as the estimator takes them.
     std::vector<double> take_all() {
         std::vector<double> amplitudes;
         while (pending.count() > 0) {
-            pending[0].amplitude = pending.oldest_amplitude(bank, limits, dead);
+            pending[0].amplitude = oldest();
             amplitudes.push_back(pending[0].amplitude);
             const bool misfire = amplitudes.back() > 0.4;
             if (misfire) pending.take_out_oldest(bank, amplitudes.back());
@@ -74,6 +78,7 @@ struct Queue : CrankParts {
     Pending pending{};
     Pending::Limits limits{};
     Pending::Dead dead{};
+    Pending::Amplitudes neighbours{};
     std::array<double, 600> difference{};
 };
 
@@ -151,9 +156,28 @@ TEST(PendingFirings, WhatLiesBelowTheLimitIsNotExplainedAway) {
     queue.lay(1, 0.3);
     queue.open(2);
     const double read = queue.pending[0].amplitude;
-    EXPECT_EQ(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), read);
+    EXPECT_EQ(queue.oldest(), read);
     queue.limits.fill(0.2);
-    EXPECT_NEAR(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), 0.0, 1e-3);
+    EXPECT_NEAR(queue.oldest(), 0.0, 1e-3);
+}
+
+TEST(PendingFirings, WhatNeighboursAddedIsTakenOutOfTheWindow) {
+    Queue queue;
+    queue.lay(1, 1.0);
+    queue.lay(2, 0.9);
+    queue.open(3);
+    const double read = queue.oldest();
+    EXPECT_NEAR(read, 0.0, 1e-3);
+    Window x{};
+    double before = 0.0;
+    for (int j = 0; j < queue.size; ++j) {
+        x[static_cast<std::size_t>(j)] =
+            static_cast<float>(queue.difference[static_cast<std::size_t>(j + Queue::kBefore)]);
+        before += std::fabs(static_cast<double>(x[static_cast<std::size_t>(j)]));
+    }
+    ASSERT_GT(before, 0.5);
+    queue.pending.take_out_neighbours(queue.bank, queue.neighbours, x);
+    for (int j = 0; j < queue.size; ++j) EXPECT_NEAR(x[static_cast<std::size_t>(j)], 0.0F, 5e-3F) << j;
 }
 
 TEST(PendingFirings, ADeadCylinderThatFiresIsTheDeviation) {
@@ -162,13 +186,13 @@ TEST(PendingFirings, ADeadCylinderThatFiresIsTheDeviation) {
     queue.dead[1] = true;
     queue.lay(1, -1.0);
     queue.open(2);
-    EXPECT_NEAR(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), 0.0, 1e-3);
+    EXPECT_NEAR(queue.oldest(), 0.0, 1e-3);
     // Dead as ever, it is no deviation, and what little it reads stays where it is.
     Queue still;
     still.dead[1] = true;
     still.lay(1, -0.2);
     still.open(2);
-    EXPECT_EQ(still.pending.oldest_amplitude(still.bank, still.limits, still.dead), still.pending[0].amplitude);
+    EXPECT_EQ(still.oldest(), still.pending[0].amplitude);
 }
 
 TEST(PendingFirings, FiringsWithoutAWindowAreLeftAlone) {
@@ -177,7 +201,7 @@ TEST(PendingFirings, FiringsWithoutAWindowAreLeftAlone) {
     queue.open(3);
     queue.pending[1].length = 0;
     queue.pending[2].amplitude = 0.0;
-    EXPECT_EQ(queue.pending.oldest_amplitude(queue.bank, queue.limits, queue.dead), queue.pending[0].amplitude);
+    EXPECT_EQ(queue.oldest(), queue.pending[0].amplitude);
     const double before = queue.pending[1].amplitude;
     queue.pending.take_out_oldest(queue.bank, 1.0);
     EXPECT_EQ(queue.pending[1].amplitude, before);

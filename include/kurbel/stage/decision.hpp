@@ -60,7 +60,8 @@ class Decision {
         j.reason = obstacle(firing, phase_missing);
         if (!firing.complete) return j;
         const Real healthy = scatter_.deviation(firing.place);
-        const Real sd = std::sqrt((healthy * healthy * (Real(1) + firing.pattern_doubt) + firing.known_variance) * unrest(firing));
+        const Real sd =
+            std::sqrt((healthy * healthy * (Real(1) + firing.pattern_doubt) + firing.known_variance) * unrest(firing));
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;

@@ -28,8 +28,7 @@ class FirstLosses {
     /// not exceed; `cycle`: bins of an engine cycle;
     /// `first_bin`: that a window can begin at.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
-              const std::array<bool, kMaxCylinders>& dead, int cycle,
-              std::int64_t first_bin, Real limit) noexcept {
+              const std::array<bool, kMaxCylinders>& dead, int cycle, std::int64_t first_bin, Real limit) noexcept {
         count_ = firings.count();
         own_ = Real(1) - leverage;
         cycle_ = cycle;
@@ -70,10 +69,12 @@ class FirstLosses {
 
   private:
     static constexpr int kMost = kCapacity / 2;
-    static constexpr Real kLikely = Real(0.5);      // of the work
-    static constexpr Real kLeast = Real(0.4);       // nearer to "all lost" than to "nothing lost", with room for scatter
+    template <class T, int Size>
+    using List = std::array<T, static_cast<std::size_t>(Size)>;
+    static constexpr Real kLikely = Real(0.5);  // of the work
+    static constexpr Real kLeast = Real(0.4);   // nearer to "all lost" than to "nothing lost", with room for scatter
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
-    static constexpr Real kMedian = Real(0.6745);   // of the absolute value of a standard normal variable
+    static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
     void take_in(const PendingFirings<Real>& firings, const ResponseBank& bank) noexcept {
         const int most = std::min(kMost, 2 * count_ / 5);
@@ -82,7 +83,7 @@ class FirstLosses {
             if (next < 0) break;
             number_[static_cast<std::size_t>(chosen_)] = next;
             usable_[static_cast<std::size_t>(next)] = false;
-            for (int i = 0; i < count_; ++i) pull_(i, chosen_) = pull(firings, bank, i, next);
+            for (int i = 0; i < count_; ++i) pull_(i, chosen_) = static_cast<float>(pull(firings, bank, i, next));
             ++chosen_;
             fit(firings);
         }
@@ -106,7 +107,8 @@ class FirstLosses {
 
     /// What a whole loss at `from` adds to the amplitude of firing i: by the bins that they share, by the trend that is taken from the
     /// cycle before, and by the pattern.
-    [[nodiscard]] Real pull(const PendingFirings<Real>& firings, const ResponseBank& bank, int i, int from) const noexcept {
+    [[nodiscard]] Real pull(const PendingFirings<Real>& firings, const ResponseBank& bank, int i,
+                            int from) const noexcept {
         const auto& here = firings[i];
         const auto& there = firings[from];
         if (!here.usable()) return Real(0);
@@ -157,7 +159,7 @@ class FirstLosses {
     }
 
     void scatter() noexcept {
-        std::array<Real, kCapacity> off{};
+        List<Real, kCapacity> off{};
         others_ = 0;
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
@@ -171,7 +173,8 @@ class FirstLosses {
     /// Gives back the smallest losses, one by one, that healthy firings reach, too.
     void give_back(const PendingFirings<Real>& firings, Real limit) noexcept {
         while (chosen_ > 0) {
-            const auto least = static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
+            const auto least =
+                static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
             const auto at = static_cast<std::size_t>(number_[static_cast<std::size_t>(least)]);
             if (size_[static_cast<std::size_t>(least)] > std::max(kLeast, limit * deviation_ / std::sqrt(own_))) return;
             usable_[at] = true;
@@ -189,11 +192,11 @@ class FirstLosses {
     int chosen_ = 0;
     int others_ = 0;
     Real deviation_ = 0;
-    Real own_ = 1;  // share of a firing's own loss that it shows
-    std::array<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
-    std::array<bool, kCapacity> usable_{};
-    std::array<int, kMost> number_{};
-    std::array<Real, kMost> size_{};
+    Real own_ = 1;                  // share of a firing's own loss that it shows
+    List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
+    List<bool, kCapacity> usable_{};
+    List<int, kMost> number_{};
+    List<Real, kMost> size_{};
     Eigen::Matrix<float, kCapacity, kMost> pull_ = Eigen::Matrix<float, kCapacity, kMost>::Zero();
 };
 

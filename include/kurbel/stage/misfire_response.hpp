@@ -1,6 +1,7 @@
 // What one misfire did to the crank, other misfires in reach taken out.
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
@@ -21,6 +22,22 @@ void take_out_other(const ResponseBank& bank, const PendingFiring<Real>& other, 
     const auto& response = bank.response(other.place);
     for (int j = shift; j < bank.length(); ++j)
         x[static_cast<std::size_t>(j)] -= amplitude * response[static_cast<std::size_t>(j - shift)];
+}
+
+/// Takes what a firing did that lost `size` of its work out of the bins from `first`, where its window begins, to the newest, and out of
+/// what the crank rings on with.
+template <class Real>
+void take_out_loss(ResidualHistory<Real>& residuals, const ResponseBank& bank, const PendingFiring<Real>& firing,
+                   std::int64_t first, Real size) noexcept {
+    const auto& response = bank.response(firing.place);
+    const auto there = static_cast<int>(residuals.bins().newest() - first);
+    const Real work = size * firing.expected;
+    for (int j = 0; j < std::min(bank.length(), there); ++j)
+        residuals.take_out(first + j, work * static_cast<Real>(response[static_cast<std::size_t>(j)]));
+    if (there < bank.length()) return;
+    const auto end = static_cast<std::size_t>(bank.length());
+    residuals.add_ringing(first + bank.length() - 1, work * static_cast<Real>(response[end - 1]),
+                          work * static_cast<Real>(response[end - 2]));
 }
 
 /// Residuals of `known` bins from `first` on, where the window of the oldest firing begins, per share of work that it lost.

@@ -1,7 +1,9 @@
 // Which firings are gone through several times: to learn the engine, and then to be judged.
 #pragma once
 
+#include <algorithm>
 #include <array>
+#include <cstddef>
 #include <cstdint>
 
 #include "kurbel/stage/pending_firings.hpp"
@@ -47,6 +49,17 @@ class Rehearsal {
         return n < count_ ? taken_[static_cast<std::size_t>(n)].amplitude : Real(0);
     }
 
+    /// Share of each cycle in a pattern that was learned from `cycles`. With fewer than two nothing tells a misfire from a habit.
+    [[nodiscard]] static Real leverage(int cycles) noexcept { return Real(1) / Real(std::max(cycles, 2)); }
+
+    /// A firing that the pattern was learned from pulls it towards itself by its leverage (Belsley, Kuh and Welsch, Regression
+    /// Diagnostics, 1980, ch. 2), but for what a rehearsal has taken out of it: the amplitude that it has against the others alone.
+    [[nodiscard]] Real without_itself(std::int64_t bin, Real amplitude, int cycles) const noexcept {
+        if (!holds(bin)) return amplitude;
+        const Real own = leverage(cycles);
+        return (amplitude - own * taken(bin)) / (Real(1) - own);
+    }
+
     [[nodiscard]] bool runs() const noexcept { return runs_; }
     [[nodiscard]] int passes() const noexcept { return passes_; }
     [[nodiscard]] std::int64_t first() const noexcept { return first_; }
@@ -76,7 +89,7 @@ class Rehearsal {
     bool changed_ = false;
     int passes_ = 0;
     int count_ = 0;
-    std::array<Taken, kCapacity> taken_{};
+    std::array<Taken, static_cast<std::size_t>(kCapacity)> taken_{};
 };
 
 }  // namespace kurbel

@@ -154,16 +154,6 @@ class ResidualHistory {
         pattern_.learn(residual, mean);
     }
 
-    /// Learns `count` cycles in a row from bin `first` on.
-    void learn_cycles(std::int64_t first, int count) noexcept {
-        for (int i = 0; i < count; ++i) {
-            std::array<Real, kMaxBins> residual{};
-            PatternPoint<Real> mean;
-            cycle(first + i * grid_.bins, residual, mean);
-            learn_pattern(residual, mean);
-        }
-    }
-
     /// Mean over the engine cycle around a bin, as far as bins are there.
     [[nodiscard]] Real speed_around(std::int64_t bin) const noexcept {
         std::int64_t from = bin - grid_.bins / 2;

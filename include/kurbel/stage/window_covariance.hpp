@@ -40,12 +40,6 @@ class WindowCovariance {
     }
     void end_prior() noexcept { total_ = Real(kPriorCount); }
 
-    /// The prior has the right shape and the wrong size. Nothing happens where windows have been learned.
-    void scale_prior(Real by) noexcept {
-        if (total_ != Real(kPriorCount)) return;
-        for (Real& value : sum_) value *= by;
-    }
-
     /// Takes one healthy window with `weight` 0 to 1.
     void learn(const Window& x, Real weight) noexcept {
         // New windows are scaled up instead of old ones down: one pass over the triangle.

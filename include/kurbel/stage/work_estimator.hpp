@@ -149,8 +149,8 @@ class WorkEstimator {
                newest_window() < pending_[0].bin + hold_ + kLearningCycles * grid_.bins;
     }
 
-    /// Learns from cycles whose firings have not been judged yet. Once that is enough, the firings that waited tell how windows
-    /// scatter, and then are gone through twice.
+    /// Learns from cycles whose firings have not been judged yet. Once that is enough, those that waited are looked at together and
+    /// then gone through several times.
     void learn_ahead() noexcept {
         learn_cycles(residuals_.bins().newest() - 1);
         if (!settled() || pending_.count() == 0) return;
@@ -189,37 +189,31 @@ class WorkEstimator {
 
     void find_losses(FirstLosses<Real>& first) noexcept {
         look_again();
-        first.find(pending_, bank_, leverage(), levels_.dead(), grid_.bins,
+        first.find(pending_, bank_, rehearsal_.leverage(cycles_learned()), levels_.dead(), grid_.bins,
                    residuals_.bins().oldest_connected() + before_, kFirstLimit);
     }
 
     /// Takes the misfires that the waiting firings show together out of the bins and the pattern.
     void find_first_losses(FirstLosses<Real>& first) noexcept {
         find_losses(first);
-        for (int n = 0; n < first.losses(); ++n) take_out(pending_[first.firing(n)], first.lost(n));
+        for (int n = 0; n < first.losses(); ++n) {
+            const PendingFiring<Real>& entry = pending_[first.firing(n)];
+            take_out_loss(residuals_, bank_, entry, entry.bin - before_, first.lost(n));
+        }
         learn_again();
     }
 
-    /// Learns how windows scatter from those that waited and lost nothing. How wide the prior is was a guess: they tell.
+    /// Learns how windows scatter from those that waited and lost nothing.
     void learn_from_waiting(const FirstLosses<Real>& first) noexcept {
-        std::array<float, PendingFirings<Real>::kCapacity> misfit{};
-        int count = 0;
+        // The pattern was learned from these windows, too.
+        const float own = std::sqrt(1.0F - static_cast<float>(rehearsal_.leverage(cycles_learned())));
         Window x{};
-        for (const bool measured : {false, true}) {
-            for (int i = 0; i < pending_.count(); ++i) {
-                const PendingFiring<Real>& entry = pending_[i];
-                if (entry.length < size_ || first.has_lost(i)) continue;
-                residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
-                // The pattern was learned from this window, too.
-                for (float& value : x) value /= std::sqrt(1.0F - static_cast<float>(leverage()));
-                if (measured)
-                    covariance_.learn(x, 1.0F);
-                else
-                    misfit[static_cast<std::size_t>(count++)] = misfit_.of(x, bank_.response(entry.place), 0.0F, size_);
-            }
-            if (measured || count == 0) return;
-            std::nth_element(misfit.begin(), misfit.begin() + count / 2, misfit.begin() + count);
-            covariance_.scale_prior(std::max(1.0F, misfit[static_cast<std::size_t>(count / 2)]));
+        for (int i = 0; i < pending_.count(); ++i) {
+            const PendingFiring<Real>& entry = pending_[i];
+            if (entry.length < size_ || first.has_lost(i)) continue;
+            residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
+            for (float& value : x) value /= own;
+            covariance_.learn(x, 1.0F);
         }
     }
 
@@ -238,7 +232,23 @@ class WorkEstimator {
         const std::int64_t first = next_cycle_bin_ - cycles * grid_.bins;
         if (!residuals_.bins().connected(first - 1, next_cycle_bin_ + 1)) return;
         residuals_.begin_pattern(expected_.at_full_charge(), healthy_);
-        residuals_.learn_cycles(first, cycles);
+        levels_.restart();
+        for (int i = 0; i < cycles; ++i) {
+            const std::int64_t from = first + i * grid_.bins;
+            const PatternPoint<Real> mean = learn_pattern(from);
+            // What two cycles in a row tell is believed.
+            if (i + 2 >= cycles) levels_.examine(learned_pattern(residuals_, expected_, bank_, grid_, from, mean));
+        }
+    }
+
+    /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
+    PatternPoint<Real> learn_pattern(std::int64_t first) noexcept {
+        std::array<Real, kMaxBins> residual{};
+        PatternPoint<Real> mean;
+        residuals_.cycle(first, residual, mean);
+        levels_.track(residual, expected_work(first + grid_.bins / 2));
+        residuals_.learn_pattern(residual, mean);
+        return mean;
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
@@ -296,7 +306,8 @@ class WorkEstimator {
     void look_at(PendingFiring<Real>& entry) noexcept {
         Window x{};
         residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
-        entry.amplitude = without_itself(entry, static_cast<Real>(amplitude_and_precision(entry, x).amplitude));
+        entry.amplitude = rehearsal_.without_itself(
+            entry.bin, static_cast<Real>(amplitude_and_precision(entry, x).amplitude), cycles_learned());
         if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(entry.place, x));
     }
 
@@ -354,7 +365,7 @@ class WorkEstimator {
         Window& x = window_;
         residuals_.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
-        oldest.amplitude = without_itself(oldest, static_cast<Real>(match.amplitude));
+        oldest.amplitude = rehearsal_.without_itself(oldest.bin, static_cast<Real>(match.amplitude), cycles_learned());
         typename PendingFirings<Real>::Amplitudes neighbours;
         oldest.amplitude = pending_.oldest_amplitude(bank_, limits, levels_.dead(), neighbours);
         pending_.take_out_neighbours(bank_, neighbours, x);
@@ -362,7 +373,7 @@ class WorkEstimator {
         const Real usual_variance = Real(1) / static_cast<Real>(bank_.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
         Real doubt = residuals_.pattern().doubt(residuals_.point(oldest.bin));
-        if (rehearsal_.holds(oldest.bin)) doubt /= Real(1) - leverage();
+        if (rehearsal_.holds(oldest.bin)) doubt /= Real(1) - rehearsal_.leverage(cycles_learned());
         firing.lost = oldest.amplitude + levels_.missing(oldest.place);
         firing.pattern_doubt = doubt;
         firing.known_variance = std::max(variance - usual_variance, Real(0));
@@ -371,15 +382,6 @@ class WorkEstimator {
             misfit_.of(x, bank_.response(oldest.place), static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = residuals_.acceleration(oldest.bin, firing.place);
     }
-
-    /// A firing that the pattern was learned from pulls it towards itself by its leverage (Belsley, Kuh and Welsch, Regression
-    /// Diagnostics, 1980, ch. 2): but for what a rehearsal has taken out of it.
-    [[nodiscard]] Real without_itself(const PendingFiring<Real>& entry, Real amplitude) const noexcept {
-        if (!rehearsal_.holds(entry.bin)) return amplitude;
-        return (amplitude - leverage() * rehearsal_.taken(entry.bin)) / (Real(1) - leverage());
-    }
-    /// Share of each cycle in a pattern that was learned from a few. With fewer than two nothing tells a misfire from a habit.
-    [[nodiscard]] Real leverage() const noexcept { return Real(1) / Real(std::max(cycles_learned(), 2)); }
 
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
     /// may have happened. Saves two thirds of the work on healthy engines.
@@ -401,22 +403,8 @@ class WorkEstimator {
     /// and the pattern see.
     void remove_deviation() noexcept {
         const Real size = std::clamp(pending_[0].amplitude, Real(-1.5), Real(1.5));
-        take_out(pending_[0], size);
+        take_out_loss(residuals_, bank_, pending_[0], pending_[0].bin - before_, size);
         pending_.take_out_oldest(bank_, size);
-    }
-
-    /// Takes what a firing did that lost `size` of its work out of the bins after it.
-    void take_out(const PendingFiring<Real>& entry, Real size) noexcept {
-        const auto& response = bank_.response(entry.place);
-        const std::int64_t first = entry.bin - before_;
-        const auto there = static_cast<int>(residuals_.bins().newest() - first);
-        const Real work = size * entry.expected;
-        for (int j = 0; j < std::min(bank_.length(), there); ++j)
-            residuals_.take_out(first + j, work * static_cast<Real>(response[static_cast<std::size_t>(j)]));
-        const auto end = static_cast<std::size_t>(bank_.length());
-        if (there >= bank_.length())
-            residuals_.add_ringing(first + bank_.length() - 1, work * static_cast<Real>(response[end - 1]),
-                                   work * static_cast<Real>(response[end - 2]));
     }
 
     /// Learns the scatter of windows from a healthy firing, the response from a misfire.
@@ -481,11 +469,7 @@ class WorkEstimator {
             cut_learned_ = cut;
             return;
         }
-        std::array<Real, kMaxBins> residual{};
-        PatternPoint<Real> mean;
-        residuals_.cycle(first, residual, mean);
-        levels_.track(residual, expected_work(first + grid_.bins / 2));
-        residuals_.learn_pattern(residual, mean);
+        const PatternPoint<Real> mean = learn_pattern(first);
         const int cycles = cycles_learned();
         const bool speed_changed = follow_speed(residuals_.speed_around(first + grid_.bins / 2));
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
@@ -493,7 +477,8 @@ class WorkEstimator {
         const int every = steady_cycles_ < 64 ? 16 : (steady_cycles_ < 256 ? 32 : 64);
         if (speed_changed || (cycles & (cycles - 1)) == 0 || cycles % every == 0) match();
         if (!covariance_.begun()) return;
-        if (cycles < 16 || cycles % every == every / 2)
+        // The first cycles come once more, without the misfires in them.
+        if (settled() && (cycles < 16 || cycles % every == every / 2))
             levels_.examine(learned_pattern(residuals_, expected_, bank_, grid_, first, mean));
         if (settled() && levels_.any_lost()) doubt_pattern(first, mean);
     }
@@ -547,7 +532,7 @@ class WorkEstimator {
         match();
     }
 
-    static constexpr Real kFirstLimit = Real(3);
+    static constexpr Real kFirstLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little
     static constexpr int kMovingCycles = 12;
 
     HealthyCycle healthy_{};
