@@ -52,7 +52,7 @@ struct FirstCycles : CrankParts {
         for (int b = 0; b < bins; ++b)
             difference[static_cast<std::size_t>(b)] -= pattern[static_cast<std::size_t>(b % grid.bins)] - mean;
         open(difference);
-        losses.find(pending, bank, 1.0 / kCycles, {}, grid.bins, 0, 3.0);
+        losses.find(pending, bank, 1.0 / kCycles, {}, grid.bins, 0, true, 3.0);
     }
 
     /// Loss found of firing n, 0 where none was.

@@ -362,7 +362,7 @@ TEST(ResponseBank, DoesNotRingWhereNothingTellsThatItDoes) {
 }
 
 TEST(WindowPrior, HoldsEdgesSlowTorqueAndNeighbours) {
-    // The variance of one bin, added up by hand: edges (1 + 4 + 1) e^2, slow torque 0.02^2, diagonal 4e-4, and 0.1^2 of each
+    // The variance of one bin, added up by hand: edges (1 + 4 + 1) e^2, slow torque 0.02^2, diagonal 4e-4, swing, and 0.1^2 of each
     // neighbour's response, averaged over the places in the middle.
     Bank parts;
     WindowCovariance prior;
@@ -371,7 +371,11 @@ TEST(WindowPrior, HoldsEdgesSlowTorqueAndNeighbours) {
     ASSERT_TRUE(prior.begun());
     ASSERT_EQ(prior.size(), parts.size);
     for (int j = 0; j < parts.size; ++j) {
-        double variance = 6.0 * 0.03 * 0.03 + 0.0004 + 0.0004;
+        // The swing of the vehicle: a third of one firing's work over its interval, all of it where the speed is not known; its mean, and
+        // its slope from one end of the window to the other.
+        const double swing = 0.33 * 4.0 / parts.grid.bins;
+        const double slope = 2.0 * swing * (static_cast<double>(j) / (parts.size - 1) - 0.5);
+        double variance = 6.0 * 0.03 * 0.03 + 0.0004 + 0.0004 + swing * swing + slope * slope;
         for (int k = 0; k < 4; ++k)
             for (int firing = -8; firing <= 8; ++firing) {
                 const int shift = firing * parts.grid.bins / 4;

@@ -1,13 +1,13 @@
 // Which of the firings that waited for the engine to be known lost their work, judged together.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <utility>
 
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/response_bank.hpp"
@@ -26,12 +26,17 @@ class FirstLosses {
 
     /// `leverage`: share of each cycle in the pattern; `limit`: normal deviate that a healthy firing does
     /// not exceed; `cycle`: bins of an engine cycle;
-    /// `first_bin`: that a window can begin at.
+    /// `first_bin`: that a window can begin at;
+    /// `sized`: expected work is known, so that a loss near one is a whole one.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
-              const std::array<bool, kMaxCylinders>& dead, int cycle, std::int64_t first_bin, Real limit) noexcept {
+              const std::array<bool, kMaxCylinders>& dead, int cycle, std::int64_t first_bin, bool sized,
+              Real limit) noexcept {
         count_ = firings.count();
         own_ = Real(1) - leverage;
         cycle_ = cycle;
+        likely_ = sized ? Real(0.5) : Real(0.35);
+        least_ = sized ? Real(0.4) : Real(0.3);
+        whole_ = sized ? Real(1) : Real(0.7);
         first_bin_ = first_bin;
         chosen_ = 0;
         for (int i = 0; i < count_; ++i) {
@@ -71,8 +76,8 @@ class FirstLosses {
     static constexpr int kMost = kCapacity / 2;
     template <class T, int Size>
     using List = std::array<T, static_cast<std::size_t>(Size)>;
-    static constexpr Real kLikely = Real(0.5);  // of the work
-    static constexpr Real kLeast = Real(0.4);   // nearer to "all lost" than to "nothing lost", with room for scatter
+    static constexpr float kSingular = 1e-3F;
+    static constexpr Real kMeasured = Real(0.15);    // error of one firing measured alone
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
@@ -96,7 +101,7 @@ class FirstLosses {
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
             const Real size = left_[at] / own_;
-            if (!usable_[at] || size < kLikely) continue;
+            if (!usable_[at] || size < likely_) continue;
             const Real gain = size * left_[at] * static_cast<Real>(bank.precision(firings[i].place));
             if (gain <= most) continue;
             most = gain;
@@ -139,22 +144,43 @@ class FirstLosses {
 
     /// All sizes together: least squares, drawn towards the whole work.
     void fit(const PendingFirings<Real>& firings) noexcept {
-        using Square = Eigen::Matrix<float, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, kMost, kMost>;
-        using Column = Eigen::Matrix<float, Eigen::Dynamic, 1, Eigen::ColMajor, kMost, 1>;
-        constexpr Real kPrior = Real(0.15) * Real(0.15) / (kWholeSpread * kWholeSpread);
-        Square normal(chosen_, chosen_);
-        Column wanted(chosen_);
+        // Whole losses are the usual ones, where it is known what that is.
+        const Real prior = whole_ * kMeasured * kMeasured / (kWholeSpread * kWholeSpread);
         for (int a = 0; a < chosen_; ++a) {
             const int i = number_[static_cast<std::size_t>(a)];
-            wanted(a) = static_cast<float>(firings[i].amplitude + kPrior);
-            for (int b = 0; b < chosen_; ++b) normal(a, b) = pull_(i, b) + (a == b ? static_cast<float>(kPrior) : 0.0F);
+            right_(a) = static_cast<float>(firings[i].amplitude + prior * whole_);
+            for (int b = 0; b < chosen_; ++b) left_side_(a, b) = pull_(i, b);
+            left_side_(a, a) += static_cast<float>(prior);
         }
-        const Column size = normal.partialPivLu().solve(wanted);
-        for (int a = 0; a < chosen_; ++a) size_[static_cast<std::size_t>(a)] = static_cast<Real>(size(a));
+        solve();
+        for (int a = 0; a < chosen_; ++a) size_[static_cast<std::size_t>(a)] = static_cast<Real>(right_(a));
         for (int i = 0; i < count_; ++i) {
             Real left = firings[i].amplitude;
-            for (int a = 0; a < chosen_; ++a) left -= static_cast<Real>(pull_(i, a) * size(a));
+            for (int a = 0; a < chosen_; ++a) left -= static_cast<Real>(pull_(i, a) * right_(a));
             left_[static_cast<std::size_t>(i)] = left;
+        }
+    }
+
+    /// Gaussian elimination with pivots by column; Eigen's own would ask the heap. The solution takes the place of the right side.
+    void solve() noexcept {
+        for (int c = 0; c < chosen_; ++c) {
+            int pivot = c;
+            for (int r = c + 1; r < chosen_; ++r)
+                if (std::fabs(left_side_(r, c)) > std::fabs(left_side_(pivot, c))) pivot = r;
+            if (pivot != c) {
+                for (int k = c; k < chosen_; ++k) std::swap(left_side_(c, k), left_side_(pivot, k));
+                std::swap(right_(c), right_(pivot));
+            }
+            if (std::fabs(left_side_(c, c)) < kSingular) left_side_(c, c) = kSingular;
+            for (int r = c + 1; r < chosen_; ++r) {
+                const float factor = left_side_(r, c) / left_side_(c, c);
+                for (int k = c; k < chosen_; ++k) left_side_(r, k) -= factor * left_side_(c, k);
+                right_(r) -= factor * right_(c);
+            }
+        }
+        for (int r = chosen_ - 1; r >= 0; --r) {
+            for (int k = r + 1; k < chosen_; ++k) right_(r) -= left_side_(r, k) * right_(k);
+            right_(r) /= left_side_(r, r);
         }
     }
 
@@ -176,7 +202,7 @@ class FirstLosses {
             const auto least =
                 static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
             const auto at = static_cast<std::size_t>(number_[static_cast<std::size_t>(least)]);
-            if (size_[static_cast<std::size_t>(least)] > std::max(kLeast, limit * deviation_ / std::sqrt(own_))) return;
+            if (size_[static_cast<std::size_t>(least)] > std::max(least_, limit * deviation_ / std::sqrt(own_))) return;
             usable_[at] = true;
             --chosen_;
             number_[static_cast<std::size_t>(least)] = number_[static_cast<std::size_t>(chosen_)];
@@ -192,11 +218,16 @@ class FirstLosses {
     int chosen_ = 0;
     int others_ = 0;
     Real deviation_ = 0;
+    Real likely_ = Real(0.5);       // share of the work that a loss seems to have at first
+    Real least_ = Real(0.4);        // nearer to "all lost" than to "nothing lost", with room for scatter
+    Real whole_ = 1;                // loss that sizes are drawn towards
     Real own_ = 1;                  // share of a firing's own loss that it shows
     List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
     List<bool, kCapacity> usable_{};
     List<int, kMost> number_{};
     List<Real, kMost> size_{};
+    Eigen::Matrix<float, kMost, kMost> left_side_ = Eigen::Matrix<float, kMost, kMost>::Zero();
+    Eigen::Matrix<float, kMost, 1> right_ = Eigen::Matrix<float, kMost, 1>::Zero();
     Eigen::Matrix<float, kCapacity, kMost> pull_ = Eigen::Matrix<float, kCapacity, kMost>::Zero();
 };
 

@@ -152,7 +152,7 @@ class WorkEstimator {
     /// Learns from cycles whose firings have not been judged yet. Once that is enough, those that waited are looked at together and
     /// then gone through several times.
     void learn_ahead() noexcept {
-        learn_cycles(residuals_.bins().newest() - 1);
+        learn_cycles(newest_window());  // no further: what happens in them is to be seen whole
         if (!settled() || pending_.count() == 0) return;
         FirstLosses<Real> first;
         try_hypotheses(first);
@@ -190,7 +190,8 @@ class WorkEstimator {
     void find_losses(FirstLosses<Real>& first) noexcept {
         look_again();
         first.find(pending_, bank_, rehearsal_.leverage(cycles_learned()), levels_.dead(), grid_.bins,
-                   residuals_.bins().oldest_connected() + before_, kFirstLimit);
+                   residuals_.bins().oldest_connected() + before_, expected_.known(residuals_.load_known()),
+                   kFirstLimit);
     }
 
     /// Takes the misfires that the waiting firings show together out of the bins and the pattern.
