@@ -158,7 +158,7 @@ class Decision {
         drift += (Real(1) - probability) * (firing.lost - scatter_.mean(firing.place) - drift) / kDriftFirings;
         // An exponential mean of constant n scatters like that of 2 n - 1 values.
         const Real deviation = sd / std::sqrt(Real(2) * kDriftFirings - Real(1));
-        if (drift < std::max(kLeastDrift, kClearDrift * deviation)) return;
+        if (std::fabs(drift) < std::max(kLeastDrift, kClearDrift * deviation)) return;
         feedback.healthy_level = drift;
         drift = Real(0);
     }
