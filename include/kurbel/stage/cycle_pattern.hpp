@@ -80,7 +80,7 @@ class CyclePattern {
         }
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
-        const Real total = spread + noise_;
+        const Real total = spread + noise_ * unrest(point);
         for (int i = 0; i < 3; ++i) px[i] /= total;
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
@@ -93,7 +93,7 @@ class CyclePattern {
         widen(point);
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
-        const Real seen = mean_square * noise_ / total;
+        const Real seen = mean_square * noise_ / (spread + noise_);
         if (cycles_ > 0) noise_ += share * (seen - noise_);
         ++cycles_;
     }
@@ -134,8 +134,19 @@ class CyclePattern {
 
   private:
     static constexpr Real kBend = Real(0.01);
+    static constexpr Real kMostUnrest = Real(25);
 
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
+
+    /// How much more than in a steady state a cycle scatters in which load or speed move. Charge follows the load channel late, and
+    /// the cycle's mean is not what a firing had: a step of 2 % of load, or of 15 % of energy, doubles the variance (engineering
+    /// range, from memory).
+    [[nodiscard]] Real unrest(const PatternPoint<Real>& point) const noexcept {
+        if (cycles_ == 0) return Real(1);
+        const Real faster = (point.energy - last_.energy) / std::max(point.energy, last_.energy);
+        const Real more = square((point.load - last_.load) / Real(0.02)) + square(faster / Real(0.15));
+        return Real(1) + std::min(more, kMostUnrest);
+    }
 
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
     void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
