@@ -24,10 +24,9 @@ class FirstLosses {
   public:
     static constexpr int kCapacity = PendingFirings<Real>::kCapacity;
 
-    /// `leverage`: share of each cycle in the pattern; `limit`: normal deviate that a healthy firing does
-    /// not exceed; `cycle`: bins of an engine cycle;
-    /// `first_bin`: that a window can begin at;
-    /// `sized`: expected work is known, so that a loss near one is a whole one.
+    /// `leverage`: share of each cycle in the pattern; `dead`: places whose loss the pattern holds; `cycle`: bins of an engine cycle;
+    /// `first_bin`: that a window can begin at; `sized`: expected work is known, so that a loss near one is a whole one; `limit`: healthy
+    /// deviations beyond which a loss is one. Some 8 KiB of stack.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
               const std::array<bool, kMaxCylinders>& dead, int cycle, std::int64_t first_bin, bool sized,
               Real limit) noexcept {
@@ -73,7 +72,7 @@ class FirstLosses {
     [[nodiscard]] int others() const noexcept { return others_; }
 
   private:
-    static constexpr int kMost = kCapacity / 2;
+    static constexpr int kMost = 2 * kCapacity / 5;
     template <class T, int Size>
     using List = std::array<T, static_cast<std::size_t>(Size)>;
     static constexpr float kSingular = 1e-3F;
@@ -82,7 +81,7 @@ class FirstLosses {
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
     void take_in(const PendingFirings<Real>& firings, const ResponseBank& bank) noexcept {
-        const int most = std::min(kMost, 2 * count_ / 5);
+        const int most = 2 * count_ / 5;  // beyond, what is lost would be what is usual
         while (chosen_ < most) {
             const int next = strongest(firings, bank);
             if (next < 0) break;
@@ -142,9 +141,9 @@ class FirstLosses {
         return total;
     }
 
-    /// All sizes together: least squares, drawn towards the whole work.
+    /// All sizes together: least squares, drawn towards the usual loss.
     void fit(const PendingFirings<Real>& firings) noexcept {
-        // Whole losses are the usual ones, where it is known what that is.
+        // Whole losses are the usual ones; where the work is a guess, they are drawn less.
         const Real prior = whole_ * kMeasured * kMeasured / (kWholeSpread * kWholeSpread);
         for (int a = 0; a < chosen_; ++a) {
             const int i = number_[static_cast<std::size_t>(a)];
