@@ -188,7 +188,9 @@ class WorkEstimator {
     }
 
     void find_losses(FirstLosses<Real>& first) noexcept {
-        look_again();
+        Window x{};
+        for (int i = 0; i < pending_.count(); ++i)
+            if (pending_[i].usable()) find_amplitude(pending_[i], x);
         first.find(pending_, bank_, rehearsal_.leverage(cycles_learned()), levels_.dead(), grid_.bins,
                    residuals_.bins().oldest_connected() + before_, expected_.known(residuals_.load_known()),
                    kFirstLimit);
@@ -306,10 +308,14 @@ class WorkEstimator {
     /// First estimate of a firing's amplitude, as if it were alone.
     void look_at(PendingFiring<Real>& entry) noexcept {
         Window x{};
+        find_amplitude(entry, x);
+        if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(entry.place, x));
+    }
+
+    void find_amplitude(PendingFiring<Real>& entry, Window& x) const noexcept {
         residuals_.fill(entry.bin - before_, entry.length, entry.expected, x);
         entry.amplitude = rehearsal_.without_itself(
             entry.bin, static_cast<Real>(amplitude_and_precision(entry, x).amplitude), cycles_learned());
-        if (worth_a_look(entry)) entry.gain = static_cast<Real>(bank_.best_gain(entry.place, x));
     }
 
     /// After pattern or responses changed at once.
