@@ -1,0 +1,186 @@
+// What is known of this engine, and how its parts are learned together.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdint>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/cylinder_levels.hpp"
+#include "kurbel/stage/expected_work.hpp"
+#include "kurbel/stage/healthy_cycle.hpp"
+#include "kurbel/stage/learned_pattern.hpp"
+#include "kurbel/stage/residual_history.hpp"
+#include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/window_covariance.hpp"
+#include "kurbel/stage/window_misfit.hpp"
+#include "kurbel/stage/window_prior.hpp"
+
+namespace kurbel {
+
+/// The work that a firing should do, the healthy pattern of the cycle and what the last cycles held beyond it, how a misfire
+/// shows, how windows around healthy firings scatter, and which cylinders are dead. The parts are open; what is here are the rules
+/// by which one changes with another. Which firings teach what, and when, is the WorkEstimator's.
+template <class Real>
+struct LearnedEngine {
+    ExpectedWork<Real> expected{};
+    ResidualHistory<Real> residuals{};
+    WindowCovariance covariance{};
+    ResponseBank bank{};
+    CylinderLevels<Real> levels{};
+    WindowMisfit misfit{};
+    int steady_cycles = 0;  ///< learned since the speed changed
+
+    /// Cycles after which the engine is known well enough to be judged.
+    static constexpr int kLearningCycles = 4;
+
+    /// Windows of `size` bins, `before` of them before TDC; `hold`: bins that responses reach further.
+    void configure(const Config& config, const CycleGrid& cycle_grid, int before, int size, int hold) noexcept {
+        grid = cycle_grid;
+        window = size;
+        healthy = HealthyCycle(config.engine, grid);
+        expected.begin(config.engine);
+        residuals.configure(config, grid);
+        bank.begin(config.engine, config.crank_wheel.at, grid, -before, size, size + hold);
+        levels.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
+        reset();
+    }
+
+    void reset() noexcept {
+        residuals.reset();
+        covariance.begin(window);
+        begin_learning();
+    }
+
+    /// Another engine, as far as pattern and levels go.
+    void begin_learning() noexcept {
+        residuals.begin_pattern(expected.at_full_charge(), healthy);
+        levels.restart();
+        expected.restart();
+    }
+
+    [[nodiscard]] int cycles() const noexcept { return residuals.pattern().cycles(); }
+    [[nodiscard]] bool settled() const noexcept { return cycles() >= kLearningCycles; }
+
+    [[nodiscard]] Real expected_work(std::int64_t bin) const noexcept {
+        return expected.at(residuals.charge_load(bin));
+    }
+    [[nodiscard]] bool sized() const noexcept { return expected.known(residuals.load_known()); }
+
+    /// Learns from the cycle that begins at bin `first`. True where the pattern was found wrong and moved.
+    bool learn_cycle(std::int64_t first) noexcept {
+        const std::int64_t last = first + grid.bins - 1;
+        const std::uint32_t cut = residuals.bins().cut(last);
+        const std::uint32_t all = (1U << grid.firings) - 1U;
+        if (!residuals.bins().same_cut(first, last) || cut == all) return false;
+        if (cut != cut_learned) {
+            // With other cylinders switched off this is another engine.
+            begin_learning();
+            cut_learned = cut;
+            return false;
+        }
+        const PatternPoint<Real> mean = learn_pattern(first);
+        const bool speed_changed = follow_speed(residuals.speed_around(first + grid.bins / 2));
+        // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
+        steady_cycles = speed_changed ? 0 : steady_cycles + 1;
+        const int every = steady_cycles < 64 ? 16 : (steady_cycles < 256 ? 32 : 64);
+        if (speed_changed || (cycles() & (cycles() - 1)) == 0 || cycles() % every == 0) match();
+        if (!covariance.begun()) return false;
+        // The first cycles come once more, without the misfires in them.
+        if (settled() && (cycles() < 16 || cycles() % every == every / 2))
+            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean));
+        return settled() && levels.any_lost() && doubt_pattern(first, mean);
+    }
+
+    /// Learns pattern and levels anew from `count` cycles in a row from bin `first` on, as they are now.
+    void learn_again(std::int64_t first, int count) noexcept {
+        residuals.begin_pattern(expected.at_full_charge(), healthy);
+        levels.restart();
+        for (int i = 0; i < count; ++i) {
+            const std::int64_t from = first + i * grid.bins;
+            const PatternPoint<Real> mean = learn_pattern(from);
+            // What two cycles in a row tell is believed.
+            if (i + 2 >= count) levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean));
+        }
+    }
+
+    /// Brings responses, scatter and what follows from both into step.
+    void match() noexcept {
+        bank.choose(covariance.learned());
+        if (!covariance.begun()) return;
+        bank.compose(covariance);
+        residuals.set_ringing(static_cast<Real>(bank.ringing().a), static_cast<Real>(bank.ringing().b));
+        if (!covariance.factorise(bank.doubt())) return;
+        bank.match(covariance);
+        misfit.follow(covariance, window);
+    }
+
+    /// Looks at firings under one hypothesis of how a misfire shows. match() ends the trial.
+    void assume(int hypothesis) noexcept {
+        bank.assume(hypothesis);
+        bank.compose(covariance);
+        bank.match(covariance);
+    }
+
+    /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.
+    void move_pattern(int place, Real lost) noexcept {
+        std::array<Real, kMaxBins> share{};
+        levels.add_losses(bank, place, lost, share);
+        residuals.shift_pattern(share, expected.learned_at_full_charge());
+    }
+
+    /// What windows scatter by before any has been seen; from the speed and the expected work at `bin`.
+    void begin_covariance(std::int64_t bin) noexcept {
+        bank.set_speed(static_cast<float>(residuals.speed_around(bin)));
+        bank.compose(covariance);
+        // An angle error changes a bin's energy by twice the error over the bin's length.
+        constexpr double kEdgeError_deg = 0.03;
+        const Real edge =
+            static_cast<Real>(2.0 * kEdgeError_deg / grid.bin_deg) * residuals.point(bin).energy / expected_work(bin);
+        fill_window_prior(covariance, bank, grid, static_cast<float>(edge));
+        match();
+    }
+
+  private:
+    static constexpr int kMovingCycles = 12;
+
+    /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
+    PatternPoint<Real> learn_pattern(std::int64_t first) noexcept {
+        std::array<Real, kMaxBins> residual{};
+        PatternPoint<Real> mean;
+        residuals.cycle(first, residual, mean);
+        levels.track(residual, expected_work(first + grid.bins / 2));
+        residuals.learn_pattern(residual, mean);
+        return mean;
+    }
+
+    /// The response follows the mean speed of some cycles: an idle that swings, or a misfire, is no other speed. True where it
+    /// moved enough to matter.
+    [[nodiscard]] bool follow_speed(Real rpm) noexcept {
+        constexpr int kCycles = 12;
+        mean_rpm += (rpm - mean_rpm) / Real(std::clamp(cycles(), 1, kCycles));
+        return bank.set_speed(static_cast<float>(mean_rpm));
+    }
+
+    /// Moves the pattern where it, and not the cylinder, is what is wrong. True where it did.
+    bool doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
+        for (int moved = 0; moved < grid.firings; ++moved) {
+            Real amplitude = 0;
+            const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, grid, first, mean),
+                                                     bank, steady_cycles < kMovingCycles, amplitude);
+            if (place < 0) return moved > 0;
+            move_pattern(place, amplitude);
+        }
+        return true;
+    }
+
+    CycleGrid grid{};
+    HealthyCycle healthy{};
+    int window = 0;                 // bins
+    std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
+    Real mean_rpm = 0;
+};
+
+}  // namespace kurbel
