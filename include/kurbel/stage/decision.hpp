@@ -104,8 +104,6 @@ class Decision {
         scatter_.settle(deviation, count);
         update_limits();
     }
-    /// Normal deviate that a healthy firing exceeds as rarely as false alarms are accepted.
-    [[nodiscard]] Real normal_limit() const noexcept { return normal_limit_; }
 
   private:
     static constexpr Real kLeastLoss = Real(0.4);  // nearer to "all lost" than to "nothing lost", with room for scatter

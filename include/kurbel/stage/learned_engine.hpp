@@ -94,15 +94,16 @@ struct LearnedEngine {
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
 
-    /// Learns pattern and levels anew from `count` cycles in a row from bin `first` on, as they are now.
-    void learn_again(std::int64_t first, int count) noexcept {
+    /// Learns the pattern anew from `count` cycles in a row from bin `first` on, as they are now. `examine`: and looks for cylinders that
+    /// were dead all the while, which takes longer than all the rest.
+    void learn_again(std::int64_t first, int count, bool examine) noexcept {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
         levels.restart();
         for (int i = 0; i < count; ++i) {
             const std::int64_t from = first + i * grid.bins;
             const PatternPoint<Real> mean = learn_pattern(from);
             // What two cycles in a row tell is believed.
-            if (i + 2 >= count) levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean));
+            if (examine && i + 2 >= count) levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean));
         }
     }
 

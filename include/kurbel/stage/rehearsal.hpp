@@ -25,12 +25,11 @@ class Rehearsal {
         runs_ = first <= last;
     }
 
-    /// Ends one. True where another is to follow: what was found has changed, and there is hope that it settles.
-    [[nodiscard]] bool again() noexcept {
+    /// Ends one. Another follows where what was found has changed, and there is hope that it settles.
+    void end() noexcept {
         ++passes_;
         runs_ = changed_ && passes_ < kMostPasses;
         changed_ = false;
-        return runs_;
     }
 
     /// What was taken for lost of the firing at `bin`, 0 for nothing.

@@ -141,11 +141,13 @@ class WorkEstimator {
         try_hypotheses(first);
         // Twice, for the first look knows nothing of how this engine's windows scatter.
         find_first_losses(first);
+        learn_again(false);
         learn_from_waiting(first);
         engine_.residuals.put_back(first_waiting());
-        learn_again();
+        learn_again(false);
         engine_.match();
         find_first_losses(first);
+        learn_again(true);
         engine_.residuals.put_back(first_waiting());
         first_scatter_ = first.deviation();
         first_healthy_ = first.others();
@@ -176,14 +178,13 @@ class WorkEstimator {
                    engine_.residuals.bins().oldest_connected() + before_, engine_.sized(), kFirstLimit);
     }
 
-    /// Takes the misfires that the waiting firings show together out of the bins and the pattern.
+    /// Takes the misfires that the waiting firings show together out of the bins.
     void find_first_losses(FirstLosses<Real>& first) noexcept {
         find_losses(first);
         for (int n = 0; n < first.losses(); ++n) {
             const PendingFiring<Real>& entry = pending_[first.firing(n)];
             take_out_loss(engine_.residuals, engine_.bank, entry, entry.bin - before_, first.lost(n));
         }
-        learn_again();
     }
 
     /// Learns how windows scatter from those that waited and lost nothing.
@@ -202,18 +203,19 @@ class WorkEstimator {
 
     /// Ends a rehearsal: what it took for misfires is taken out of the pattern, and all firings come anew.
     void go_back() noexcept {
-        static_cast<void>(rehearsal_.again());
-        learn_again();
+        rehearsal_.end();
+        learn_again(true);
         engine_.residuals.put_back(rehearsal_.first() - before_);
         engine_.match();
         reopen_windows(rehearsal_.first());
     }
 
     /// Learns the same cycles once more, from what is left of them without misfires.
-    void learn_again() noexcept {
+    void learn_again(bool examine) noexcept {
         const int cycles = cycles_learned();
         const std::int64_t first = next_cycle_bin_ - cycles * grid_.bins;
-        if (engine_.residuals.bins().connected(first - 1, next_cycle_bin_ + 1)) engine_.learn_again(first, cycles);
+        if (engine_.residuals.bins().connected(first - 1, next_cycle_bin_ + 1))
+            engine_.learn_again(first, cycles, examine);
     }
 
     /// Follows what is known of the cycle's frame: a half found to be the other one, or a loss.
