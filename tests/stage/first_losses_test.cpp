@@ -17,17 +17,9 @@ namespace {
 constexpr int kCycles = 4;
 
 /// Four cycles of an even engine whose pattern is their mean; the firings of the last three have whole windows and wait.
-struct FirstCycles : CrankParts {
-    explicit FirstCycles(int cylinders) : CrankParts(even_engine(cylinders)), cylinders_(cylinders) {
-        bank.set_speed(1500.0F);
-        covariance.begin(size);
-        covariance.add_prior_diagonal(0.0025F);
-        covariance.end_prior();
-        bank.compose(covariance);
-        EXPECT_TRUE(covariance.factorise(bank.doubt()));
-        bank.match(covariance);
-        interval_ = grid.bins / cylinders;
-    }
+struct FirstCycles : MatchedCrank {
+    explicit FirstCycles(int cylinders)
+        : MatchedCrank(even_engine(cylinders)), cylinders_(cylinders), interval_(grid.bins / cylinders) {}
 
     /// `lost[n]`: share of its work that firing n lost, counted from the first that waits.
     void run(const std::map<int, double>& lost, double scatter, unsigned seed) {
@@ -62,7 +54,6 @@ struct FirstCycles : CrankParts {
         return 0.0;
     }
 
-    WindowCovariance covariance{};
     PendingFirings<double> pending{};
     FirstLosses<double> losses{};
 
@@ -91,7 +82,7 @@ struct FirstCycles : CrankParts {
     }
 
     int cylinders_;
-    int interval_ = 0;
+    int interval_;
 };
 
 TEST(FirstLosses, FindsMisfiresThatHideInThePattern) {

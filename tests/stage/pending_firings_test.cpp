@@ -14,15 +14,8 @@ namespace {
 using Pending = PendingFirings<double>;
 
 /// An even engine of eight, whose responses overlap, and a stretch of bins on which misfires are laid; the firing at place 0 of bin 100 is the oldest.
-struct Queue : CrankParts {
-    Queue() : CrankParts(even_engine(8)) {
-        bank.set_speed(1500.0F);
-        covariance.begin(size);
-        covariance.add_prior_diagonal(0.0025F);
-        covariance.end_prior();
-        bank.compose(covariance);
-        EXPECT_TRUE(covariance.factorise(bank.doubt()));
-        bank.match(covariance);
+struct Queue : MatchedCrank {
+    Queue() : MatchedCrank(even_engine(8)) {
         interval = grid.bins / 8;
         limits.fill(0.4);
     }
@@ -74,7 +67,6 @@ struct Queue : CrankParts {
 
     static constexpr int kBefore = 100;  // bins on the stretch before the oldest's window
     int interval = 0;
-    WindowCovariance covariance{};
     Pending pending{};
     Pending::Limits limits{};
     Pending::Dead dead{};

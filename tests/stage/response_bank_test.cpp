@@ -16,21 +16,10 @@ namespace {
 
 using Response = ResponseBank::Response;
 
-struct Bank : CrankParts {
+struct Bank : MatchedCrank {
     explicit Bank(const EngineConfig& engine = engine_of({1, 3, 4, 2}), SensorAt at = SensorAt::front,
                   double speed_rpm = 1500.0, double noise = 0.05)
-        : CrankParts(engine, at) {
-        bank.set_speed(static_cast<float>(speed_rpm));
-        covariance.begin(size);
-        covariance.add_prior_diagonal(static_cast<float>(noise * noise));
-        covariance.end_prior();
-        match();
-    }
-    void match() {
-        bank.compose(covariance);
-        ASSERT_TRUE(covariance.factorise(bank.doubt()));
-        bank.match(covariance);
-    }
+        : MatchedCrank(engine, at, speed_rpm, noise) {}
     /// A window in which the response of kind `hypothesis` stands with amplitude 1.
     [[nodiscard]] Window window_of(int place) const {
         Window x{};
@@ -42,8 +31,6 @@ struct Bank : CrankParts {
         for (int j = 0; j < size; ++j)
             x[static_cast<std::size_t>(j)] += static_cast<float>(deviation * normal_(random_));
     }
-
-    WindowCovariance covariance{};
 
   private:
     std::mt19937_64 random_{19};

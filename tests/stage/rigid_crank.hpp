@@ -1,6 +1,8 @@
 // A rigid crank on paper, in fine steps of angle: what its bins show, computed without the stages that are to be tested.
 #pragma once
 
+#include <gtest/gtest.h>
+
 #include <array>
 #include <cmath>
 #include <cstddef>
@@ -14,6 +16,7 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/reference_torque.hpp"
 #include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/window_covariance.hpp"
 
 namespace kurbel::test {
 
@@ -44,6 +47,28 @@ struct CrankParts {
     int before = 0;
     int size = 0;
     ResponseBank bank{};
+};
+
+/// The same with responses matched to windows whose bins scatter independently, `noise` of a firing's work each.
+struct MatchedCrank : CrankParts {
+    explicit MatchedCrank(const EngineConfig& engine, SensorAt at = SensorAt::flywheel, double speed_rpm = 1500.0,
+                          double noise = 0.05)
+        : CrankParts(engine, at) {
+        bank.set_speed(static_cast<float>(speed_rpm));
+        covariance.begin(size);
+        covariance.add_prior_diagonal(static_cast<float>(noise * noise));
+        covariance.end_prior();
+        match();
+    }
+
+    /// After responses or covariance changed.
+    void match() {
+        bank.compose(covariance);
+        ASSERT_TRUE(covariance.factorise(bank.doubt()));
+        bank.match(covariance);
+    }
+
+    WindowCovariance covariance{};
 };
 
 using PerPlace = std::array<double, kMaxCylinders>;

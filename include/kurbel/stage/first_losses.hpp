@@ -17,7 +17,7 @@ namespace kurbel {
 /// While an engine is known by a few cycles alone, each misfire is also in the pattern and pulls all firings of its cylinder and of
 /// those around: looked at one by one, misfires seem small and healthy firings odd. Here the losses are taken in one after the
 /// other, the one that explains most first, all that were taken in are fitted together, and the pattern gives way each time
-/// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993). What is left tells how healthy firings scatter,
+/// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993, from memory). What is left tells how healthy firings scatter,
 /// and a loss that is within that scatter is given back.
 template <class Real>
 class FirstLosses {
