@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "kurbel/simulate/random.hpp"
+#include "kurbel/stage/healthy_scatter.hpp"
 
 namespace kurbel {
 
@@ -72,7 +73,7 @@ class Sampler {
         faulty_[static_cast<std::size_t>(k)] = is_faulty;
         if (is_faulty) {
             const double drawn = middle + deviation * quantile(lowest + (highest - lowest) * random_.uniform());
-            now_[k] = std::clamp(drawn, std::log(kLeastHeld), 0.0);  // far out in a tail the quantile is a rough one
+            now_[k] = std::clamp(drawn, std::log(kLeastHeld), 0.0);  // the quantile is good to 5e-4
             return;
         }
         const double gain = square(spread_) / sound_variance;
@@ -100,15 +101,10 @@ class Sampler {
         }
     }
 
-    /// Of the normal distribution, by bisection.
+    /// Deviate that a standard normal variable stays below with chance `share`.
     static double quantile(double share) {
-        double low = -9.0;
-        double high = 9.0;
-        for (int i = 0; i < 40; ++i) {
-            const double middle = 0.5 * (low + high);
-            (below(middle) < share ? low : high) = middle;
-        }
-        return 0.5 * (low + high);
+        const double tail = normal_quantile(std::max(std::min(share, 1.0 - share), 1e-300));
+        return share < 0.5 ? -tail : tail;
     }
 
     const Eigen::VectorXd& measured_;
