@@ -43,6 +43,8 @@ struct Fit {
     Eigen::MatrixXd rows;        ///< 2 a wave
     Eigen::VectorXd slope;       ///< what energy that rises by 1 a cycle does to them
     std::vector<bool> told;
+    /// Of each wave: standard deviation of its real or imaginary part at unit energy, with teeth that stand off by 1 rad at random.
+    std::vector<double> by_teeth;
 
     explicit Fit(const WheelConfig& wheel);
 };
@@ -75,6 +77,41 @@ Fit::Fit(const WheelConfig& wheel) : intervals(2 * wheel.teeth) {
         const double gain = 0.5 * (rows.row(2 * h).squaredNorm() + rows.row(2 * h + 1).squaredNorm());
         told.push_back(gain <= kWorstNoise * 2.0 / intervals);
     }
+    // A tooth that stands off makes one interval longer and the next shorter, in both revolutions alike.
+    Eigen::MatrixXd by_tooth = Eigen::MatrixXd::Zero(intervals, wheel.teeth);
+    for (int i = 0; i < intervals; ++i) {
+        const double share = 2.0 / (angle(i + 1) - angle(i));
+        by_tooth(i, i % wheel.teeth) += share;
+        by_tooth(i, (i + 1) % wheel.teeth) -= share;
+    }
+    const Eigen::MatrixXd moved = rows * by_tooth;
+    for (int h = 0; h < waves; ++h)
+        by_teeth.push_back(std::sqrt(0.5 * (moved.row(2 * h).squaredNorm() + moved.row(2 * h + 1).squaredNorm())));
+}
+
+/// By which single teeth stand off, radians. The engine's swing moves neighbours alike, and differences of differences do not see it.
+double tooth_error_rad(const WheelFinding& wheel) {
+    constexpr double kUsual_deg = 0.1;   // of a stamped wheel (from memory)
+    constexpr double kLeast_deg = 0.02;  // of a machined one (from memory)
+    const std::size_t teeth = wheel.measured_deg.size();
+    constexpr std::size_t kFewest = 8;
+    if (wheel.positions == 0 || teeth < kFewest || wheel.angle_deg.size() != teeth) return to_rad(kUsual_deg);
+    double square = 0.0;
+    for (std::size_t i = 0; i < teeth; ++i) {
+        const auto off = [&](std::size_t k) { return wheel.measured_deg[k % teeth] - wheel.angle_deg[k % teeth]; };
+        square += std::pow(off(i + 2) - 2.0 * off(i + 1) + off(i), 2) / (6.0 * static_cast<double>(teeth));
+    }
+    return to_rad(std::max(kLeast_deg, std::sqrt(square)));
+}
+
+/// 0.2 mm off the centre of a wheel of 75 mm radius (judged from usual fits; no source): a wave of order 1.
+constexpr double kRunOut_deg = 0.15;
+
+std::vector<double> wheel_errors(const Fit& fit, const WheelFinding& wheel) {
+    std::vector<double> error(static_cast<std::size_t>(fit.waves));
+    for (std::size_t h = 1; h < error.size(); h += 2) error[h] = fit.by_teeth[h] * tooth_error_rad(wheel);
+    if (error.size() > 1) error[1] = std::hypot(error[1], 2.0 * to_rad(kRunOut_deg));
+    return error;
 }
 
 struct Cycle {
@@ -89,7 +126,7 @@ struct Cycle {
 /// Collects the whole cycles among the teeth.
 class Collector {
   public:
-    Collector(const Fit& fit, int teeth, double hz) : fit_(fit), teeth_(teeth), hz_(hz), energy_(fit.intervals) {}
+    Collector(const Fit& fit, int teeth, double hz) : fit_(&fit), teeth_(teeth), hz_(hz), energy_(fit.intervals) {}
 
     void push(const Tooth& tooth) {
         const int place = tooth.half * teeth_ + tooth.index;
@@ -98,11 +135,11 @@ class Collector {
             cycles.clear();
             phase_known_ = true;
         }
-        const bool next = has_last_ && !tooth.restart && place == (last_ + 1) % fit_.intervals;
+        const bool next = has_last_ && !tooth.restart && place == (last_ + 1) % fit_->intervals;
         if (tooth.restart && !tooth.phase_known) ++section_;
         if (next) {
             const double interval_s = static_cast<double>(tooth.tick - last_tick_) / hz_;
-            energy_[last_] = fit_.factor[static_cast<std::size_t>(last_)] / (interval_s * interval_s);
+            energy_[last_] = fit_->factor[static_cast<std::size_t>(last_)] / (interval_s * interval_s);
             ++run_;
         } else {
             run_ = 0;
@@ -110,8 +147,8 @@ class Collector {
         }
         if (place == 0) {
             const double time_s = static_cast<double>(tooth.tick) / hz_;
-            if (run_ >= fit_.intervals) {
-                cycles.push_back({begin_s_, time_s, energy_.mean(), section_, connected_, fit_.rows * energy_});
+            if (run_ >= fit_->intervals) {
+                cycles.push_back({begin_s_, time_s, energy_.mean(), section_, connected_, fit_->rows * energy_});
                 connected_ = true;
             } else {
                 connected_ = false;
@@ -124,11 +161,14 @@ class Collector {
         last_tick_ = tooth.tick;
     }
 
+    /// What comes is not connected to what was pushed.
+    void interrupt() { has_last_ = false; }
+
     [[nodiscard]] bool phase_known() const { return phase_known_; }
     std::vector<Cycle> cycles;
 
   private:
-    const Fit& fit_;
+    const Fit* fit_;
     int teeth_;
     double hz_;
     Eigen::VectorXd energy_;
@@ -141,6 +181,37 @@ class Collector {
     std::int64_t last_tick_ = 0;
     double begin_s_ = 0.0;
 };
+
+/// Every whole revolution that the search for the wheel found, lost ones counted.
+void push_laps(const Lines& lines, const Fold& turns, int first, Collector& collector) {
+    std::size_t next = 0;
+    for (const Lap& lap : longest_section(turns)) {
+        if (lap.first != next) collector.interrupt();
+        for (int i = 0; i < turns.edges; ++i) {
+            const std::int64_t turn = lap.number - (i < first ? 1 : 0);
+            Tooth tooth;
+            tooth.tick = std::llround(lines.crank_s[lap.first + static_cast<std::size_t>(i)] / lines.tick_s);
+            tooth.index = (i - first + turns.edges) % turns.edges;
+            tooth.half = static_cast<std::uint8_t>(((turn % 2) + 2) % 2);
+            collector.push(tooth);
+        }
+        next = lap.first + static_cast<std::size_t>(turns.edges);
+    }
+}
+
+/// Degrees after which a wheel of even places looks the same.
+double looks_same_after_deg(const WheelFinding& wheel) {
+    const auto gone = [&](int place) {
+        return std::find(wheel.absent.begin(), wheel.absent.end(), place % wheel.positions) != wheel.absent.end();
+    };
+    for (int turn = 1; turn < wheel.positions; ++turn) {
+        if (wheel.positions % turn != 0) continue;
+        bool same = true;
+        for (int place = 0; place < wheel.positions && same; ++place) same = gone(place) == gone(place + turn);
+        if (same) return 360.0 * turn / wheel.positions;
+    }
+    return 360.0;
+}
 
 /// Cycles of unknown phase hang together only without a loss of the wheel between them.
 void keep_longest_section(std::vector<Cycle>& cycles) {
@@ -171,13 +242,17 @@ struct Sum {
 
 }  // namespace
 
-CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam) {
+CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, const WheelSearch& search,
+                             const CamFinding& cam) {
     CycleSpectrum spectrum;
+    const WheelFinding& wheel = search.finding;
     Config config;
     if (!wheel.found() || !make_config(lines, wheel, cam, config)) return spectrum;
     const Fit fit(config.crank_wheel);
     spectrum.waves = fit.waves;
     spectrum.told = fit.told;
+    spectrum.wheel_error = wheel_errors(fit, wheel);
+    spectrum.angles_measured = wheel.positions == 0;
     if (fit.waves < 1) return spectrum;
     Decoder decoder;
     decoder.configure(config);
@@ -189,6 +264,13 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
         for (int k = 0; k < count; ++k) collector.push(teeth[static_cast<std::size_t>(k)]);
     }
     spectrum.phase_known = collector.phase_known();
+    if (collector.cycles.empty() && !wheel.absent.empty()) {
+        spectrum.turn_deg = looks_same_after_deg(wheel);
+        collector = Collector(fit, wheel.teeth, 1.0 / unwrapped.tick_s);
+        push_laps(unwrapped, search.turns, search.pattern.first, collector);
+        spectrum.phase_known = false;
+    }
+    const auto& cuts = spectrum.turn_deg < 360.0 ? unwrapped.fuel_cut_s : lines.fuel_cut_s;
     std::vector<Cycle>& cycles = collector.cycles;
     if (!spectrum.phase_known) keep_longest_section(cycles);
     spectrum.cycles = static_cast<int>(cycles.size());
@@ -198,7 +280,7 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
     std::vector<MotoredCycle> motored;
     for (std::size_t i = 1; i + 1 < cycles.size(); ++i) {
         if (!cycles[i].follows || !cycles[i + 1].follows) continue;
-        const int state = fuel_state(cycles[i], lines.fuel_cut_s);
+        const int state = fuel_state(cycles[i], cuts);
         if (state < 0) continue;
         const double slope = 0.5 * (cycles[i + 1].energy - cycles[i - 1].energy);
         const Eigen::VectorXd phasor = cycles[i].fit - slope * fit.slope;
@@ -236,14 +318,6 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, 
     constexpr std::size_t kMostPoints = 6;
     if (spectrum.points.size() > kMostPoints) spectrum.points.resize(kMostPoints);
     return spectrum;
-}
-
-double wheel_error_rad(double order, int teeth) {
-    constexpr double kPitch_deg = 0.1;  // of a stamped wheel (from memory)
-    // 0.2 mm off the centre of a wheel of 75 mm radius (judged from usual fits; no source).
-    constexpr double kRunOut_deg = 0.15;
-    const double pitch = to_rad(kPitch_deg) * std::sqrt(2.0 / teeth);
-    return order == 1.0 ? std::hypot(pitch, to_rad(kRunOut_deg)) : pitch;
 }
 
 std::vector<Contrast> contrasts(const CycleSpectrum& spectrum) {

@@ -4,7 +4,9 @@
 #include <complex>
 #include <vector>
 
+#include "discover/lines.hpp"
 #include "discover/motored_line.hpp"
+#include "discover/wheel_search.hpp"
 #include "kurbel/discover/discovery.hpp"
 
 namespace kurbel::discover {
@@ -26,6 +28,10 @@ struct CycleSpectrum {
     std::vector<SpectrumPoint> points;  ///< those without fuel first, at most six
     int cycles = 0;
     MotoredLine motored;  ///< all cycles without fuel
+    /// [h - 1]: what the wheel's own errors make of a wave's real or imaginary part at unit energy, standard deviation; 0 at half orders.
+    std::vector<double> wheel_error;
+    double turn_deg = 360.0;       ///< after which the wheel looks the same, where nothing tells which of these it is
+    bool angles_measured = false;  ///< the teeth stand unevenly: the engine's mean swing is in their angles
 };
 
 /// Differences between points in which what grows with the energy cancels: the wheel's own errors and the torque of reciprocating
@@ -38,12 +44,9 @@ struct Contrast {
 };
 [[nodiscard]] std::vector<Contrast> contrasts(const CycleSpectrum& spectrum);
 
-/// What a wheel of `teeth` is wrong by at a whole order, radians: teeth stand off at random, and the wheel off its centre adds a
-/// wave of order 1.
-[[nodiscard]] double wheel_error_rad(double order, int teeth);
-
 /// Cycles of nearly one speed (steps of 22 %) with and without fuel, averaged. Runs the edges through a Decoder for the wheel that was
-/// found.
-[[nodiscard]] CycleSpectrum cycle_spectrum(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam);
+/// found; where that gives no teeth, because the wheel looks the same after part of a turn, through the whole revolutions of the search.
+[[nodiscard]] CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, const WheelSearch& wheel,
+                                           const CamFinding& cam);
 
 }  // namespace kurbel::discover

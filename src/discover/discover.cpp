@@ -123,9 +123,8 @@ Discovery discover(const EdgeLines& edges) {
         tell_periods(lines, wheel, discovery);
         discovery.cam = place_marks(lines.crank_s, lines.cam_s, wheel.turns, wheel.pattern);
     }
+    LayoutSearch layout = search_layout(cycle_spectrum(edges, lines, wheel, discovery.cam), discovery.cam);
     discovery.wheel = std::move(wheel.finding);
-    LayoutSearch layout =
-        search_layout(cycle_spectrum(edges, discovery.wheel, discovery.cam), discovery.wheel, discovery.cam);
     discovery.engine = std::move(layout.engine);
     discovery.tdc = std::move(layout.tdc);
     discovery.next_step = next_step(discovery);

@@ -32,13 +32,14 @@ struct Powers {
     std::vector<double> twist;                  ///< share in which cylinders do not add up, for torsion
 };
 
-Powers powers_of(const SpectrumPoint& point, const CylinderSpectra& spectra, int teeth, bool contrast) {
+Powers powers_of(const CycleSpectrum& spectrum, const SpectrumPoint& point, const CylinderSpectra& spectra,
+                 bool contrast) {
     Powers powers;
     const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
     for (std::size_t h = 0; h < point.phasor.size(); ++h) {
         const double order = 0.5 * static_cast<double>(h + 1);
         double noise = point.variance[h];
-        if (h % 2 == 1 && !contrast) noise += std::pow(2.0 * point.energy * order * wheel_error_rad(order, teeth), 2);
+        if (!contrast) noise += std::pow(point.energy * spectrum.wheel_error[h], 2);
         powers.seen.push_back(order * order * std::norm(point.phasor[h]));
         powers.noise.push_back(order * order * noise);
         powers.twist.push_back(std::min(1.0, std::pow(order * speed_hz / kTorsion_hz, 4)));
@@ -85,12 +86,12 @@ double cost(const Powers& powers, const std::vector<double>& cylinder, const std
 
 bool shows(const Layout& layout, const CycleSpectrum& spectrum) { return shows_firings(layout, spectrum.waves); }
 
-std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra, int teeth) {
+std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra) {
     std::vector<Powers> points;
     for (const Contrast& contrast : contrasts(spectrum))
-        points.push_back(powers_of(contrast.point, spectra, teeth, true));
+        points.push_back(powers_of(spectrum, contrast.point, spectra, true));
     if (points.empty())
-        for (const SpectrumPoint& point : spectrum.points) points.push_back(powers_of(point, spectra, teeth, false));
+        for (const SpectrumPoint& point : spectrum.points) points.push_back(powers_of(spectrum, point, spectra, false));
     std::vector<LayoutScore> scores;
     for (const Layout& layout : layouts()) {
         // The wave of the firings must show, and something beside it.

@@ -24,7 +24,6 @@ struct LayoutScore {
 /// and sizes are what gas, torsion and driveline make of them, so that only this is used: a wave of torque is taken as a random phasor
 /// whose expected square is (size of one cylinder's wave)^2 x (coherence^2 + spread^2 / cylinders), heavy-tailed, plus noise;
 /// the size that fits best is free.
-[[nodiscard]] std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra,
-                                                     int teeth);
+[[nodiscard]] std::vector<LayoutScore> score_layouts(const CycleSpectrum& spectrum, const CylinderSpectra& spectra);
 
 }  // namespace kurbel::discover

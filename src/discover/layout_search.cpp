@@ -43,7 +43,7 @@ struct Case {
     double strength = 0.0;         ///< squared standard errors that there are to explain
 };
 
-Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int teeth, bool contrast) {
+Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, bool contrast) {
     Case result{&point, contrast, {}, 0.0, 0.0};
     const double speed_hz = std::sqrt(2.0 * point.energy) / (2.0 * std::numbers::pi);
     const auto usable = [&](std::size_t h) {
@@ -61,8 +61,7 @@ Case make_case(const CycleSpectrum& spectrum, const SpectrumPoint& point, int te
         double variance = point.variance[h];
         variance += std::pow(kOwnError * size, 2) + std::pow(kShapeError * result.largest, 2);
         if (60.0 * speed_hz > kInGear_rpm) variance += std::pow(kDrivelineError * size, 2);
-        if (h % 2 == 1 && !contrast)
-            variance += std::pow(2.0 * point.energy * order * wheel_error_rad(order, teeth), 2);
+        if (!contrast) variance += std::pow(point.energy * spectrum.wheel_error[h], 2);
         // What twists the crank below its own frequency grows with the square of the ratio.
         variance += std::pow(size * std::pow(order * speed_hz / (2.0 * kTorsion_hz), 2), 2);
         result.variance.push_back(variance);
@@ -162,11 +161,11 @@ class Candidate {
     std::vector<Weighted> weighted_;
 };
 
-TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases, bool phase_known) {
+TdcFinding place_tdc(const Candidate& candidate, const std::vector<Case>& cases, const CycleSpectrum& spectrum) {
     TdcFinding tdc;
     tdc.fuel_cut = std::any_of(cases.begin(), cases.end(), [](const Case& each) { return each.point->motored; });
     const double period = candidate.layout().period_deg;
-    tdc.period_deg = told_period_deg(candidate.layout(), phase_known);
+    tdc.period_deg = told_period_deg(candidate.layout(), spectrum);
     constexpr double kStep_deg = 1.0;
     const int places = static_cast<int>(std::lround(period / kStep_deg));
     std::vector<double> misfit;
@@ -250,7 +249,7 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
 
 void fill_tdc(const Layout& layout, const std::vector<Case>& cases, const CylinderSpectra& spectra,
               const CycleSpectrum& spectrum, const EngineFinding& engine, TdcFinding& tdc) {
-    tdc = place_tdc(Candidate(layout, spectra, cases, spectrum.waves), cases, spectrum.phase_known);
+    tdc = place_tdc(Candidate(layout, spectra, cases, spectrum.waves), cases, spectrum);
     tdc.confidence *= engine.confidence;
     tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why = tdc.fuel_cut ? "Without fuel the crank is slowest where a piston stands at TDC after compression."
@@ -267,7 +266,7 @@ void fill_tdc(const Layout& layout, const std::vector<Case>& cases, const Cylind
 
 }  // namespace
 
-LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wheel, const CamFinding& cam) {
+LayoutSearch search_layout(const CycleSpectrum& spectrum, const CamFinding& cam) {
     LayoutSearch search;
     search.engine.raise =
         "Record a warm idle of half a minute, then a drive with a long fuel cut, with a wheel of many teeth.";
@@ -283,13 +282,13 @@ LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wh
         return search;
     }
     const CylinderSpectra spectra(spectrum.waves);
-    const std::vector<MotoredFit> fits = fit_motored(spectrum, spectra, wheel.teeth);
-    std::vector<LayoutScore> scores = score_layouts(spectrum, spectra, wheel.teeth);
+    const std::vector<MotoredFit> fits = fit_motored(spectrum, spectra);
+    std::vector<LayoutScore> scores = score_layouts(spectrum, spectra);
     if (scores.empty()) return search;
     believe_motored(fits, scores);
     fill_engine(scores, spectrum, cam, !fits.empty(), search.engine);
     if (!fits.empty()) {
-        search.tdc = motored_tdc(fits, scores, search.engine.confidence, spectrum.phase_known);
+        search.tdc = motored_tdc(fits, scores, search.engine.confidence, spectrum);
         return search;
     }
     std::vector<Case> cases;
@@ -297,13 +296,13 @@ LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wh
     const std::vector<Contrast> differences = contrasts(spectrum);
     for (const Contrast& contrast : differences) {
         if (!contrast.motored) continue;
-        Case each = make_case(spectrum, contrast.point, wheel.teeth, true);
+        Case each = make_case(spectrum, contrast.point, true);
         if (each.strength > kFaint) cases.push_back(std::move(each));
     }
     // Without two speeds without fuel, all that is there.
     if (cases.empty())
         for (const SpectrumPoint& point : spectrum.points) {
-            Case each = make_case(spectrum, point, wheel.teeth, false);
+            Case each = make_case(spectrum, point, false);
             if (each.strength > kFaint) cases.push_back(std::move(each));
         }
     if (cases.empty()) {

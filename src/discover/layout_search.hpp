@@ -11,7 +11,6 @@ struct LayoutSearch {
     TdcFinding tdc;
 };
 
-[[nodiscard]] LayoutSearch search_layout(const CycleSpectrum& spectrum, const WheelFinding& wheel,
-                                         const CamFinding& cam);
+[[nodiscard]] LayoutSearch search_layout(const CycleSpectrum& spectrum, const CamFinding& cam);
 
 }  // namespace kurbel::discover

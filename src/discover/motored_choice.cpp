@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 namespace kurbel::discover {
 
@@ -10,14 +11,14 @@ namespace {
 /// By which evidence counts: errors of waves of one engine are no independent witnesses, and those that turn out larger than thought count less.
 double cooled(const std::vector<MotoredFit>& fits) { return 0.5 / std::max(1.0, fits.front().misfit); }
 
-/// Chance that a firing TDC lies near `deg`, modulo 360 degrees, if `fit` is right. Ten degrees are right; two are left to what the model leaves
+/// Chance that a firing TDC lies near `deg`, modulo a turn of the wheel, if `fit` is right. Ten degrees are right; two are left to what the model leaves
 /// out.
-double chance_near(const MotoredFit& fit, double deg) {
+double chance_near(const MotoredFit& fit, double deg, double turn_deg) {
     constexpr double kNear_deg = 8.0;
     double sum = 0.0;
     for (std::size_t i = 0; i < fit.chance.size(); ++i)
         for (const double tdc : fit.layout->firing_tdc_deg)
-            if (std::abs(std::remainder(deg - static_cast<double>(i) - tdc, 360.0)) <= kNear_deg) {
+            if (std::abs(std::remainder(deg - static_cast<double>(i) - tdc, turn_deg)) <= kNear_deg) {
                 sum += fit.chance[i];
                 break;
             }
@@ -30,10 +31,14 @@ Sureness layout_sureness(double confidence) {
     return confidence > 0.99 ? Sureness::sure : confidence > 0.97 ? Sureness::likely : Sureness::not_sure;
 }
 
-double told_period_deg(const Layout& layout, bool phase_known) {
-    const bool turn_holds = std::abs(std::remainder(360.0, layout.period_deg)) < 0.5;
-    if (phase_known || turn_holds) return layout.period_deg;
-    return 0.5 * layout.period_deg > 179.0 ? 360.0 : 0.5 * layout.period_deg;
+double told_period_deg(const Layout& layout, const CycleSpectrum& spectrum) {
+    // The greatest angle that both hold a whole number of times.
+    const auto common = [](double one, double other) {
+        while (other > 0.5) one = std::exchange(other, std::abs(std::remainder(one, other)));
+        return one;
+    };
+    if (spectrum.turn_deg < 359.0) return common(layout.period_deg, spectrum.turn_deg);
+    return spectrum.phase_known ? layout.period_deg : common(layout.period_deg, 360.0);
 }
 
 void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScore>& scores) {
@@ -48,7 +53,7 @@ void believe_motored(const std::vector<MotoredFit>& fits, std::vector<LayoutScor
 }
 
 TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<LayoutScore>& scores,
-                       double engine_confidence, bool phase_known) {
+                       double engine_confidence, const CycleSpectrum& spectrum) {
     TdcFinding tdc;
     const auto fit_of = [&](const Layout* layout) {
         return std::find_if(fits.begin(), fits.end(), [&](const MotoredFit& each) { return each.layout == layout; });
@@ -56,7 +61,7 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
     const Layout& layout = *scores.front().layout;
     const MotoredFit& best = *fit_of(&layout);
     tdc.fuel_cut = true;
-    tdc.period_deg = told_period_deg(layout, phase_known);
+    tdc.period_deg = told_period_deg(layout, spectrum);
     std::vector<double> folded(static_cast<std::size_t>(std::lround(tdc.period_deg)));
     for (std::size_t i = 0; i < best.chance.size(); ++i) folded[i % folded.size()] += best.chance[i];
     // The middle of the likeliest stretch of ten degrees either side.
@@ -82,7 +87,7 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
         const double rarer = 0.5 * std::max(0.0, score.rarity - scores.front().rarity);
         const double weight = std::exp(scores.front().cost - score.cost + rarer);
         sum += weight;
-        right += weight * chance_near(*fit_of(score.layout), tdc.deg);
+        right += weight * chance_near(*fit_of(score.layout), tdc.deg, spectrum.turn_deg);
     }
     const auto hidden = fit_of(nullptr);
     sum += std::exp(cooled(fits) * (hidden->log_evidence - best.log_evidence));

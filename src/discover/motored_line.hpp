@@ -7,6 +7,14 @@
 
 namespace kurbel::discover {
 
+/// Cycles of nearly one speed; waves as in SpectrumPoint.
+struct MotoredBin {
+    double energy = 0.0;  ///< mean, rad^2/s^2
+    int cycles = 0;
+    std::vector<std::complex<double>> wave;
+    std::vector<double> variance;  ///< of the real or imaginary part, of chance alone
+};
+
 /// Cycles without fuel, fitted by a straight line over the mean energy, wave by wave. What gas does is the same at every speed; wheel
 /// errors and reciprocating masses grow with the energy: the line parts them. `middle` is the phasor at the mean energy, `rise` the
 /// slope times that energy; their errors are independent. Waves as in SpectrumPoint.
@@ -17,6 +25,8 @@ struct MotoredLine {
     std::vector<std::complex<double>> rise;
     std::vector<double> middle_variance;  ///< of the real or imaginary part, of chance alone
     std::vector<double> rise_variance;
+    std::vector<MotoredBin>
+        bins;  ///< all cycles, from slow to fast: where crank or driveline swing, no straight line fits
 
     [[nodiscard]] bool found() const { return cycles > 0; }
 };
@@ -27,7 +37,7 @@ struct MotoredCycle {
     Eigen::VectorXd waves;
 };
 
-/// Of the slowest cycles. Not found where there are too few.
+/// The line through the slowest cycles, and bins of all. Not found where there are too few.
 [[nodiscard]] MotoredLine motored_line(std::vector<MotoredCycle> cycles);
 
 }  // namespace kurbel::discover
