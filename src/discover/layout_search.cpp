@@ -237,7 +237,12 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     const double firing_hz = 360.0 / layout.period_deg * std::sqrt(2.0 * slowest) / (2.0 * std::numbers::pi);
     // One cylinder and a twin that fires unevenly swing much alike at idle.
     const bool like_another = !motored && (layout.nearly_even() || layout.cylinders() == 1);
-    if (firing_hz > kTorsion_hz || like_another) engine.confidence = std::min(engine.confidence, 0.9);
+    // An engine of twice as many cylinders, whose firings come near the torsion of its longer crank, shows that crank's twist: as if every
+    // second cylinder were there alone.
+    constexpr double kLongCrank_hz = 100.0;
+    constexpr int kUsual = 8;
+    const bool half_shown = 2 * layout.cylinders() <= kUsual && 2.0 * firing_hz > kLongCrank_hz;
+    if (firing_hz > kTorsion_hz || like_another || half_shown) engine.confidence = std::min(engine.confidence, 0.9);
     engine.sureness = layout_sureness(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
     if (engine.sureness != Sureness::sure && scores.size() > 1)

@@ -2,6 +2,7 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/LU>
+#include <array>
 #include <limits>
 
 namespace kurbel::discover {
@@ -17,13 +18,25 @@ constexpr double kUsualForce = 2.2e4;
 constexpr double kForceSpread = 0.9;
 constexpr double kMassSpread = 0.7;
 
+/// First guesses: so many either side of what is usual, in steps of so many spreads.
+constexpr int kSteps = 4;
+constexpr int kTries = 2 * kSteps + 1;
+constexpr double kStep = 0.6;
+
+std::array<double, kTries> steps(double usual, double spread) {
+    std::array<double, kTries> all{};
+    for (int i = 0; i < kTries; ++i) all[static_cast<std::size_t>(i)] = usual * std::exp(kStep * (i - kSteps) * spread);
+    return all;
+}
+
 }  // namespace
 
-double SeenForm::value(double u, double v) const {
-    const double mu = std::exp(u);
-    const double k = std::exp(u + v);
-    const double unusual =
-        std::pow((u - usual_u_) / kMassSpread, 2) + std::pow((v - std::log(kUsualForce)) / kForceSpread, 2);
+double SeenForm::value(double u, double v) const { return value(u, v, std::exp(u), std::exp(u + v)); }
+
+double SeenForm::value(double u, double v, double mu, double k) const {
+    const double off_u = (u - usual_u_) / kMassSpread;
+    const double off_v = (v - std::log(kUsualForce)) / kForceSpread;
+    const double unusual = off_u * off_u + off_v * off_v;
     return 0.5 * (rest_ + k * k * aa_ + mu * mu * bb_ + unusual) + k * mu * ab_ - k * a_ - mu * b_;
 }
 
@@ -32,13 +45,15 @@ double SeenForm::marginal() const {
     const double usual_v = std::log(kUsualForce);
     double u = usual_u_;
     double v = usual_v;
-    constexpr int kSteps = 4;
-    constexpr double kStep = 0.6;
-    for (int i = -kSteps; i <= kSteps; ++i)
-        for (int j = -kSteps; j <= kSteps; ++j) {
-            const double here_u = usual_u_ + kStep * i * kMassSpread;
-            const double here_v = usual_v + kStep * j * kForceSpread;
-            const double here = value(here_u, here_v);
+    static const std::array<double, kTries> mass = steps(1.0, kMassSpread);
+    static const std::array<double, kTries> force = steps(kUsualForce, kForceSpread);
+    const double usual_mu = std::exp(usual_u_);
+    for (int i = 0; i < kTries; ++i)
+        for (int j = 0; j < kTries; ++j) {
+            const double here_u = usual_u_ + kStep * (i - kSteps) * kMassSpread;
+            const double here_v = usual_v + kStep * (j - kSteps) * kForceSpread;
+            const double mu = usual_mu * mass[static_cast<std::size_t>(i)];
+            const double here = value(here_u, here_v, mu, mu * force[static_cast<std::size_t>(j)]);
             if (here >= best) continue;
             best = here;
             u = here_u;

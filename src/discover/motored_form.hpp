@@ -38,6 +38,8 @@ class SeenForm {
   private:
     /// Half the squared standard errors, those of what engines are built like included.
     [[nodiscard]] double value(double u, double v) const;
+    /// The same with mu and k at hand.
+    [[nodiscard]] double value(double u, double v, double mu, double k) const;
 
     double rest_ = 0.0;
     double a_ = 0.0;

@@ -52,7 +52,7 @@ class Trial {
         fit.misfit = best.misfit;
         const double top = *std::max_element(log_chance.begin(), log_chance.end());
         // Errors that turn out larger than thought make everything less sure.
-        const double cooler = 1.0 / std::max(1.0, fit.misfit);
+        const double cooler = 0.7 / std::max(1.0, fit.misfit);
         double sum = 0.0;
         for (const double value : log_chance) {
             fit.chance.push_back(std::exp(cooler * (value - top)));
@@ -104,23 +104,28 @@ class Trial {
             back.push_back(ahead * std::polar(1.0, 0.5 * wave * to_rad(deg)));
         }
         std::vector<double> each;
-        for (const Hypothesis& hypothesis : hypotheses_)
+        for (const Hypothesis& hypothesis : hypotheses_) {
+            std::vector<WaveSums> along;
+            std::vector<WaveSums> across;
+            for (std::size_t i = 0; i < together_.size(); ++i) {
+                along.push_back(hypothesis.waves[i].along.turned(back[i].real(), -back[i].imag()));
+                across.push_back(hypothesis.waves[i].across.turned(back[i].imag(), back[i].real()));
+            }
             for (const GasShape& gas : spectra_.shapes(true)) {
                 SeenForm form(kUsualMassShare / layout_.cylinders());
                 for (std::size_t i = 0; i < together_.size(); ++i) {
-                    const MotoredWave& wave = hypothesis.waves[i];
-                    const double p = back[i].real();
-                    const double q = back[i].imag();
+                    const std::size_t h = hypothesis.waves[i].h;
                     const double size = std::abs(together_[i]);
-                    const Complex compression = size * gas.scale * gas.wave[wave.h];
-                    const Complex masses = size * spectra_.inertia()[wave.h];
-                    form.add(wave.along.turned(p, -q), compression.real(), masses.real());
-                    form.add(wave.across.turned(q, p), compression.imag(), masses.imag());
+                    const Complex compression = size * gas.scale * gas.wave[h];
+                    const Complex masses = size * spectra_.inertia()[h];
+                    form.add(along[i], compression.real(), masses.real());
+                    form.add(across[i], compression.imag(), masses.imag());
                 }
                 const double left = form.marginal();
                 each.push_back(hypothesis.log_chance - left);
                 if (each.back() > best.log_chance) best = {each.back(), 2.0 * left / figures_};
             }
+        }
         return log_sum(each) - std::log(static_cast<double>(spectra_.shapes(true).size()));
     }
 

@@ -66,21 +66,6 @@ double halves_deg(const std::vector<double>& edge_s, const Fold& fold) {
     return largest_difference_deg(edge_s, fold.edges, even, odd);
 }
 
-/// How far teeth move between slow and fast revolutions.
-double speeds_deg(const std::vector<double>& edge_s, const Fold& fold) {
-    std::vector<Lap> laps = fold.laps;
-    // Over two revolutions, because one of a cycle may be the faster one throughout.
-    std::erase_if(
-        laps, [&](const Lap& lap) { return lap.first + 2 * static_cast<std::size_t>(fold.edges) >= edge_s.size(); });
-    const auto lap_s = [&](const Lap& lap) {
-        return edge_s[lap.first + 2 * static_cast<std::size_t>(fold.edges)] - edge_s[lap.first];
-    };
-    std::sort(laps.begin(), laps.end(), [&](const Lap& a, const Lap& b) { return lap_s(a) < lap_s(b); });
-    const auto third = static_cast<std::ptrdiff_t>(laps.size() / 3);
-    return largest_difference_deg(edge_s, fold.edges, {laps.begin(), laps.begin() + third},
-                                  {laps.end() - third, laps.end()});
-}
-
 /// How far an engine can seem to move a tooth by its own swing of speed, at most. An engine that runs at all swings by less than 0.4 of
 /// its speed at idle, 800 rpm (judged; no source); gas makes that fall with the square of speed, pistons leave one in a hundred. A swing
 /// of order 1, the slowest that comes back every revolution, moves angles by as many radians.
@@ -91,6 +76,29 @@ double most_swing_deg(const std::vector<double>& edge_s, const Fold& fold) {
     constexpr double kIdle_s = 60.0 / 800.0;
     const double share = lap_s.empty() ? 1.0 : median(lap_s) / kIdle_s;
     return 180.0 / std::numbers::pi * (0.4 * share * share + 0.01);
+}
+
+/// How far gas moves teeth at the mean speed, from slow and fast revolutions: what it does falls with the square of the speed, so that a part
+/// of it is left between the two. At one speed alone nothing is told: then as far as it may be.
+double speeds_deg(const std::vector<double>& edge_s, const Fold& fold, double most_swing_deg) {
+    std::vector<Lap> laps = fold.laps;
+    // Over two revolutions, because one of a cycle may be the faster one throughout.
+    std::erase_if(
+        laps, [&](const Lap& lap) { return lap.first + 2 * static_cast<std::size_t>(fold.edges) >= edge_s.size(); });
+    const auto lap_s = [&](const Lap& lap) {
+        return edge_s[lap.first + 2 * static_cast<std::size_t>(fold.edges)] - edge_s[lap.first];
+    };
+    std::sort(laps.begin(), laps.end(), [&](const Lap& a, const Lap& b) { return lap_s(a) < lap_s(b); });
+    const std::size_t third = laps.size() / 3;
+    if (third == 0) return most_swing_deg;
+    const auto count = static_cast<std::ptrdiff_t>(third);
+    const double moved = largest_difference_deg(edge_s, fold.edges, {laps.begin(), laps.begin() + count},
+                                                {laps.end() - count, laps.end()});
+    const double fast_s = lap_s(laps[third / 2]);
+    const double middle_s = lap_s(laps[laps.size() / 2]);
+    const double slow_s = lap_s(laps[laps.size() - 1 - third / 2]);
+    const double left = (slow_s * slow_s - fast_s * fast_s) / (middle_s * middle_s);
+    return left * most_swing_deg > moved ? moved / left : most_swing_deg;
 }
 
 /// The mean over both revolutions of a cycle is free of half orders. Whole ones move teeth by a quarter as much as half orders of the same
@@ -244,8 +252,9 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     pattern.positions = positions;
     if (!whole) {
         pattern.halves_deg = halves_deg(edge_s, fold);
-        pattern.swing_deg = std::max({left_of_halves(fold.edges) * pattern.halves_deg, speeds_deg(edge_s, fold),
-                                      single_wave_deg(pattern.measured_deg, pattern.most_swing_deg)});
+        pattern.swing_deg =
+            std::max({left_of_halves(fold.edges) * pattern.halves_deg, speeds_deg(edge_s, fold, pattern.most_swing_deg),
+                      single_wave_deg(pattern.measured_deg, pattern.most_swing_deg)});
     }
     if (whole) {
         // Place 0 is one tooth like any other: let the errors of all of them sum to nothing.
