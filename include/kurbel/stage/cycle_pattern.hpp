@@ -36,15 +36,16 @@ class CyclePattern {
         prior_[0] = square(load_known ? Real(0.05) * work : Real(0.2) * work);
         prior_[1] = load_known ? square(Real(0.1) * work) : Real(0);
         prior_[2] = square(Real(0.03));
-        for (int i = 0; i < 3; ++i)
-            for (int j = 0; j < 3; ++j)
-                covariance_[index(i, j)] = i == j ? prior_[static_cast<std::size_t>(i)] : Real(0);
+        prior_[3] = load_known ? square(Real(kTwist) * work / kTwistEnergy) : Real(0);
+        covariance_.fill(0);
+        for (std::size_t i = 0; i < kTerms; ++i) covariance_[i * kTerms + i] = prior_[i];
     }
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
         const auto b = static_cast<std::size_t>(bin);
         return static_cast<Real>(constant_[b]) + static_cast<Real>(by_load_[b]) * point.load +
-               static_cast<Real>(by_energy_[b]) * point.energy;
+               static_cast<Real>(by_energy_[b]) * point.energy +
+               static_cast<Real>(by_both_[b]) * point.load * point.energy;
     }
 
     /// Takes the pattern of `count` bins from `bin` on (not over the end of the cycle) out of `value`; operating points from
@@ -53,16 +54,14 @@ class CyclePattern {
         const float* constant = constant_.data() + bin;
         const float* by_load = by_load_.data() + bin;
         const float* by_energy = by_energy_.data() + bin;
-        for (int i = 0; i < count; ++i) value[i] -= constant[i] + by_load[i] * load[i] + by_energy[i] * energy[i];
+        const float* by_both = by_both_.data() + bin;
+        for (int i = 0; i < count; ++i)
+            value[i] -= constant[i] + by_load[i] * load[i] + (by_energy[i] + by_both[i] * load[i]) * energy[i];
     }
 
     /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
     [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
-        const Real x[3] = {Real(1), point.load, point.energy};
-        Real sum = 0;
-        for (int i = 0; i < 3; ++i)
-            for (int j = 0; j < 3; ++j) sum += x[i] * covariance_[index(i, j)] * x[j];
-        return noise_ > Real(0) ? sum / noise_ : Real(1);
+        return noise_ > Real(0) ? spread(point).variance / noise_ : Real(1);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -70,30 +69,19 @@ class CyclePattern {
         Real mean_square = 0;
         for (int b = 0; b < bins_; ++b) mean_square += square(residual[static_cast<std::size_t>(b)]);
         mean_square /= Real(bins_);
-        const Real x[3] = {Real(1), point.load, point.energy};
-        Real px[3];
-        Real spread = 0;
-        for (int i = 0; i < 3; ++i) {
-            px[i] = 0;
-            for (int j = 0; j < 3; ++j) px[i] += covariance_[index(i, j)] * x[j];
-            spread += x[i] * px[i];
-        }
+        const Spread known = spread(point);
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
-        const Real total = spread + noise_ * unrest(point);
-        for (int i = 0; i < 3; ++i) px[i] /= total;
-        for (int b = 0; b < bins_; ++b) {
-            const auto at = static_cast<std::size_t>(b);
-            constant_[at] += static_cast<float>(px[0] * residual[at]);
-            by_load_[at] += static_cast<float>(px[1] * residual[at]);
-            by_energy_[at] += static_cast<float>(px[2] * residual[at]);
-        }
-        for (int i = 0; i < 3; ++i)
-            for (int j = 0; j < 3; ++j) covariance_[index(i, j)] -= px[i] * px[j] * total;
+        const Real total = known.variance + noise_ * unrest(point);
+        Terms gain{};
+        for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
+        add(gain, residual);
+        for (std::size_t i = 0; i < kTerms; ++i)
+            for (std::size_t j = 0; j < kTerms; ++j) covariance_[i * kTerms + j] -= gain[i] * gain[j] * total;
         widen(point);
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
-        const Real seen = mean_square * noise_ / (spread + noise_);
+        const Real seen = mean_square * noise_ / (known.variance + noise_);
         if (cycles_ > 0) noise_ += share * (seen - noise_);
         ++cycles_;
     }
@@ -103,10 +91,10 @@ class CyclePattern {
     void widen(const PatternPoint<Real>& point) noexcept {
         const Real faster =
             cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
-        const Real step[3] = {square(Real(0.003)), square(Real(0.012)), square(Real(0.0003)) + kBend * faster};
-        for (int i = 0; i < 3; ++i) {
-            const auto at = static_cast<std::size_t>(i);
-            covariance_[index(i, i)] = std::min(covariance_[index(i, i)] + step[i] * prior_[at], prior_[at]);
+        const Real step[kTerms] = {square(Real(0.003)), square(Real(0.012)), square(Real(0.0003)) + kBend * faster, square(Real(0.012))};
+        for (std::size_t i = 0; i < kTerms; ++i) {
+            Real& variance = covariance_[i * kTerms + i];
+            variance = std::min(variance + step[i] * prior_[i], prior_[i]);
         }
         last_ = point;
     }
@@ -122,10 +110,19 @@ class CyclePattern {
         }
     }
 
+    /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
+    void correct(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& point) noexcept {
+        const Spread at_point = spread(point);
+        if (!(at_point.variance > Real(0))) return;
+        Terms gain{};
+        for (std::size_t i = 0; i < kTerms; ++i) gain[i] = at_point.covariance[i] / at_point.variance;
+        add(gain, difference);
+    }
+
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
     void turn() noexcept {
         const int half = bins_ / 2;
-        for (auto* part : {&constant_, &by_load_, &by_energy_})
+        for (auto* part : {&constant_, &by_load_, &by_energy_, &by_both_})
             std::rotate(part->begin(), part->begin() + half, part->begin() + bins_);
     }
 
@@ -133,8 +130,47 @@ class CyclePattern {
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
+    static constexpr std::size_t kTerms = 4;
+#ifndef TWIST
+#define TWIST 0.3
+#endif
+    static constexpr Real kTwist = Real(TWIST);
+    static constexpr Real kTwistEnergy = Real(87700);
     static constexpr Real kBend = Real(0.01);
     static constexpr Real kMostUnrest = Real(25);
+
+    using Terms = std::array<Real, kTerms>;
+
+    /// What is not known of the pattern at one point: covariance of each coefficient with the pattern there, and its variance.
+    struct Spread {
+        Terms covariance{};
+        Real variance = 0;
+    };
+
+    [[nodiscard]] static Terms terms(const PatternPoint<Real>& point) noexcept {
+        return {Real(1), point.load, point.energy, point.load * point.energy};
+    }
+
+    [[nodiscard]] Spread spread(const PatternPoint<Real>& point) const noexcept {
+        const Terms x = terms(point);
+        Spread s;
+        for (std::size_t i = 0; i < kTerms; ++i) {
+            for (std::size_t j = 0; j < kTerms; ++j) s.covariance[i] += covariance_[i * kTerms + j] * x[j];
+            s.variance += x[i] * s.covariance[i];
+        }
+        return s;
+    }
+
+    /// Adds to each bin's coefficients `gain` times the bin's `difference`.
+    void add(const Terms& gain, const std::array<Real, kMaxBins>& difference) noexcept {
+        for (int b = 0; b < bins_; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            constant_[at] += static_cast<float>(gain[0] * difference[at]);
+            by_load_[at] += static_cast<float>(gain[1] * difference[at]);
+            by_energy_[at] += static_cast<float>(gain[2] * difference[at]);
+            by_both_[at] += static_cast<float>(gain[3] * difference[at]);
+        }
+    }
 
     [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
 
@@ -158,22 +194,20 @@ class CyclePattern {
             constant_[at] = -Expected::kNoWorkLoad * burn;
             by_load_[at] = burn + squeeze;
             by_energy_[at] = load_known ? healthy.inertia[at] : 0.0F;
+            by_both_[at] = 0.0F;
         }
-    }
-
-    [[nodiscard]] static constexpr std::size_t index(int i, int j) noexcept {
-        return static_cast<std::size_t>(3 * i + j);
     }
 
     int bins_ = 0;
     int cycles_ = 0;
     Real noise_ = -1;
     PatternPoint<Real> last_{};
-    std::array<Real, 3> prior_{};
-    std::array<Real, 9> covariance_{};
+    std::array<Real, kTerms> prior_{};
+    std::array<Real, kTerms * kTerms> covariance_{};
     std::array<float, kMaxBins> constant_{};
     std::array<float, kMaxBins> by_load_{};
     std::array<float, kMaxBins> by_energy_{};
+    std::array<float, kMaxBins> by_both_{};
 };
 
 }  // namespace kurbel

@@ -132,6 +132,13 @@ struct LearnedEngine {
         residuals.shift_pattern(share, expected.learned_at_full_charge());
     }
 
+    /// The same for one operating point, where a firing should do the work `whole`: there the pattern is wrong, elsewhere it may be right.
+    void correct_pattern(int place, Real lost, Real whole, const PatternPoint<Real>& at) noexcept {
+        std::array<Real, kMaxBins> difference{};
+        levels.add_losses(bank, place, lost * whole, difference);
+        residuals.correct_pattern(difference, at);
+    }
+
     /// What windows scatter by before any has been seen; from the speed and the expected work at `bin`.
     void begin_covariance(std::int64_t bin) noexcept {
         bank.set_speed(static_cast<float>(residuals.speed_around(bin)));
@@ -172,7 +179,7 @@ struct LearnedEngine {
             const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, grid, first, mean),
                                                      bank, steady_cycles < kMovingCycles, amplitude);
             if (place < 0) return moved > 0;
-            move_pattern(place, amplitude);
+            correct_pattern(place, amplitude, expected_work(first + grid.bins / 2), mean);
         }
         return true;
     }

@@ -73,6 +73,10 @@ class ResidualHistory {
     void shift_pattern(const std::array<Real, kMaxBins>& share, Real work) noexcept {
         pattern_.shift(share, work, load_known_);
     }
+    /// Moves the pattern as it is at one operating point by `difference`.
+    void correct_pattern(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& at) noexcept {
+        pattern_.correct(difference, at);
+    }
     void turn_pattern() noexcept { pattern_.turn(); }
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }

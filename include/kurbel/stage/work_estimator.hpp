@@ -89,12 +89,7 @@ class WorkEstimator {
             if (deviates) remove_deviation();
         }
         pending_.drop_oldest();
-        Real level = feedback.healthy_level;
-        if (firing.complete && (engine_.levels.revives(place, level) || !engine_.levels.is_dead(place)) &&
-            level != Real(0)) {
-            engine_.move_pattern(place, level);
-            look_again();
-        }
+        if (firing.complete) mend_pattern(firing, feedback.healthy_level);
         if (!frame_lost()) learn_cycles(firing.bin - before_);
         if (rehearsal_.runs() && !ready()) go_back();
     }
@@ -240,6 +235,17 @@ class WorkEstimator {
 
     /// The phase was known, is not any more, and will be told again.
     [[nodiscard]] bool frame_lost() const noexcept { return ever_known_ && !frame_known_; }
+
+    /// Puts the pattern where healthy firings of this place are: they lost `level` against it.
+    void mend_pattern(const FiringWork<Real>& firing, Real level) noexcept {
+        if (engine_.levels.revives(firing.place, level))
+            engine_.move_pattern(firing.place, level);
+        else if (level != Real(0) && !engine_.levels.is_dead(firing.place))
+            engine_.correct_pattern(firing.place, level, firing.expected, engine_.residuals.point(firing.bin));
+        else
+            return;
+        look_again();
+    }
 
     /// Looks for the firings from bin `from` on once more: the frame turned by half a cycle, or a rehearsal has ended.
     void reopen_windows(std::int64_t from) noexcept {
