@@ -18,9 +18,10 @@ struct PatternPoint {
     Real energy = 0;  ///< mean of half speed squared over a cycle, rad^2/s^2
 };
 
-/// Per bin c0 + c1 load + c2 energy: gas torque follows load; inertia torque and wheel error follow speed squared. All
-/// bins share one 3 x 3 Kalman gain per cycle (random-walk coefficients). Physics sets how much each term may explain,
-/// so that one operating point extrapolates sensibly to the next.
+/// Per bin a polynomial, linear in load and quadratic in energy: gas torque follows load; inertia torque and wheel error follow
+/// speed squared; and the crank's torsion lets more of both through the nearer the speed comes to a resonance. All bins share one
+/// 6 x 6 Kalman gain per cycle (random-walk coefficients). Physics sets how much each term may explain, so that one
+/// operating point extrapolates sensibly to the next.
 template <class Real>
 class CyclePattern {
   public:
@@ -32,36 +33,42 @@ class CyclePattern {
         noise_ = -1;
         begin_with(healthy, load_known, static_cast<float>(work));
         // Engineering ranges: burn timing and torsion bend a bin by some tenth of a firing's work; pitch error of 0.2 degrees rms
-        // and inertia torque that is not told give some per cent of the kinetic energy.
-        prior_[0] = square(load_known ? Real(0.05) * work : Real(0.2) * work);
-        prior_[1] = load_known ? square(Real(0.1) * work) : Real(0);
-        prior_[2] = square(Real(0.03));
-        prior_[3] = load_known ? square(Real(kTwist) * work / kTwistEnergy) : Real(0);
+        // and inertia torque that is not told give some per cent of the kinetic energy; at kTwistEnergy torsion changes what of
+        // the torque reaches the sensor by about as much as there is of it.
+        const auto w = static_cast<double>(work);
+        const double loaded = load_known ? 1.0 : 0.0;
+        prior_ = {square(load_known ? 0.05 * w : 0.2 * w),
+                  loaded * square(0.1 * w),
+                  square(0.03 * kTwistEnergy),
+                  loaded * square(0.5 * w),
+                  square(0.3 * w),
+                  loaded * square(0.3 * w)};
         covariance_.fill(0);
         for (std::size_t i = 0; i < kTerms; ++i) covariance_[i * kTerms + i] = prior_[i];
     }
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
-        const auto b = static_cast<std::size_t>(bin);
-        return static_cast<Real>(constant_[b]) + static_cast<Real>(by_load_[b]) * point.load +
-               static_cast<Real>(by_energy_[b]) * point.energy +
-               static_cast<Real>(by_both_[b]) * point.load * point.energy;
+        const Terms x = terms(point);
+        double sum = 0;
+        for (std::size_t i = 0; i < kTerms; ++i)
+            sum += x[i] * static_cast<double>(coefficient_[i][static_cast<std::size_t>(bin)]);
+        return static_cast<Real>(sum);
     }
 
     /// Takes the pattern of `count` bins from `bin` on (not over the end of the cycle) out of `value`; operating points from
     /// `load` and `energy`.
     void take_out(int bin, int count, const float* load, const float* energy, float* value) const noexcept {
-        const float* constant = constant_.data() + bin;
-        const float* by_load = by_load_.data() + bin;
-        const float* by_energy = by_energy_.data() + bin;
-        const float* by_both = by_both_.data() + bin;
-        for (int i = 0; i < count; ++i)
-            value[i] -= constant[i] + by_load[i] * load[i] + (by_energy[i] + by_both[i] * load[i]) * energy[i];
+        std::array<const float*, kTerms> c{};
+        for (std::size_t i = 0; i < kTerms; ++i) c[i] = coefficient_[i].data() + bin;
+        for (int i = 0; i < count; ++i) {
+            const float e = energy[i] * static_cast<float>(1.0 / kTwistEnergy);
+            value[i] -= c[0][i] + c[2][i] * e + c[4][i] * e * e + load[i] * (c[1][i] + c[3][i] * e + c[5][i] * e * e);
+        }
     }
 
     /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
     [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
-        return noise_ > Real(0) ? spread(point).variance / noise_ : Real(1);
+        return noise_ > Real(0) ? static_cast<Real>(spread(point).variance) / noise_ : Real(1);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -72,7 +79,7 @@ class CyclePattern {
         const Spread known = spread(point);
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
-        const Real total = known.variance + noise_ * unrest(point);
+        const double total = known.variance + static_cast<double>(noise_ * unrest(point));
         Terms gain{};
         for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
         add(gain, residual);
@@ -81,7 +88,7 @@ class CyclePattern {
         widen(point);
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
-        const Real seen = mean_square * noise_ / (known.variance + noise_);
+        const Real seen = mean_square * noise_ / (static_cast<Real>(known.variance) + noise_);
         if (cycles_ > 0) noise_ += share * (seen - noise_);
         ++cycles_;
     }
@@ -91,9 +98,10 @@ class CyclePattern {
     void widen(const PatternPoint<Real>& point) noexcept {
         const Real faster =
             cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
-        const Real step[kTerms] = {square(Real(0.003)), square(Real(0.012)), square(Real(0.0003)) + kBend * faster, square(Real(0.012))};
+        const double bent = square(0.012);
+        const Terms step{square(0.003), bent, square(0.0003) + 0.01 * static_cast<double>(faster), bent, bent, bent};
         for (std::size_t i = 0; i < kTerms; ++i) {
-            Real& variance = covariance_[i * kTerms + i];
+            double& variance = covariance_[i * kTerms + i];
             variance = std::min(variance + step[i] * prior_[i], prior_[i]);
         }
         last_ = point;
@@ -102,18 +110,18 @@ class CyclePattern {
     /// Moves each bin by `share` of a firing's work: where it was wrong about one place. `work` as for begin().
     void shift(const std::array<Real, kMaxBins>& share, Real work, bool load_known) noexcept {
         using Expected = ExpectedWork<Real>;
+        const Real rest = load_known ? -Expected::kNoWorkLoad : Expected::kUnknownLoad - Expected::kNoWorkLoad;
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
-            if (load_known) by_load_[at] += static_cast<float>(share[at] * work);
-            const Real rest = load_known ? -Expected::kNoWorkLoad : Expected::kUnknownLoad - Expected::kNoWorkLoad;
-            constant_[at] += static_cast<float>(share[at] * work * rest);
+            if (load_known) coefficient_[1][at] += static_cast<float>(share[at] * work);
+            coefficient_[0][at] += static_cast<float>(share[at] * work * rest);
         }
     }
 
     /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
     void correct(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& point) noexcept {
         const Spread at_point = spread(point);
-        if (!(at_point.variance > Real(0))) return;
+        if (!(at_point.variance > 0.0)) return;
         Terms gain{};
         for (std::size_t i = 0; i < kTerms; ++i) gain[i] = at_point.covariance[i] / at_point.variance;
         add(gain, difference);
@@ -122,33 +130,31 @@ class CyclePattern {
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
     void turn() noexcept {
         const int half = bins_ / 2;
-        for (auto* part : {&constant_, &by_load_, &by_energy_, &by_both_})
-            std::rotate(part->begin(), part->begin() + half, part->begin() + bins_);
+        for (auto& part : coefficient_) std::rotate(part.begin(), part.begin() + half, part.begin() + bins_);
     }
 
     [[nodiscard]] int cycles() const noexcept { return cycles_; }
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
-    static constexpr std::size_t kTerms = 4;
-#ifndef TWIST
-#define TWIST 0.3
-#endif
-    static constexpr Real kTwist = Real(TWIST);
-    static constexpr Real kTwistEnergy = Real(87700);
-    static constexpr Real kBend = Real(0.01);
+    static constexpr std::size_t kTerms = 6;
     static constexpr Real kMostUnrest = Real(25);
+    /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
+    static constexpr double kTwistEnergy = 87700;
 
-    using Terms = std::array<Real, kTerms>;
+    using Terms =
+        std::array<double, kTerms>;  // in double: what is known well differs from what is not by too much for float
 
     /// What is not known of the pattern at one point: covariance of each coefficient with the pattern there, and its variance.
     struct Spread {
         Terms covariance{};
-        Real variance = 0;
+        double variance = 0;
     };
 
     [[nodiscard]] static Terms terms(const PatternPoint<Real>& point) noexcept {
-        return {Real(1), point.load, point.energy, point.load * point.energy};
+        const auto load = static_cast<double>(point.load);
+        const double energy = static_cast<double>(point.energy) / kTwistEnergy;
+        return {1.0, load, energy, load * energy, energy * energy, load * energy * energy};
     }
 
     [[nodiscard]] Spread spread(const PatternPoint<Real>& point) const noexcept {
@@ -163,16 +169,17 @@ class CyclePattern {
 
     /// Adds to each bin's coefficients `gain` times the bin's `difference`.
     void add(const Terms& gain, const std::array<Real, kMaxBins>& difference) noexcept {
-        for (int b = 0; b < bins_; ++b) {
-            const auto at = static_cast<std::size_t>(b);
-            constant_[at] += static_cast<float>(gain[0] * difference[at]);
-            by_load_[at] += static_cast<float>(gain[1] * difference[at]);
-            by_energy_[at] += static_cast<float>(gain[2] * difference[at]);
-            by_both_[at] += static_cast<float>(gain[3] * difference[at]);
+        for (std::size_t i = 0; i < kTerms; ++i) {
+            const auto g = static_cast<Real>(gain[i]);
+            for (std::size_t b = 0; b < static_cast<std::size_t>(bins_); ++b)
+                coefficient_[i][b] += static_cast<float>(g * difference[b]);
         }
     }
 
-    [[nodiscard]] static constexpr Real square(Real x) noexcept { return x * x; }
+    template <class Number>
+    [[nodiscard]] static constexpr Number square(Number x) noexcept {
+        return x * x;
+    }
 
     /// How much more than in a steady state a cycle scatters in which load or speed move. Charge follows the load channel late, and
     /// the cycle's mean is not what a firing had: a step of 2 % of load, or of 15 % of energy, doubles the variance (engineering
@@ -187,14 +194,14 @@ class CyclePattern {
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
     void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
         using Expected = ExpectedWork<float>;
+        for (auto& part : coefficient_) part.fill(0.0F);
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
             const float burn = load_known ? work * healthy.combustion[at] : 0.0F;
             const float squeeze = load_known ? work / Expected::kFullPressure_bar * healthy.compression[at] : 0.0F;
-            constant_[at] = -Expected::kNoWorkLoad * burn;
-            by_load_[at] = burn + squeeze;
-            by_energy_[at] = load_known ? healthy.inertia[at] : 0.0F;
-            by_both_[at] = 0.0F;
+            coefficient_[0][at] = -Expected::kNoWorkLoad * burn;
+            coefficient_[1][at] = burn + squeeze;
+            coefficient_[2][at] = load_known ? static_cast<float>(kTwistEnergy) * healthy.inertia[at] : 0.0F;
         }
     }
 
@@ -202,12 +209,9 @@ class CyclePattern {
     int cycles_ = 0;
     Real noise_ = -1;
     PatternPoint<Real> last_{};
-    std::array<Real, kTerms> prior_{};
-    std::array<Real, kTerms * kTerms> covariance_{};
-    std::array<float, kMaxBins> constant_{};
-    std::array<float, kMaxBins> by_load_{};
-    std::array<float, kMaxBins> by_energy_{};
-    std::array<float, kMaxBins> by_both_{};
+    Terms prior_{};
+    std::array<double, kTerms * kTerms> covariance_{};
+    std::array<std::array<float, kMaxBins>, kTerms> coefficient_{};
 };
 
 }  // namespace kurbel
