@@ -10,6 +10,7 @@
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_kind.hpp"
+#include "kurbel/stage/misfire_odds.hpp"
 #include "kurbel/stage/two_levels.hpp"
 
 namespace kurbel {
@@ -41,6 +42,7 @@ class Decision {
     void reset() noexcept {
         scatter_.begin(firings_);
         kind_.reset();
+        odds_.begin(firings_);
         levels_.begin();
         strange_ = Real(1);
         losing_ = 0;
@@ -68,11 +70,13 @@ class Decision {
         const Real least = least_loss(firing.sized);
         j.threshold = std::max(scatter_.quantile(normal_limit_), (least - mean) / sd);
         const Real gain = misfire_gain(firing, sd);
-        j.probability = posterior(firing, gain, kRarest);
+        const Real suspicion = posterior(firing, gain, kRarest);
+        const typename MisfireOdds<Real>::Seen seen{firing.place, firing.dead, firing.lost, mean, sd};
+        j.probability = odds_.probability(seen, scatter_);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         // A pattern of a few cycles may itself be what is odd; what it calls a misfire must not be kept from it for ever.
-        j.feedback = {beyond && !learning, !firing.mixed, j.probability};
+        j.feedback = {beyond && !learning, !firing.mixed, suspicion};
         if (learning) {
             j.reason = Reason::learning;
             return j;
@@ -92,10 +96,12 @@ class Decision {
             j.reason = young ? Reason::learning : Reason::low_torque;
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
-        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, j.probability, j.feedback);
-        if (!firing.mixed && !firing.rehearsal)
-            follow(firing, sd, j.probability,
+        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, suspicion, j.feedback);
+        if (!firing.mixed && !firing.rehearsal) {
+            odds_.learn(seen, scatter_, j.probability);
+            follow(firing, sd, suspicion,
                    posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
+        }
         return j;
     }
 
@@ -227,6 +233,7 @@ class Decision {
     Real normal_limit_ = Real(4.1);
     HealthyScatter<Real> scatter_{};
     MisfireKind<Real> kind_{};
+    MisfireOdds<Real> odds_{};
     TwoLevels levels_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> rate_{};

@@ -32,6 +32,12 @@ struct BentNormal {
     [[nodiscard]] Real to_normal(Real z) const noexcept {
         return z > Real(0) ? (std::cbrt(Real(1) + Real(3) * bend * z) - Real(1)) / bend : z;
     }
+    /// Slope of to_normal at z.
+    [[nodiscard]] Real normal_slope(Real z) const noexcept {
+        if (!(z > Real(0))) return Real(1);
+        const Real root = std::cbrt(Real(1) + Real(3) * bend * z);
+        return Real(1) / (root * root);
+    }
     /// Chance of a deviate beyond z.
     [[nodiscard]] Real beyond(Real z) const noexcept { return Real(0.5) * std::erfc(to_normal(z) * Real(0.70710678)); }
     /// Mean of z - `from` where z lies between `from` and `to`, 0 elsewhere. Simpson's rule over the tail, good to 4 %.
@@ -123,6 +129,8 @@ class HealthyScatter {
 
     /// The normal deviate that is as rare as z healthy standard deviations are here.
     [[nodiscard]] Real as_normal(Real z) const noexcept { return tail_.to_normal(z); }
+    /// Its slope there: turns a density of normal deviates into one of healthy ones.
+    [[nodiscard]] Real normal_slope(Real z) const noexcept { return tail_.normal_slope(z); }
 
   private:
     static constexpr Real kMemory = Real(1000);

@@ -1,0 +1,162 @@
+// How likely it is that a firing has lost at least half of its work: the number that is told. Verdicts do not rest on it.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/stage/healthy_scatter.hpp"
+#include "kurbel/stage/misfire_size.hpp"
+
+namespace kurbel {
+
+/// Posterior probability of a misfire by Bayes' rule. Densities of the lost share: of a healthy firing, Student's t bent as the
+/// healthy scatter is, for its deviation differs from one operating point to the next and is known from few firings; of a
+/// misfire, what MisfireSize says; of both, a little of anything, for no reading is beyond all doubt. Prior: the running
+/// rate of this cylinder.
+///
+/// Where the last firings scattered more than usual, this one is taken to do so, too (conditional heteroscedasticity: Engle,
+/// Econometrica 50:987-1007, 1982): the pattern that losses are measured by lags behind the pedal for all cylinders at once.
+/// And the crank still rings after a misfire: healthy firings of the next cycle scatter more, the first one most. By how much,
+/// each engine shows.
+template <class Real>
+class MisfireOdds {
+  public:
+    /// One firing: its lost share, and the mean and deviation of healthy firings of its cylinder.
+    struct Seen {
+        int place = 0;
+        bool dead = false;  ///< held to be dead
+        Real lost = 0;
+        Real mean = 0;
+        Real deviation = 0;
+    };
+
+    void begin(int firings) noexcept {
+        firings_ = firings;
+        rate_.fill({kFirstRate, Real(0), false});
+        echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
+        size_.begin();
+        unrest_ = Real(1);
+        unrest_scale_ = Real(1);
+        since_ = kNever;
+        last_lost_ = false;
+    }
+
+    /// Probability of a misfire, 0 to 1. To be asked once of each firing, in order of time.
+    [[nodiscard]] Real probability(const Seen& seen, const HealthyScatter<Real>& scatter) noexcept {
+        since_ = last_lost_ ? 0 : std::min(since_ + 1, kNever);
+        unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + unrest_ - kUsualUnrest));
+        const Real spread = seen.deviation * scale();
+        const Real healthy = (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
+        const Real misfire = (Real(1) - kMisread) * size_.density(seen.lost, spread) +
+                             kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost;
+        const Real rate = prior(seen);
+        const Real probability = rate * misfire / (rate * misfire + (Real(1) - rate) * healthy);
+        // A dead cylinder's losses are in the pattern, with all that follows from them.
+        last_lost_ = !seen.dead && probability > Real(0.5);
+        if (!seen.dead) follow_unrest(seen, scatter, Real(1) - probability);
+        return probability;
+    }
+
+    /// Learns from the firing last asked of, a misfire with this probability.
+    void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
+        learn_echo(seen, scatter, Real(1) - probability);
+        if (probability > kRarest && !seen.dead) size_.learn(seen.lost, seen.deviation * scale(), probability);
+        Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
+        if (seen.dead != rate.dead) rate = {first_rate(seen.dead), Real(0), seen.dead};
+        rate.learn(probability);
+    }
+
+  private:
+    // What an unknown cylinder does; and how many firings that is worth.
+    static constexpr Real kFirstRate = Real(0.01);
+    static constexpr Real kDeadRate = Real(0.5);
+    static constexpr Real kRarest = Real(1e-4);
+    static constexpr Real kFirstFirings = Real(40);
+    static constexpr Real kMemory = Real(200);
+    // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
+    static constexpr Real kFreedom = Real(30);
+    static constexpr Real kPeak = Real(0.395632);  // Gamma(15.5) / (Gamma(15) root(30 pi))
+    // Gains of eight deviations, which no misfire makes, are about as rare: a window that holds a lost edge, a clutch, a stone.
+    static constexpr Real kStray = Real(1e-5);
+    static constexpr Real kAnything = Real(1) / Real(3);  // density where any share from -1 to 2 is alike
+    // Misfires that had taught the pattern they are measured by read as less than they are.
+    static constexpr Real kMisread = Real(1e-3);
+    static constexpr Real kMostLost = Real(1.2);
+    // A mean of a dozen squares; that of normal deviates lies above one and a half once in ten times.
+    static constexpr Real kUnrestFirings = Real(12);
+    static constexpr Real kUsualUnrest = Real(1.5);
+    static constexpr Real kLargestSquare = Real(25);
+    static constexpr Real kFirstEcho = Real(1.15);
+    static constexpr Real kEchoFirings = Real(30);
+    static constexpr Real kEchoMemory = Real(300);
+    static constexpr int kNever = 1 << 20;
+
+    /// Running share of misfires.
+    struct Rate {
+        Real share = kFirstRate;
+        Real seen = 0;
+        bool dead = false;
+
+        void learn(Real probability) noexcept {
+            seen = std::min(seen + Real(1), kMemory);
+            share += (probability - share) / std::min(seen + kFirstFirings, kMemory);
+        }
+    };
+    /// How many times as wide healthy firings scatter after a misfire.
+    struct Echo {
+        Real scale = 1;
+        Real seen = 0;
+    };
+
+    [[nodiscard]] Real prior(const Seen& seen) const noexcept {
+        const Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
+        const Real share = rate.dead == seen.dead ? rate.share : first_rate(seen.dead);
+        return std::clamp(share, kRarest, Real(1) - kRarest);
+    }
+    [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
+
+    [[nodiscard]] static Real healthy_density(const Seen& seen, Real spread,
+                                              const HealthyScatter<Real>& scatter) noexcept {
+        const Real z = (seen.lost - seen.mean) / spread;
+        const Real x = scatter.as_normal(z);
+        const Real tail = std::exp(Real(-0.5) * (kFreedom + Real(1)) * std::log1p(x * x / kFreedom));
+        return kPeak * tail * scatter.normal_slope(z) / spread;
+    }
+
+    /// 0: the firing right after a misfire, 1: others within a cycle of one, -1: none of them.
+    [[nodiscard]] int after() const noexcept { return since_ == 0 ? 0 : (since_ < firings_ ? 1 : -1); }
+    [[nodiscard]] Real echo_scale() const noexcept {
+        return after() < 0 ? Real(1) : echo_[static_cast<std::size_t>(after())].scale;
+    }
+
+    [[nodiscard]] Real scale() const noexcept { return echo_scale() * unrest_scale_; }
+
+    void follow_unrest(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
+        const Real x = scatter.as_normal((seen.lost - seen.mean) / seen.deviation) / echo_scale();
+        unrest_ += weight * (std::min(x * x, kLargestSquare) - unrest_) / kUnrestFirings;
+    }
+
+    /// Median of the absolute deviation by stochastic approximation, as HealthyScatter learns it.
+    void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
+        if (seen.dead || after() < 0) return;
+        constexpr Real kMedian = Real(0.6745);
+        Echo& echo = echo_[static_cast<std::size_t>(after())];
+        echo.seen = std::min(echo.seen + weight, kEchoMemory);
+        const Real off = std::fabs(scatter.as_normal((seen.lost - seen.mean) / seen.deviation));
+        const Real step = Real(1.17) * weight / (echo.seen + kEchoFirings);
+        echo.scale = std::max(echo.scale * (off > kMedian * echo.scale ? Real(1) + step : Real(1) - step), Real(1));
+    }
+
+    int firings_ = 1;
+    int since_ = kNever;  ///< firings that passed since a misfire
+    bool last_lost_ = false;
+    Real unrest_ = 1;  ///< mean square of the last healthy deviates
+    Real unrest_scale_ = 1;
+    MisfireSize<Real> size_{};
+    std::array<Rate, kMaxCylinders> rate_{};
+    std::array<Echo, 2> echo_{};
+};
+
+}  // namespace kurbel
