@@ -45,14 +45,28 @@ std::int64_t Reliability::firings() const noexcept {
     return sum;
 }
 
+namespace {
+
+/// Median work of the healthy firings next to firing `at`, on the side that `step` (-1, 1) points to; NaN where there are none.
+double work_beside(const std::vector<Firing>& firings, std::size_t at, std::ptrdiff_t step) {
+    constexpr std::size_t kBeside = 4;
+    std::vector<double> work;
+    for (std::ptrdiff_t i = static_cast<std::ptrdiff_t>(at) + step;
+         i >= 0 && i < std::ssize(firings) && work.size() < kBeside; i += step) {
+        const Firing& firing = firings[static_cast<std::size_t>(i)];
+        if (firing.kind == Truth::healthy) work.push_back(firing.truth.work_j);
+    }
+    return median(work);
+}
+
+}  // namespace
+
 bool is_weak(const std::vector<Firing>& firings, std::size_t at) {
-    constexpr std::size_t kAround = 80;
-    std::vector<double> around;
-    const std::size_t from = at > kAround ? at - kAround : 0;
-    for (std::size_t i = from; i < std::min(firings.size(), at + kAround + 1); ++i)
-        if (i != at && firings[i].kind == Truth::healthy && firings[i].truth.cylinder == firings[at].truth.cylinder)
-            around.push_back(firings[i].truth.work_j);
-    return firings[at].truth.work_j < 0.5 * median(around);
+    const double work_j = firings[at].truth.work_j;
+    const double before_j = work_beside(firings, at, -1);
+    const double after_j = work_beside(firings, at, 1);
+    // A side that holds none is left out; where neither does, the answer is no.
+    return work_j < 0.5 * std::fmin(before_j, after_j);
 }
 
 std::string reliability_csv(const Reliability& reliability) {

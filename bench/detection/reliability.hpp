@@ -42,8 +42,9 @@ class Reliability {
     std::array<Bin, kBins> bins_{};
 };
 
-/// Whether the firing did less than half of the work that the same cylinder's healthy firings around it did: a burn so slow or
-/// partial that "misfire" is no mistake about the work.
+/// Whether the firing did less than half of the work of the healthy firings right before it, and less than half of that of those right
+/// after it, whatever their cylinder: a burn so slow or partial that "misfire" is no mistake about the work. Where the pedal
+/// moves, the firings on one side of it do more work than those on the other, and none of them is weak for that.
 [[nodiscard]] bool is_weak(const std::vector<Firing>& firings, std::size_t at);
 
 /// A row a bin, with a header.

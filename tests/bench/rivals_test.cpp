@@ -125,6 +125,20 @@ TEST(Reliability, CountsByProbability) {
     EXPECT_NE(reliability_picture(reliability, "a < b").find("a &lt; b"), std::string::npos);
 }
 
+// A step of the pedal leaves as much difference between firings as a partial burn does, and is none.
+TEST(Reliability, TakesNoFiringForWeakBecauseThePedalMoved) {
+    std::vector<Firing> firings(40);
+    for (std::size_t i = 0; i < firings.size(); ++i) {
+        firings[i].truth.cylinder = 1 + static_cast<int>(i % 2);
+        firings[i].truth.work_j = i < 20 ? 300.0 : 60.0;
+    }
+    firings[9].truth.work_j = 140.0;
+    firings[30].truth.work_j = 29.0;
+    for (std::size_t i = 0; i < firings.size(); ++i) EXPECT_EQ(is_weak(firings, i), i == 9 || i == 30) << i;
+    // A single firing has no others to be measured by.
+    EXPECT_FALSE(is_weak({firings[0]}, 0));
+}
+
 // The first way is the table's own, and the others judge the same firings.
 TEST(Ablation, JudgesTheSameRecordingsInEachWay) {
     RunOptions options;
