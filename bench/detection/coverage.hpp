@@ -14,6 +14,7 @@ namespace kurbel_detection {
 struct Coverage {
     double rate = 0.0;        ///< chance with which each firing of one drawn cylinder is lost
     kurbel::Share covered{};  ///< recordings whose interval of that cylinder covers the rate
+    kurbel::Share counted{};  ///< ... whose exact interval of the counts alone does
     kurbel::Share
         drawn_covered{};  ///< ... the exact interval of the misfires that chance drew, the best that any detector could do
     kurbel::Share others{};  ///< intervals of the other, healthy cylinders that cover 0

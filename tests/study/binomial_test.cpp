@@ -75,4 +75,18 @@ TEST(ExactInterval, CoversTheTruthAsOftenAsItSays) {
     }
 }
 
+// By scipy.stats 1.10.1: poisson.ppf(0.975, mean).
+TEST(PoissonLimit, IsTheQuantile) {
+    using kurbel::poisson_limit;
+    constexpr std::int64_t kMost = 1000;
+    EXPECT_EQ(poisson_limit(0.0, 0.025, kMost), 0);
+    EXPECT_EQ(poisson_limit(0.025, 0.025, kMost), 0);
+    EXPECT_EQ(poisson_limit(0.026, 0.025, kMost), 1);
+    EXPECT_EQ(poisson_limit(2.5, 0.025, kMost), 6);
+    EXPECT_EQ(poisson_limit(40.0, 0.025, kMost), 53);
+    EXPECT_EQ(poisson_limit(300.0, 0.025, kMost), 334);
+    EXPECT_EQ(poisson_limit(40.0, 0.025, 10), 10);
+    EXPECT_EQ(poisson_limit(1e6, 0.025, kMost), kMost);
+}
+
 }  // namespace

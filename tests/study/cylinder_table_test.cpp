@@ -55,6 +55,34 @@ TEST(CylinderTable, JudgedPairsStayBesideKnownCylinders) {
     EXPECT_EQ(table.lines[4].counts.candidates[0], 1);
 }
 
+// A healthy cylinder of which one firing was called at a probability of 0.8, and a dead one of which one passed at 0.3.
+TEST(CylinderTable, DoubtfulVerdictsWidenTheInterval) {
+    Tally tally;
+    for (int n = 0; n < 200; ++n) {
+        Event sure = event_of(1, n == 7 ? Verdict::misfire : Verdict::fired);
+        sure.probability = n == 7 ? 1.0 : 0.0;
+        tally.add(sure);
+        Event healthy = event_of(2, n == 7 ? Verdict::misfire : Verdict::fired);
+        healthy.probability = n == 7 ? 0.8 : 1e-6;
+        tally.add(healthy);
+        Event dead = event_of(3, n == 7 ? Verdict::fired : Verdict::misfire);
+        dead.probability = n == 7 ? 0.3 : 1.0 - 1e-6;
+        tally.add(dead);
+        tally.add(event_of(4, n == 7 ? Verdict::misfire : Verdict::fired));  // no probability known
+    }
+    const CylinderTable table = cylinder_table(tally, 4);
+    const Interval counts = exact_interval(1, 200);
+    for (const std::size_t certain : {0U, 3U}) {
+        EXPECT_EQ(table.lines[certain].interval.low, counts.low);
+        EXPECT_EQ(table.lines[certain].interval.high, counts.high);
+    }
+    EXPECT_EQ(table.lines[1].rate, 1.0 / 200.0);
+    EXPECT_EQ(table.lines[1].interval.low, 0.0);
+    EXPECT_EQ(table.lines[1].interval.high, counts.high);
+    EXPECT_EQ(table.lines[2].interval.low, exact_interval(199, 200).low);
+    EXPECT_EQ(table.lines[2].interval.high, 1.0);
+}
+
 TEST(CylinderTable, EmptyTally) { EXPECT_EQ(cylinder_table(Tally{}, 4).lines.size(), 4U); }
 
 }  // namespace

@@ -19,6 +19,8 @@ struct TallyRow {
     std::int64_t misfires = 0;
     double severity_sum = 0.0;  ///< over the misfires whose severity is known
     std::int64_t severities = 0;
+    double healthy_called = 0.0;   ///< expected number of healthy firings among the misfires, by their probability
+    double misfires_passed = 0.0;  ///< expected number of misfires among those that were judged to have fired
 
     /// Mean severity of the misfires; NaN where none has one.
     [[nodiscard]] constexpr double mean_severity() const noexcept {
@@ -133,7 +135,10 @@ inline void count_event(TallyRow& row, const Event& event) noexcept {
     ++row.firings;
     if (event.verdict == Verdict::unjudged) return;
     ++row.judged;
-    if (event.verdict != Verdict::misfire) return;
+    const bool misfire = event.verdict == Verdict::misfire;
+    if (event.probability == event.probability)
+        (misfire ? row.healthy_called : row.misfires_passed) += misfire ? 1.0 - event.probability : event.probability;
+    if (!misfire) return;
     ++row.misfires;
     if (event.severity != event.severity) return;
     row.severity_sum += event.severity;

@@ -95,4 +95,18 @@ namespace detail {
     return interval;
 }
 
+/// Smallest count that a Poisson variable of this mean exceeds with at most `chance` (0 to 1, above 0). Means up to some hundreds,
+/// beyond which exp(-mean) is 0 and the answer `most`.
+[[nodiscard]] inline std::int64_t poisson_limit(double mean, double chance, std::int64_t most) noexcept {
+    double term = std::exp(-mean);
+    double sum = term;
+    std::int64_t count = 0;
+    while (count < most && 1.0 - sum > chance) {
+        ++count;
+        term *= mean / static_cast<double>(count);
+        sum += term;
+    }
+    return count;
+}
+
 }  // namespace kurbel
