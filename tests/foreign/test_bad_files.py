@@ -251,7 +251,7 @@ def test_a_reader_that_misbehaves(script, said, tmp_path):
 
 MAPPINGS = {
     "unknown key": ('crnk = "t"\n', ".kurbel.toml:1: unknown key crnk; a mapping knows engine"),
-    "wrong word": ('crank = "t"\nformat = "excel"\n', '.kurbel.toml:2: format: must be "text", "wav"'),
+    "wrong word": ('crank = "t"\nformat = "spreadsheet"\n', '.kurbel.toml:2: format: must be "text", "wav"'),
     "wrong number": ('crank = "t"\nrate_hz = 0\n', ".kurbel.toml:2: rate_hz: must lie in 1 to 1e+09"),
     "no engine": ('crank = "t"\n', "nothing tells of the engine and its wheel: give a file with [engine]"),
     "no crank": ("", "which column is the crank's?"),

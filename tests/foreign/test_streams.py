@@ -11,6 +11,7 @@ import pyarrow.parquet
 import pytest
 from conftest import MIB, PROGRAM, must, write_mapping
 
+PIECE = "".join(f"{tick}\n" for tick in range(0, 1 << 24, 1024)).encode()  # of a counter of 24 bits, which wraps behind it
 COUNT = 8_000_000  # most of an hour of a 60-2 wheel; 64 MB
 
 
@@ -22,12 +23,11 @@ def microseconds():
 
 def test_text_of_edges(tmp_path):
     """100 MB of text through 24 MiB of memory; the text repeats one piece, whose times run on by a wrapping counter."""
-    piece = "".join(f"{tick}\n" for tick in range(0, 1 << 24, 1024)).encode()
     file = tmp_path / "edges.csv"
     with open(file, "wb") as stream:
         stream.write(b"tick\n")
         while stream.tell() < 100 * MIB:
-            stream.write(piece)
+            stream.write(PIECE)
     write_mapping(file, crank="tick", time_unit="ticks", timer_hz=1e6, timer_bits=24)
     done = must("convert", file, "--out", tmp_path / "recording", "--npy", most_mib=24)
     edges = np.load(tmp_path / "recording" / "crank.npy", mmap_mode="r")
@@ -54,8 +54,8 @@ def test_progress_on_a_terminal(tmp_path):
     file = tmp_path / "edges.csv"
     with open(file, "wb") as stream:
         stream.write(b"tick\n")
-        stream.writelines(b"%d\n" % tick for tick in range(6_000_000))
-    write_mapping(file, crank="tick", time_unit="ticks", timer_hz=1e6)
+        stream.write(PIECE * (50 * MIB // len(PIECE)))
+    write_mapping(file, crank="tick", time_unit="ticks", timer_hz=1e6, timer_bits=24)
     master, slave = pty.openpty()
     done = subprocess.run([PROGRAM, "convert", str(file), "--out", str(tmp_path / "r"), "--npy"], stderr=slave, stdout=subprocess.PIPE, timeout=120)
     os.close(slave)

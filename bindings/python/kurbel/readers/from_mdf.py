@@ -3,17 +3,22 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import mdf_check
 import numpy as np
-from asammdf import MDF
 from frames import BLOCK_ROWS, InputProblem, Wish, no_such_column, send
+
+if TYPE_CHECKING:
+    from asammdf import MDF
 
 logging.disable(logging.CRITICAL)
 
 
 def open_file(path: str) -> MDF:
     mdf_check.check(path)
+    from asammdf import MDF  # takes most of a second: a damaged file is refused without it
+
     try:
         return MDF(path, use_display_names=False)
     except Exception as error:  # the library's errors have no common kind
