@@ -80,13 +80,31 @@ void number_laps(const std::vector<double>& edge_s, int edges, std::vector<Lap>&
     }
 }
 
+/// Whether this lap and the two behind it all look like the pattern turned by the same number of intervals: an edge more or fewer has shifted
+/// them, though no interval is foreign. Among many teeth the gap is; a single lap may look so by chance, or by a jerk.
+bool turned_for_good(const std::vector<double>& edge_s, std::size_t at, const std::vector<double>& pattern) {
+    constexpr std::size_t kMany = 48;
+    constexpr std::size_t kLaps = 3;
+    const std::size_t edges = pattern.size();
+    if (edges > kMany || at + kLaps * edges >= edge_s.size()) return false;
+    std::vector<double> apart(edges);
+    for (std::size_t lap = 0; lap < kLaps; ++lap) {
+        const std::vector<double> seen = log_intervals(edge_s, at + lap * edges, static_cast<int>(edges));
+        if (fits_best_unturned(seen, pattern)) return false;
+        for (std::size_t turn = 0; turn < edges; ++turn) apart[turn] += square_sum(seen, pattern, turn);
+    }
+    constexpr double kClearly = 0.5;
+    return *std::min_element(apart.begin(), apart.end()) < kClearly * apart[0];
+}
+
 std::vector<Lap> matching(const std::vector<double>& edge_s, const std::vector<double>& pattern) {
     std::vector<Lap> laps;
     const auto edges = static_cast<int>(pattern.size());
     std::size_t end = std::numeric_limits<std::size_t>::max();
     for (std::size_t at = 0; at + pattern.size() < edge_s.size();) {
         const std::vector<double> seen = log_intervals(edge_s, at, edges);
-        if (fits(seen, pattern) && (at == end || fits_best_unturned(seen, pattern))) {
+        const bool next = at == end && !turned_for_good(edge_s, at, pattern);
+        if (fits(seen, pattern) && (next || fits_best_unturned(seen, pattern))) {
             laps.push_back({at, 0, 0});
             at += pattern.size();
             end = at;

@@ -109,6 +109,30 @@ TEST(UnevenWheel, IsMeasured) {
     }
 }
 
+TEST(UnevenWheel, IsNotTurnedByAnEdgeMoreOrFewer) {
+    // No interval of these vanes is foreign to another: once shifted, laps had followed each other shifted to the end.
+    const std::vector<double> deg{0.0, 104.8, 249.9};
+    const Edges whole = turning(deg, {}, 400);
+    for (std::uint64_t seed = 1; seed <= 40; ++seed) {
+        simulate::Random random(seed, 3);
+        Edges edges;
+        for (std::size_t i = 0; i < whole.tick.size(); ++i) {
+            const double draw = random.uniform();
+            if (draw < 4e-4) continue;
+            edges.tick.push_back(whole.tick[i]);
+            if (draw > 1.0 - 4e-4 && i + 1 < whole.tick.size())
+                edges.tick.push_back(
+                    whole.tick[i] +
+                    std::llround(random.uniform() * static_cast<double>(whole.tick[i + 1] - whole.tick[i])));
+        }
+        edges.signal.assign(edges.tick.size(), 0);
+        const Discovery found = discover(edges.lines());
+        ASSERT_EQ(found.wheel.teeth, 3) << seed;
+        EXPECT_NEAR(found.wheel.angle_deg[1], 360.0 - 249.9, 1.5) << seed;
+        EXPECT_NEAR(found.wheel.angle_deg[2], 360.0 - 249.9 + 104.8, 1.5) << seed;
+    }
+}
+
 TEST(PlainRing, IsCountedByItsSecondLine) {
     for (const int teeth : {110, 135, 160, 360}) {
         const Edges with_cam = turning(even(teeth), {200.3});
