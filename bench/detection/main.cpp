@@ -104,11 +104,15 @@ int show_table(const std::vector<const Cell*>& cells, const Options& options) {
     const auto outcomes = run_all<Outcome>(
         cells, options, [&](const Cell& cell) { return run(cell, options.run); }, progress_line);
     Reliability reliability;
-    for (const Outcome& o : outcomes)
+    Reliability steady;
+    for (const Outcome& o : outcomes) {
         if (o.cell->kind != Kind::beyond) reliability.add(o.reliability);
+        if (o.cell->kind == Kind::steady) steady.add(o.reliability);
+    }
     const std::string text = heading(options) + markdown(outcomes) + "\n## Beside published figures\n\n" +
                              published_markdown(outcomes) + "\n## Whether the probability means what it says\n\n" +
-                             reliability_markdown(reliability);
+                             reliability_markdown(reliability) + "\nSteady cells alone:\n\n" +
+                             reliability_markdown(steady);
     std::cout << text;
     const std::string title = "Seed " + std::to_string(options.run.seed);
     if (!options.out.empty())
