@@ -93,7 +93,7 @@ class Decision {
         // Where even a whole combustion lost would stay below the limit, "fired" would be a guess.
         if (!beyond && mean + j.threshold * sd > kWhole) {
             j.verdict = Verdict::unjudged;
-            j.reason = young ? Reason::learning : Reason::low_torque;
+            j.reason = firing.short_window ? Reason::no_sync : (young ? Reason::learning : Reason::low_torque);
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
         if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, suspicion, j.feedback);

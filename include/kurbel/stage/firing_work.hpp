@@ -17,11 +17,13 @@ struct FiringWork {
     bool cut = false;         ///< fuel was cut for it
     bool changing = false;    ///< fuel was cut or came back in the cycle that the torque balance is taken from
     bool mixed = false;  ///< that, or within its window, or its window is not whole: nothing is to be learned from it
-    bool sized = false;  ///< expected work comes from geometry, inertia and load, not from a guess
-    bool rehearsal = false;  ///< it will be given out once more, when the engine is known better: not to be judged for good yet
+    bool short_window = false;  ///< the stream ended within it
+    bool sized = false;         ///< expected work comes from geometry, inertia and load, not from a guess
+    bool rehearsal =
+        false;  ///< it will be given out once more, when the engine is known better: not to be judged for good yet
     bool rehearsed = false;  ///< it was given out before, and the engine's scatter was learned from it then
-    bool dead = false;   ///< this cylinder was dead all the while that the pattern was learned
-    Real load = 0;       ///< at intake closing; NaN where unknown
+    bool dead = false;       ///< this cylinder was dead all the while that the pattern was learned
+    Real load = 0;           ///< at intake closing; NaN where unknown
     Real speed_rpm = 0;
     Real acceleration = 0;    ///< rad/s^2 over the firing interval, healthy pattern removed
     Real expected = 0;        ///< work of a healthy firing here

@@ -37,7 +37,6 @@ class WorkEstimator {
         before_ = static_cast<int>(std::ceil(90.0 / grid.bin_deg - 1e-9));
         size_ = std::min(kMaxWindow, before_ + static_cast<int>(std::floor(420.0 / grid.bin_deg + 1e-9)));
         size_ = std::max(size_, before_ + 1);
-        shortest_ = std::min(size_, before_ + static_cast<int>(std::ceil(180.0 / grid.bin_deg - 1e-9)));
         hold_ = static_cast<int>(std::lround(360.0 / grid.bin_deg));
         engine_.configure(config, grid, before_, size_, hold_);
         reset();
@@ -94,12 +93,12 @@ class WorkEstimator {
         if (rehearsal_.runs() && !ready()) go_back();
     }
 
-    /// After the last bin: opens the windows that still lack their tail. Those that reach half a revolution beyond TDC are
-    /// judged by what is there, with the larger error that this has; the others are given out incomplete.
+    /// After the last bin: opens the windows that still lack their tail. They are judged by what is there, with the larger error
+    /// that this has; one that ends with its TDC is given out incomplete.
     void finish() noexcept {
         for (std::int64_t bin = newest_window() + 1; bin <= engine_.residuals.bins().newest(); ++bin) {
             const auto length = static_cast<int>(engine_.residuals.bins().newest() - bin) + before_;
-            open_window(bin, length >= shortest_ ? length : 0);
+            open_window(bin, length > before_ ? length : 0);
         }
     }
 
@@ -312,7 +311,8 @@ class WorkEstimator {
         firing.cut = engine_.residuals.was_cut(entry.bin, firing.place);
         const std::int64_t first = entry.bin - before_;
         firing.changing = !engine_.residuals.same_fuel(first, entry.bin);
-        firing.mixed = entry.length < size_ || !engine_.residuals.same_fuel(first, first + size_);
+        firing.short_window = entry.length < size_;
+        firing.mixed = firing.short_window || !engine_.residuals.same_fuel(first, first + size_);
         firing.speed_rpm = engine_.residuals.speed_around(entry.bin);
         firing.expected = entry.expected;
         firing.rehearsal = rehearsal_.runs();
@@ -440,10 +440,9 @@ class WorkEstimator {
     bool two_stroke_ = false;
     bool frame_known_ = false;
     bool ever_known_ = false;
-    int before_ = 0;    // bins of the window before TDC
-    int size_ = 0;      // bins of the window
-    int shortest_ = 0;  // that a window may be cut to at the end of the stream
-    int hold_ = 0;      // bins that a firing waits for its neighbours
+    int before_ = 0;  // bins of the window before TDC
+    int size_ = 0;    // bins of the window
+    int hold_ = 0;    // bins that a firing waits for its neighbours
     std::int64_t next_cycle_bin_ = -1;
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
