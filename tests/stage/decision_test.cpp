@@ -103,7 +103,7 @@ TEST(Decision, ProbabilityRisesWithTheLoss) {
 TEST(Decision, TellsTheProbabilityOfItsOwnNumbers) {
     // What MisfireOdds makes of a deviation of 0.15, by SciPy; misfire_odds_test.cpp says from what.
     Decision<double> decision = decision_of(4);
-    EXPECT_NEAR(decision.judge(firing_at(2, 0.6), false, false, false).probability, 0.4341219, 1e-5);
+    EXPECT_NEAR(decision.judge(firing_at(2, 0.6), false, false, false).probability, 0.6078410, 1e-5);
     // A window that only half tells has a wider deviation, and says less.
     Decision<double> doubtful = decision_of(4);
     Firing firing = firing_at(2, 1.0);
@@ -127,7 +127,7 @@ TEST(Decision, ACylinderThatMisfiresOftenIsBelievedSooner) {
     const double seldom = decision.judge(firing_at(1, 0.55), false, false, false).probability;
     EXPECT_GT(often, before);
     // One in five against one in 1e4: 7.8 in log-odds, less what chance does to the scatter of both and what is left of the first
-    // guess, one in a hundred, after 500 firings (a ninth of it).
+    // guess, one in fifty, after 500 firings (a ninth of it).
     const auto log_odds = [](double p) { return std::log(p / (1.0 - p)); };
     EXPECT_GT(log_odds(often) - log_odds(seldom), 6.0);
     // The misfires were not learned as scatter.

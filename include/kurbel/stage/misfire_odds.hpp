@@ -69,8 +69,8 @@ class MisfireOdds {
     }
 
   private:
-    // What an unknown cylinder does; and how many firings that is worth.
-    static constexpr Real kFirstRate = Real(0.01);
+    // What a cylinder does that someone has reason to look at; and how many firings that is worth.
+    static constexpr Real kFirstRate = Real(0.02);
     static constexpr Real kDeadRate = Real(0.5);
     static constexpr Real kRarest = Real(1e-4);
     static constexpr Real kFirstFirings = Real(40);
