@@ -161,7 +161,8 @@ TEST(DecoderFaults, AMissedToothAtTheStartIsNoGapForLong) {
         WheelRun run = run_of(even_wheel(36, {35}), steady(800.0));
         run.missed = [&](int tooth, int revolution) { return tooth == gone && revolution == 0; };
         const Outcome outcome = decode(run.config, make_edges(run));
-        EXPECT_LE(outcome.wrong_index, 2 * 35 + 8) << "tooth " << gone;
+        // Until the wheel is found to stand elsewhere, and the teeth before that were placed by it.
+        EXPECT_LE(outcome.wrong_index, 3 * 35 + 8) << "tooth " << gone;
         EXPECT_EQ(outcome.wrong_in_the_end, 0) << "tooth " << gone;
         EXPECT_GE(outcome.sync.losses, outcome.wrong_index > 0 ? 1 : 0);
     }

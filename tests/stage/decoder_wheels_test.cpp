@@ -161,9 +161,9 @@ TEST(DecoderWheels, EveryEdgeOfASingleToothIsARevolution) {
     run.revolutions = 20.0;
     run.start_deg = 5.0;
     const Outcome outcome = decode(run.config, make_edges(run));
-    ASSERT_EQ(outcome.teeth.size(), 19U);
-    EXPECT_EQ(outcome.teeth.back().revolution - outcome.teeth.front().revolution, 18);
-    EXPECT_EQ(outcome.sync.revolutions, 18);
+    ASSERT_EQ(outcome.teeth.size(), 20U);
+    EXPECT_EQ(outcome.teeth.back().revolution - outcome.teeth.front().revolution, 19);
+    EXPECT_EQ(outcome.sync.revolutions, 19);
     for (const Tooth& tooth : outcome.teeth) EXPECT_FALSE(tooth.phase_known);
 }
 

@@ -11,19 +11,23 @@
 #include "kurbel/stage/cam_phase.hpp"
 #include "kurbel/stage/gap_search.hpp"
 #include "kurbel/stage/tick_unwrap.hpp"
+#include "kurbel/stage/tooth_backlog.hpp"
 #include "kurbel/stage/tooth_tracker.hpp"
 #include "kurbel/stage/wheel_table.hpp"
 
 namespace kurbel {
 
-/// Teeth that one push can give out at most.
-inline constexpr int kMaxTeethPerPush = decoding::ToothTracker::kMostOpen;
+/// Teeth that one push can give out at most: all that waited for the wheel's position to be known.
+inline constexpr int kMaxTeethPerPush = decoding::ToothBacklog::kRoom + decoding::ToothTracker::kMostOpen;
 
 /// Turns crank and cam edges into teeth.
 ///
-/// Teeth come out one edge late (the next edge tells whether it was a tooth), and up to kMaxTeethPerPush late where
-/// edges are in doubt. No tooth is invented: a tooth without an edge is a jump of `index`, counted in `missed`; an edge
-/// that is no tooth is dropped, counted in `extra`.
+/// Teeth come out one edge late (the next edge tells whether it was a tooth), and some edges late where edges are in
+/// doubt. No tooth is invented: a tooth without an edge is a jump of `index`, counted in `missed`; an edge that is no
+/// tooth is dropped, counted in `extra`.
+///
+/// At the start, and after a loss, the edges wait until the position is known (about a revolution). Then those before
+/// come out at once, placed backwards by counting, as far back as no edge was missed or added.
 ///
 /// Tooth::half is 0 in the revolution (from place 0's edge to the next) that holds cylinder 1's firing TDC, which comes
 /// tdc1_deg after place 0's edge, and 1 in the other. Until the cam has told, half alternates from an arbitrary start
@@ -57,8 +61,13 @@ class Decoder {
   private:
     [[nodiscard]] int crank(std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
+    void begin_tracking(std::int64_t tick) noexcept;
+    void forget_cam_before(std::int64_t tick) noexcept;
+    void step_back(int teeth) noexcept;
+    [[nodiscard]] int write_backlog(Tooth* out) noexcept;
     [[nodiscard]] int give_settled(const decoding::Settled* settled, int count, Tooth* out) noexcept;
     [[nodiscard]] int give(const decoding::Settled& settled, Tooth* out) noexcept;
+    void pass(std::int64_t tick, int jump) noexcept;
     void move_index(int teeth) noexcept;
     void advance(int jump) noexcept;
     void write(std::int64_t tick, Tooth& out) noexcept;
@@ -75,6 +84,7 @@ class Decoder {
     decoding::TickUnwrap unwrap_{};
     decoding::WheelTable wheel_{};
     decoding::GapSearch search_{};
+    decoding::ToothBacklog backlog_{};  ///< empty once the position is known
     decoding::ToothTracker tracker_{};
     decoding::CamPhase cam_{};
     SyncState sync_{};
@@ -103,6 +113,7 @@ inline void Decoder::configure(const Config& config) noexcept {
 inline void Decoder::reset() noexcept {
     unwrap_.reset();
     search_.configure(wheel_);
+    backlog_.clear();
     cam_.reset();
     sync_ = SyncState{};
     sync_.phase = four_stroke_ ? Phase::unknown : Phase::not_needed;
@@ -165,18 +176,58 @@ inline int Decoder::finish(Tooth* out) noexcept {
 }
 
 inline int Decoder::seek(std::int64_t tick, Tooth* out) noexcept {
-    if (!search_.push(wheel_, tick)) return 0;
+    const bool found = search_.push(wheel_, tick);
+    if (search_.begins()) {
+        backlog_.clear();
+        forget_cam_before(tick);
+    }
+    backlog_.push(tick);
+    if (!found) return 0;
+    begin_tracking(tick);
+    return cam_.index_known() ? write_backlog(out) : 0;
+}
+
+/// Goes back to the first tooth of the backlog that is certain and passes the others once more, with the cam edges between.
+inline void Decoder::begin_tracking(std::int64_t tick) noexcept {
     tracking_ = true;
     tracker_.start(wheel_, search_.trace(), tick, search_.ripple());
     index_ = search_.trace().tooth;
-    last_tick_ = tick;
+    backlog_.keep_newest(backlog_.consecutive(wheel_, index_));
+    const std::int64_t revolution = revolution_ + 1;
+    step_back(backlog_.count() - 1);
+    revolution_ = revolution;
     cycle_ = 0;
-    ++revolution_;
-    cam_waiting_ = 0;
+    last_tick_ = backlog_[0];
+    forget_cam_before(last_tick_);
     cam_.begin(turned_deg());
-    if (!cam_.index_known()) return 0;
-    write(tick, out[0]);
-    return 1;
+    for (int i = 1; i < backlog_.count(); ++i) pass(backlog_[i], 1);
+}
+
+/// The cam edges before `tick` have no place.
+inline void Decoder::forget_cam_before(std::int64_t tick) noexcept {
+    const auto end = cam_ticks_.begin() + cam_waiting_;
+    const auto first = std::find_if(cam_ticks_.begin(), end, [tick](std::int64_t cam) { return cam > tick; });
+    cam_waiting_ = static_cast<std::int32_t>(std::copy(first, end, cam_ticks_.begin()) - cam_ticks_.begin());
+}
+
+inline void Decoder::step_back(int teeth) noexcept {
+    for (index_ -= teeth; index_ < 0; index_ += wheel_.teeth) {
+        --revolution_;
+        if (half_ == 0) --cycle_;
+        if (four_stroke_) half_ ^= 1U;
+    }
+}
+
+/// The newest edge of the backlog is the tooth `index_`: gives all of them out.
+inline int Decoder::write_backlog(Tooth* out) noexcept {
+    const int count = backlog_.count();
+    step_back(count - 1);
+    for (int i = 0; i < count; ++i) {
+        if (i > 0) advance(1);
+        write(backlog_[i], out[i]);
+    }
+    backlog_.clear();
+    return count;
 }
 
 inline int Decoder::give_settled(const decoding::Settled* settled, int count, Tooth* out) noexcept {
@@ -194,18 +245,27 @@ inline int Decoder::give_settled(const decoding::Settled* settled, int count, To
 }
 
 inline int Decoder::give(const decoding::Settled& settled, Tooth* out) noexcept {
-    if (cam_waiting_ > 0 && cam_ticks_[0] <= settled.tick)
-        place_cam_edges(settled.tick, turned_deg(), static_cast<double>(span_of(settled.jump)));
-    advance(settled.jump);
+    pass(settled.tick, settled.jump);
     if (settled.slip == decoding::GapCheck::kLost) {
         lose();
         return 0;
     }
     if (settled.slip != 0) move_index(settled.slip);
-    last_tick_ = settled.tick;
-    if (!cam_.index_known()) return 0;
+    if (!backlog_.empty()) {
+        if (settled.slip != 0 || settled.jump != 1) backlog_.clear();
+        backlog_.push(settled.tick);
+        return cam_.index_known() ? write_backlog(out) : 0;
+    }
     write(settled.tick, *out);
     return 1;
+}
+
+/// Moves on to the tooth at `tick`, by way of the cam edges before it.
+inline void Decoder::pass(std::int64_t tick, int jump) noexcept {
+    if (cam_waiting_ > 0 && cam_ticks_[0] <= tick)
+        place_cam_edges(tick, turned_deg(), static_cast<double>(span_of(jump)));
+    advance(jump);
+    last_tick_ = tick;
 }
 
 /// The index had been wrong by `teeth`: a loss, mended at once. The place in the cycle moves along.
@@ -253,15 +313,22 @@ inline void Decoder::lose() noexcept {
     restart_ = true;
     crank_phase_ = false;
     search_.reset();
+    backlog_.clear();
     cam_.reset();
     cam_waiting_ = 0;
     disagreements_ = 0;
 }
 
 inline void Decoder::queue_cam(std::int64_t tick) noexcept {
-    if (!tracking_ || !cam_.needed()) return;
-    // Its place is known only when the next tooth has come. More edges than a cycle has in one gap are noise.
-    if (cam_waiting_ < kCamQueue) cam_ticks_[static_cast<std::size_t>(cam_waiting_++)] = tick;
+    if (!cam_.needed()) return;
+    // Its place is known only when the next tooth has come. More edges than a cycle has in one gap are noise; of those that wait with
+    // the backlog, the newest count.
+    if (cam_waiting_ == kCamQueue) {
+        if (tracking_) return;
+        std::copy(cam_ticks_.begin() + 1, cam_ticks_.end(), cam_ticks_.begin());
+        --cam_waiting_;
+    }
+    cam_ticks_[static_cast<std::size_t>(cam_waiting_++)] = tick;
 }
 
 /// Gives the cam edges since the last settled tooth their crank angle, by time between that tooth and the one at

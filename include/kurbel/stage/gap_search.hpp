@@ -35,6 +35,8 @@ class GapSearch {
         return decide(wheel);
     }
 
+    /// The last edge began a new search: the edges before it are not connected to it.
+    [[nodiscard]] bool begins() const noexcept { return edges_ == 1; }
     /// The story that won; its tooth is less than wheel.period.
     [[nodiscard]] const Trace& trace() const noexcept { return won_; }
     [[nodiscard]] const Ripple& ripple() const noexcept { return ripple_; }
