@@ -28,7 +28,17 @@ class GapCheck {
         bare_strikes_ = 0;
         passages_ = 0;
         bare_every_ = kBareEvery;
+        proving_ = 0;
+        moved_ = 0;
+        moved_before_ = 0;
         watching_ = false;
+    }
+
+    /// A tooth was missed or an edge added, which moved the index by `teeth` against the count of edges: it has to prove itself anew,
+    /// and what would undo that move is believed at once.
+    void doubt(int teeth) noexcept {
+        proving_ = kBareAtFirst;
+        moved_ += teeth;
     }
 
     /// True at teeth where note() must be called.
@@ -56,6 +66,7 @@ class GapCheck {
             start_.cost = 0.0F;
             cost_ = 0.0F;
             count_ = 0;
+            moved_before_ = moved_;
             watching_ = true;
         }
         return slip;
@@ -75,8 +86,9 @@ class GapCheck {
 
     [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
         passages_ = passages_ < kBareAtFirst + bare_every_ ? passages_ + 1 : kBareAtFirst + 1;
-        if (passages_ <= kBareAtFirst || passages_ >= kBareAtFirst + bare_every_) {
-            const bool seldom = passages_ > kBareAtFirst;
+        if (passages_ <= kBareAtFirst || passages_ >= kBareAtFirst + bare_every_ || proving_ > 0) {
+            const bool seldom = passages_ > kBareAtFirst && proving_ == 0;
+            if (proving_ > 0) --proving_;
             const int bare = judge_bare(wheel, root, ripple_level, habit);
             if (bare != 0) return bare;
             if (bare_slip_ != 0)
@@ -85,7 +97,11 @@ class GapCheck {
                 bare_every_ = std::min(2 * bare_every_, kBareSeldom);
         }
         if (cost_ <= kSuspicious) return strikes_ = 0;
-        const int slip = look_back(wheel, root, cost_, ripple_level, &habit);
+        Trace moved = root;
+        int slip = look_back(wheel, moved, cost_, ripple_level, &habit);
+        // What is usual was learned under the index that is now in doubt.
+        if (moved_before_ != 0 && !undoes(slip) && slip != bare_slip_) slip = 0;
+        if (slip != 0) root = moved;
         if (slip != 0 || !(even(wheel, cost_, ripple_level) || both_faults())) {
             strikes_ = 0;
             if (slip != 0) passages_ = 0;
@@ -100,6 +116,11 @@ class GapCheck {
         const auto end = jumps_.begin() + count_;
         return std::find(jumps_.begin(), end, std::uint8_t{0}) != end &&
                std::any_of(jumps_.begin(), end, [](std::uint8_t jump) { return jump > 1; });
+    }
+
+    /// Would this put back what faults have moved the index by, those of this passage included or not?
+    [[nodiscard]] bool undoes(int slip) const noexcept {
+        return moved_before_ != 0 && (slip == -moved_before_ || slip == -moved_);
     }
 
     /// The same without habits, over several passages.
@@ -122,8 +143,10 @@ class GapCheck {
         }
         bare_strikes_ = slip != 0 && slip == bare_slip_ ? bare_strikes_ + 1 : 1;
         bare_slip_ = slip;
-        if (slip == 0 || bare_strikes_ < kBareStrikes) return 0;
+        if (cost <= kSuspicious) moved_ -= moved_before_;
+        if (slip == 0 || (bare_strikes_ < kBareStrikes && !undoes(slip))) return 0;
         bare_strikes_ = 0;
+        moved_ = 0;
         root = moved;
         habit.reset(wheel);
         return slip;
@@ -181,6 +204,9 @@ class GapCheck {
     std::int32_t bare_strikes_ = 0;
     std::int32_t passages_ = 0;
     std::int32_t bare_every_ = kBareEvery;
+    std::int32_t proving_ = 0;       ///< passages that are still to be judged bare after a fault
+    std::int32_t moved_ = 0;         ///< teeth by which faults have moved the index since it proved itself
+    std::int32_t moved_before_ = 0;  ///< ... before this passage: a fault within it has been judged with it
     bool watching_ = false;
 };
 

@@ -92,12 +92,12 @@ class GapSearch {
         for (int jump = 1; jump <= most; ++jump) {
             from = from == 0 ? wheel.period - 1 : from - 1;
             const PackedTrace& story = before(from);
-            if (jump > 1) missed += missed_cost(wheel, from + 1 == wheel.period ? 0 : from + 1);
+            if (jump > 1) missed += missed_cost(wheel, from + 1 == wheel.period ? 0 : from + 1, nullptr);
             // Most stories are too dear to be worth unpacking.
             if (story.cost() + missed >= best.trace.cost) continue;
             Trace trace = story.unpack(from, last_tick_, swings);
             pass(wheel, trace);
-            for (int k = 1; k < jump; ++k) miss(wheel, trace);
+            for (int k = 1; k < jump; ++k) miss(wheel, trace, nullptr);
             if (trace.cost >= best.trace.cost) continue;
             const float before_deg = trace.rate_span;
             const float span_deg = trace.anchor_span;

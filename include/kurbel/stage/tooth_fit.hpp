@@ -65,35 +65,47 @@ struct Ripple {
     return wheel.is_weak(tooth) && wheel.span(wheel.previous(tooth)) > wheel.span(tooth);
 }
 
-/// Cost of seeing no edge of `tooth`.
-[[nodiscard]] inline float missed_cost(const WheelTable& wheel, int tooth) noexcept {
-    if (!wheel.is_weak(tooth)) return kMissedCost;
-    return weak_after_gap(wheel, tooth) ? kMissedAfterGapCost : kMissedBeforeGapCost;
-}
-
 /// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
 /// speed repeats from revolution to revolution while an engine is cranked or idles, and so do wheel error and the
 /// places where weak teeth are really seen: the gap is measured, not insisted upon. 1 until learned.
 struct ToothHabit {
     std::array<float, kMaxTeeth> ratio{};
-    std::int32_t learned = 0;  ///< teeth learned since the start, up to one revolution
+    std::int32_t learned = 0;               ///< teeth learned since the start, up to one revolution
+    float shown = 0.0F;                     ///< times in a row that the weak tooth after a gap was seen
+    float vanishing = kMissedAfterGapCost;  ///< cost of not seeing it, up to that of any other tooth
 
     static constexpr float kShare = 0.5F;  ///< of the newest revolution
     /// Swings beyond this a degree, or in all, are not habits: a gap in the wrong place must never become one.
     static constexpr float kMostDeg = 0.02F;
     static constexpr float kMost = 0.7F;
+    /// Nor is a weak tooth further from its place than this, pitches: it would be another one.
+    static constexpr float kMostPitches = 0.5F;
+    static constexpr float kPrior = 12.2F;  ///< e^2.5
 
     void reset(const WheelTable& wheel) noexcept {
         std::fill_n(ratio.begin(), wheel.teeth, 1.0F);
         learned = 0;
+        weak_vanished();
     }
     [[nodiscard]] bool mature(const WheelTable& wheel) const noexcept { return learned >= wheel.teeth; }
 
     void learn(const WheelTable& wheel, int tooth, float seen) noexcept {
         float& habit = ratio[static_cast<std::size_t>(tooth)];
-        const float most = 0.05F + std::min(kMost, kMostDeg * wheel.sure_span(tooth));
+        float most = 0.05F + std::min(kMost, kMostDeg * wheel.sure_span(tooth));
+        if (wheel.is_weak(tooth)) most = std::min(most, kMostPitches * wheel.pitch(tooth) / wheel.sure_span(tooth));
         const float now = std::clamp(seen, 1.0F - most, 1.0F + most);
         habit += (mature(wheel) ? kShare : 1.0F) * (now - habit);
+    }
+
+    /// The weak tooth after a gap was seen. One that has shown n times in a row vanishes with a chance of 1 in n + 12 (the rule of
+    /// succession, with e^-2.5 before any was seen), so its cost is the sum of 1 / (n + 12).
+    void weak_seen() noexcept {
+        if (vanishing < kMissedCost) vanishing += 1.0F / (kPrior + shown);
+        shown += 1.0F;
+    }
+    void weak_vanished() noexcept {
+        vanishing = kMissedAfterGapCost;
+        shown = 0.0F;
     }
 
     /// Expected rate from the firm tooth `span_deg` before `tooth` to `tooth`, relative to the rate at that firm tooth.
@@ -120,6 +132,13 @@ struct ToothHabit {
         return sum / span_deg;
     }
 };
+
+/// Cost of seeing no edge of `tooth`. `habit` may be null.
+[[nodiscard]] inline float missed_cost(const WheelTable& wheel, int tooth, const ToothHabit* habit) noexcept {
+    if (!wheel.is_weak(tooth)) return kMissedCost;
+    if (!weak_after_gap(wheel, tooth)) return kMissedBeforeGapCost;
+    return habit == nullptr ? kMissedAfterGapCost : habit->vanishing;
+}
 
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
@@ -191,8 +210,8 @@ inline void pass(const WheelTable& wheel, Trace& trace) noexcept {
 }
 
 /// Passes over it as a missed one.
-inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
-    trace.cost += missed_cost(wheel, trace.tooth);
+inline void miss(const WheelTable& wheel, Trace& trace, const ToothHabit* habit) noexcept {
+    trace.cost += missed_cost(wheel, trace.tooth, habit);
     trace.loose = weak_after_gap(wheel, trace.tooth);
     trace.faultless = false;
     pass(wheel, trace);
@@ -264,7 +283,7 @@ inline void miss(const WheelTable& wheel, Trace& trace) noexcept {
                                   float ripple_level, const ToothHabit* habit) noexcept {
     Trace next = trace;
     pass(wheel, next);
-    for (int k = 1; k < jump; ++k) miss(wheel, next);
+    for (int k = 1; k < jump; ++k) miss(wheel, next, habit);
     const Fit fit = land(wheel, next, tick, ripple_level, habit);
     next.cost += fit.firm_cost + fit.weak_cost;
     return next;

@@ -146,6 +146,7 @@ class ToothTracker {
 
     /// After sure(): the held edge is open_ticks_[0]. A slip moves it along.
     void check(const WheelTable& wheel, std::int64_t tick) noexcept {
+        if (weak_after_gap(wheel, root_.tooth)) habit_.weak_seen();
         slip_ = check_.note(wheel, root_, root_tick_, 1, 0.0F, ripple_.level, habit_);
         if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.level, habit());
     }
@@ -165,6 +166,7 @@ class ToothTracker {
     [[nodiscard]] bool all_agree() const noexcept;
     [[nodiscard]] bool clear() const noexcept;
     void settle_first(const WheelTable& wheel, Settled& out) noexcept;
+    void note_weak(const WheelTable& wheel, int from, int jump) noexcept;
     [[nodiscard]] float land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept;
     [[nodiscard]] Lesson lesson(const WheelTable& wheel) const noexcept;
     void retell(const WheelTable& wheel) noexcept;
@@ -221,7 +223,7 @@ inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int
             keep(grown, count, next);
             reach_deg += wheel.span(tooth);
             tooth = wheel.next(tooth);
-            if (moved_deg > reach_deg + 0.5F * wheel.span(tooth)) owed += missed_cost(wheel, tooth);
+            if (moved_deg > reach_deg + 0.5F * wheel.span(tooth)) owed += missed_cost(wheel, tooth, habit());
         }
         // No tooth at all. If the edge came late, the teeth it came too late for will be missing all the same.
         next.trace = parent.trace;
@@ -277,8 +279,11 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
     const int jump = story_[0].jump[0];
     const std::int64_t tick = open_ticks_[0];
     float spent = kExtraCost;
+    if (jump != 1) check_.doubt(jump - 1);
     if (jump > 0) {
+        const int from = root_.tooth;
         spent = land_root(wheel, tick, jump);
+        note_weak(wheel, from, jump);
         forget_doubt();
     }
     doubt_ += spent;
@@ -296,6 +301,17 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
         doubt_ = 0.0F;
     }
     out = {tick, jump, slip};
+}
+
+/// Which weak teeth were seen, and which not, on the way from the tooth `from`.
+inline void ToothTracker::note_weak(const WheelTable& wheel, int from, int jump) noexcept {
+    for (int k = 1, tooth = wheel.next(from); k <= jump; ++k, tooth = wheel.next(tooth)) {
+        if (!weak_after_gap(wheel, tooth)) continue;
+        if (k == jump)
+            habit_.weak_seen();
+        else
+            habit_.weak_vanished();
+    }
 }
 
 /// Moves the root on by `jump` teeth and learns from it; returns the cost.
