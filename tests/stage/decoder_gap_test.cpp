@@ -147,7 +147,9 @@ TEST(DecoderGap, NearlyStoppingBesideTheGapIsNoMissedTooth) {
                 exact += outcome.wrong_index == 0 && outcome.sync.losses == 0 ? 1 : 0;
                 ++runs;
             }
-            if (lowest_rpm > 150.0) EXPECT_GE(exact, 0.6 * runs) << wheel.teeth << " teeth, down to " << lowest_rpm;
+            if (lowest_rpm > 150.0) {
+                EXPECT_GE(exact, 0.6 * runs) << wheel.teeth << " teeth, down to " << lowest_rpm;
+            }
         }
 }
 
