@@ -13,8 +13,9 @@ namespace kurbel::decoding {
 /// certain tooth, those before it are the teeth before it, as far back as every interval is one that the wheel has there.
 class ToothBacklog {
   public:
-    /// A revolution of the finest wheel, and the edges by which its gap is recognised.
-    static constexpr int kRoom = kMaxTeeth + 4;
+    /// A revolution of the finest wheel, and the edges by which its gap is recognised. A small target, which has told its wheel's room,
+    /// keeps as many as 64 KiB for the whole detector allow: about half a revolution, so half of what is lost at a start is gained.
+    static constexpr int kRoom = kMaxTeeth >= 128 ? kMaxTeeth + 4 : 2 * kMaxTeeth / 5 + 1;
 
     void clear() noexcept { count_ = 0; }
     [[nodiscard]] int count() const noexcept { return count_; }
