@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <limits>
+#include <numbers>
 #include <numeric>
 
 namespace kurbel::discover {
@@ -202,13 +204,41 @@ void realign(const std::vector<double>& edge_s, Fold& fold) {
 
 }  // namespace
 
-Fold fold_by_marks(const std::vector<double>& edge_s, const std::vector<double>& mark_s, int every, int edges) {
+namespace {
+
+/// First edge behind each mark. Where all marks stand at one place between two edges, that place decides, so that one beside an edge is not
+/// seen now before, now behind it: `steady` says so.
+std::vector<std::size_t> edges_behind(const std::vector<double>& edge_s, const std::vector<double>& mark_s,
+                                      bool& steady) {
     std::vector<std::size_t> behind;
+    std::vector<double> share;  // of the interval that holds the mark
+    std::complex<double> mean = 0.0;
     std::size_t next = 0;
     for (const double mark : mark_s) {
         while (next < edge_s.size() && edge_s[next] <= mark) ++next;
+        const bool between = next > 0 && next < edge_s.size();
         behind.push_back(next);
+        share.push_back(between ? (mark - edge_s[next - 1]) / (edge_s[next] - edge_s[next - 1]) : 0.0);
+        if (between)
+            mean += std::polar(1.0 / static_cast<double>(mark_s.size()), 2.0 * std::numbers::pi * share.back());
     }
+    constexpr double kOnePlace = 0.7;
+    steady = std::abs(mean) > kOnePlace;
+    if (!steady) return behind;
+    const double place = std::arg(mean) / (2.0 * std::numbers::pi);
+    for (std::size_t j = 0; j < behind.size(); ++j) {
+        const double off = std::round(share[j] - place);  // -1, 0 or 1
+        if (off > 0.5) ++behind[j];
+        if (off < -0.5 && behind[j] > 0) --behind[j];
+    }
+    return behind;
+}
+
+}  // namespace
+
+Fold fold_by_marks(const std::vector<double>& edge_s, const std::vector<double>& mark_s, int every, int edges) {
+    bool steady = false;
+    const std::vector<std::size_t> behind = edges_behind(edge_s, mark_s, steady);
     const auto step = static_cast<std::size_t>(every);
     const auto wide = static_cast<std::size_t>(edges);
     std::vector<Lap> laps;
@@ -226,7 +256,7 @@ Fold fold_by_marks(const std::vector<double>& edge_s, const std::vector<double>&
     if (laps.empty()) return {};
     number_laps(edge_s, edges, laps);
     Fold fold = finished(edge_s, edges, std::move(laps));
-    for (int round = 0; round < 2; ++round) {
+    for (int round = 0; round < 2 && !steady; ++round) {
         realign(edge_s, fold);
         fold = finished(edge_s, edges, std::move(fold.laps));
     }

@@ -25,28 +25,29 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
+/// Mean share of each interval over laps, of the middle half of each: a false edge beside a tooth that was missed may pass for a lap.
+std::vector<double> mean_share(const std::vector<double>& edge_s, int edges, const std::vector<Lap>& laps) {
+    std::vector<std::vector<double>> seen(static_cast<std::size_t>(edges));
+    for (const Lap& lap : laps) {
+        const std::vector<double> share = shares(log_intervals(edge_s, lap.first, edges));
+        for (std::size_t i = 0; i < share.size(); ++i) seen[i].push_back(share[i]);
+    }
+    std::vector<double> mean;
+    for (std::vector<double>& each : seen) {
+        std::sort(each.begin(), each.end());
+        const auto quarter = static_cast<std::ptrdiff_t>(each.size() / 4);
+        mean.push_back(std::accumulate(each.begin() + quarter, each.end() - quarter, 0.0) /
+                       static_cast<double>(static_cast<std::ptrdiff_t>(each.size()) - 2 * quarter));
+    }
+    return mean;
+}
+
 /// Largest tooth angle by which two halves of the laps differ, degrees.
 double largest_difference_deg(const std::vector<double>& edge_s, int edges, const std::vector<Lap>& one,
                               const std::vector<Lap>& two) {
-    // Middle half of each: a false edge beside a tooth that was missed may pass for a lap.
-    const auto mean_share = [&](const std::vector<Lap>& laps) {
-        std::vector<std::vector<double>> seen(static_cast<std::size_t>(edges));
-        for (const Lap& lap : laps) {
-            const std::vector<double> share = shares(log_intervals(edge_s, lap.first, edges));
-            for (std::size_t i = 0; i < share.size(); ++i) seen[i].push_back(share[i]);
-        }
-        std::vector<double> mean;
-        for (std::vector<double>& each : seen) {
-            std::sort(each.begin(), each.end());
-            const auto quarter = static_cast<std::ptrdiff_t>(each.size() / 4);
-            mean.push_back(std::accumulate(each.begin() + quarter, each.end() - quarter, 0.0) /
-                           static_cast<double>(static_cast<std::ptrdiff_t>(each.size()) - 2 * quarter));
-        }
-        return mean;
-    };
     if (one.empty() || two.empty()) return 0.0;
-    const std::vector<double> first = mean_share(one);
-    const std::vector<double> second = mean_share(two);
+    const std::vector<double> first = mean_share(edge_s, edges, one);
+    const std::vector<double> second = mean_share(edge_s, edges, two);
     double angle = 0.0;
     double low = 0.0;
     double high = 0.0;
@@ -78,11 +79,18 @@ double most_swing_deg(const std::vector<double>& edge_s, const Fold& fold) {
     return 180.0 / std::numbers::pi * (0.4 * share * share + 0.01);
 }
 
-/// How far gas moves teeth at the mean speed, from slow and fast revolutions: what it does falls with the square of the speed, so that a part
-/// of it is left between the two. At one speed alone nothing is told: then as far as it may be.
-double speeds_deg(const std::vector<double>& edge_s, const Fold& fold, double most_swing_deg) {
+/// The slowest and the fastest third of the laps, and the times that they take: of two revolutions, because one of a cycle may be the
+/// faster one throughout.
+struct Thirds {
+    std::vector<Lap> fast;
+    std::vector<Lap> slow;
+    double fast_s = 1.0;
+    double middle_s = 1.0;
+    double slow_s = 1.0;
+};
+
+Thirds thirds(const std::vector<double>& edge_s, const Fold& fold) {
     std::vector<Lap> laps = fold.laps;
-    // Over two revolutions, because one of a cycle may be the faster one throughout.
     std::erase_if(
         laps, [&](const Lap& lap) { return lap.first + 2 * static_cast<std::size_t>(fold.edges) >= edge_s.size(); });
     const auto lap_s = [&](const Lap& lap) {
@@ -90,15 +98,39 @@ double speeds_deg(const std::vector<double>& edge_s, const Fold& fold, double mo
     };
     std::sort(laps.begin(), laps.end(), [&](const Lap& a, const Lap& b) { return lap_s(a) < lap_s(b); });
     const std::size_t third = laps.size() / 3;
-    if (third == 0) return most_swing_deg;
+    if (third == 0) return {};
     const auto count = static_cast<std::ptrdiff_t>(third);
-    const double moved = largest_difference_deg(edge_s, fold.edges, {laps.begin(), laps.begin() + count},
-                                                {laps.end() - count, laps.end()});
-    const double fast_s = lap_s(laps[third / 2]);
-    const double middle_s = lap_s(laps[laps.size() / 2]);
-    const double slow_s = lap_s(laps[laps.size() - 1 - third / 2]);
-    const double left = (slow_s * slow_s - fast_s * fast_s) / (middle_s * middle_s);
+    return {{laps.begin(), laps.begin() + count},
+            {laps.end() - count, laps.end()},
+            lap_s(laps[third / 2]),
+            lap_s(laps[laps.size() / 2]),
+            lap_s(laps[laps.size() - 1 - third / 2])};
+}
+
+/// How far gas moves teeth at the mean speed, from slow and fast revolutions: what it does falls with the square of the speed, so that a part
+/// of it is left between the two. At one speed alone nothing is told: then as far as it may be.
+double speeds_deg(const std::vector<double>& edge_s, const Fold& fold, double most_swing_deg) {
+    const Thirds laps = thirds(edge_s, fold);
+    if (laps.fast.empty()) return most_swing_deg;
+    const double moved = largest_difference_deg(edge_s, fold.edges, laps.fast, laps.slow);
+    const double left = (laps.slow_s * laps.slow_s - laps.fast_s * laps.fast_s) / (laps.middle_s * laps.middle_s);
     return left * most_swing_deg > moved ? moved / left : most_swing_deg;
+}
+
+/// How far an interval stands from whole pitches at most, degrees, once what gas does is taken away: at a speed without end. Unknown where the
+/// speed hardly changes.
+double still_off_deg(const std::vector<double>& edge_s, const Fold& fold, const std::vector<int>& pitches) {
+    const Thirds laps = thirds(edge_s, fold);
+    const double apart = laps.slow_s * laps.slow_s / (laps.fast_s * laps.fast_s);
+    constexpr double kEnough = 1.3;
+    if (apart < kEnough) return kUnknown;
+    const std::vector<double> fast = mean_share(edge_s, fold.edges, laps.fast);
+    const std::vector<double> slow = mean_share(edge_s, fold.edges, laps.slow);
+    const double total = std::accumulate(pitches.begin(), pitches.end(), 0.0);
+    double worst = 0.0;
+    for (std::size_t i = 0; i < fast.size(); ++i)
+        worst = std::max(worst, std::abs(fast[i] - (slow[i] - fast[i]) / (apart - 1.0) - pitches[i] / total));
+    return 360.0 * worst;
 }
 
 /// The mean over both revolutions of a cycle is free of half orders. Whole ones move teeth by a quarter as much as half orders of the same
@@ -229,7 +261,14 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     const double pitch_deg = pitches.empty() ? 360.0 : 360.0 / std::accumulate(pitches.begin(), pitches.end(), 0);
     double tolerance = std::min(kWholePitch, kWhole_deg / pitch_deg);
     if (plain && fold.edges <= kVanes) tolerance = kEvenPitch;
-    const bool whole = !pitches.empty() && worst < tolerance;
+    bool whole = !pitches.empty() && worst < tolerance;
+    // A few vanes may stand near whole places; teeth that were meant to do stand nearer.
+    constexpr double kTeeth_deg = 1.0;
+    if (whole && !plain && fold.edges <= kVanes && worst * pitch_deg > kTeeth_deg) {
+        const double off_deg = still_off_deg(edge_s, fold, pitches);
+        pattern.perhaps_vanes = !(off_deg < kTeeth_deg);
+        whole = !(off_deg >= kTeeth_deg);
+    }
     pattern.most_swing_deg = most_swing_deg(edge_s, fold);
     // Near a wheel of whole places, and no farther from it than this engine's swing may have moved the teeth.
     const bool near_whole = worst < kWholePitch && worst * pitch_deg < pattern.most_swing_deg;

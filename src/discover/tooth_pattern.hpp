@@ -15,6 +15,7 @@ struct ToothPattern {
     std::vector<double> nominal_deg;   ///< the same where there are places, else the measured ones
     double misplaced = 0.0;            ///< largest distance of an interval from whole pitches, in pitches
     bool doubtful = false;             ///< a gap lies between two numbers of places
+    bool perhaps_vanes = false;        ///< whole places only as near as the engine's swing lets one see
     double most_swing_deg = 0.0;       ///< by which an engine can make a tooth seem to move at these speeds
     double halves_deg = 0.0;  ///< by which a tooth seems to move between a lap and the next, at most; where uneven
     double swing_deg = 0.0;   ///< by which a tooth seems to move with the engine's speed within the cycle, at most

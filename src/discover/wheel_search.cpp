@@ -168,6 +168,13 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             "the "
             "teeth beside a gap; a tooth may stand there unseen.";
     }
+    // Vanes at random stand so near to whole places in one of some thirty wheels.
+    if (search.pattern.perhaps_vanes && search.pattern.positions > 0) {
+        confidence = std::min(confidence, 0.95);
+        raise =
+            "Record a change of speed: it tells whether the teeth stand unevenly or the engine's swing makes it seem "
+            "so.";
+    }
     constexpr double kToleratedSwing_deg = 3.0;
     if (search.pattern.swing_deg > kToleratedSwing_deg) {
         confidence = std::min(confidence, 0.8);

@@ -133,6 +133,23 @@ TEST(UnevenWheel, IsNotTurnedByAnEdgeMoreOrFewer) {
     }
 }
 
+TEST(UnevenWheel, IsNotTakenForTheGapThatItResembles) {
+    // A quarter, a quarter and a half, to within three degrees: the same at every speed, which an engine's swing would not be.
+    const Discovery found = discover(turning({0.0, 92.2, 269.0}, {}).lines());
+    EXPECT_NE(found.wheel.name(), "4-1");
+    EXPECT_EQ(found.wheel.positions, 0);
+    EXPECT_EQ(discover(turning(even(4, {3}), {}).lines()).wheel.name(), "4-1");
+}
+
+TEST(PlainRing, TakesNoSwingForAnotherPlaceOfItsReference) {
+    // A swing at order one half, which the revolutions of a cycle do not share, and a mark between two of the teeth.
+    for (const double mark : {3.0, 7.5, 12.0, 14.9}) {
+        const Discovery found = discover(turning(even(24), {mark, mark + 360.0}).lines());
+        EXPECT_TRUE(found.cam.tells_turn) << mark;
+        EXPECT_FALSE(found.cam.tells_cycle) << mark;
+    }
+}
+
 TEST(PlainRing, IsCountedByItsSecondLine) {
     for (const int teeth : {110, 135, 160, 360}) {
         const Edges with_cam = turning(even(teeth), {200.3});
