@@ -242,7 +242,12 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     constexpr double kLongCrank_hz = 100.0;
     constexpr int kUsual = 8;
     const bool half_shown = 2 * layout.cylinders() <= kUsual && 2.0 * firing_hz > kLongCrank_hz;
-    if (firing_hz > kTorsion_hz || like_another || half_shown) engine.confidence = std::min(engine.confidence, 0.9);
+    // Waves of an engine are among those of every engine with a half or a third of its cylinders, which explains whatever else there is:
+    // run-out, twist. To be told, the smaller one must be sure.
+    constexpr double kSure = 0.99;
+    const bool nested = 2 * layout.cylinders() <= kUsual && engine.confidence <= kSure;
+    if (firing_hz > kTorsion_hz || like_another || half_shown || nested)
+        engine.confidence = std::min(engine.confidence, 0.9);
     engine.sureness = layout_sureness(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
     if (engine.sureness != Sureness::sure && scores.size() > 1)
