@@ -85,7 +85,7 @@ def bad(volts: np.ndarray, edges: np.ndarray) -> str:
     spoilt = [
         ("Range too small: tops are cut off", "choose a larger range, or a probe that divides", np.clip(trace, -0.3 * most, 0.3 * most), False),
         ("Range too large: a few steps of the converter", "choose a smaller range", np.round(trace * 0.1 / most * 20) / 20 * most, False),
-        ("Wires exchanged: the steep way through zero rises now", "exchange them; kurbel finds the flank, and says so where you told the other", -trace, False),
+        ("Wires exchanged: the steep way through zero rises now", "exchange them; kurbel finds the flank and says so", -trace, False),
         ("Mains hum below the waves", "recorder on a battery, one ground, short shield", 0.5 * trace + 0.4 * most * np.sin(2 * np.pi * 50 * time + 1), False),
         ("Too few samples: about two a tooth", "raise the sampling rate: at least five a tooth", trace[::step], True),
         ("Sparks of the ignition", "lead the cable away from coils and plug leads", trace.copy(), False),
