@@ -235,8 +235,8 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     double slowest = std::numeric_limits<double>::infinity();
     for (const SpectrumPoint& point : spectrum.points) slowest = std::min(slowest, point.energy);
     const double firing_hz = 360.0 / layout.period_deg * std::sqrt(2.0 * slowest) / (2.0 * std::numbers::pi);
-    // One cylinder and a twin that fires unevenly swing much alike at idle.
-    const bool like_another = !motored && (layout.nearly_even() || layout.cylinders() == 1);
+    // Burns that differ between cylinders swing as firings do that are uneven: a V8 at idle as a V4, one cylinder as a twin. Without fuel they do not.
+    const bool like_another = !motored && (!layout.even() || layout.cylinders() == 1);
     // An engine of twice as many cylinders, whose firings come near the torsion of its longer crank, shows that crank's twist: as if every
     // second cylinder were there alone.
     constexpr double kLongCrank_hz = 100.0;
