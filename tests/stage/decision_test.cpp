@@ -41,7 +41,7 @@ Firing firing_at(int place, double lost) {
     return firing;
 }
 
-TEST(Decision, AccusesNormalScatterAboutAsOftenAsPromised) {
+TEST(Decision, AccusesNormalScatterNoMoreOftenThanPromised) {
     // Ten streams of 2e5 healthy firings, four places, deviation 0.15, so that the quantile and not the least loss decides.
     constexpr int kStreams = 10;
     constexpr int kFirings = 200000;
@@ -59,10 +59,10 @@ TEST(Decision, AccusesNormalScatterAboutAsOftenAsPromised) {
     }
     EXPECT_EQ(judged, kStreams * kFirings);
     RecordProperty("alarms", alarms);
-    // 95 % of binomial draws of 2e6 at 2e-5 lie within 28 to 53 (SciPy); the scatter is learned from a thousand firings
-    // each, whose own error widens that to twice the chance.
-    EXPECT_GE(alarms, 28) << "of " << judged;
-    EXPECT_LE(alarms, 106) << "of " << judged;
+    // 95 % of binomial draws of 2e6 at 2e-5 lie within 28 to 53 (SciPy); where nothing ever misfires, most losses that rare are
+    // not likely to be misfires, and are not called.
+    EXPECT_GE(alarms, 1) << "of " << judged;
+    EXPECT_LE(alarms, 53) << "of " << judged;
 }
 
 TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {
@@ -71,13 +71,66 @@ TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {
     std::normal_distribution<double> normal(0.0, 0.03);
     for (int n = 0; n < 4000; ++n)
         static_cast<void>(decision.judge(firing_at(n % 4, normal(random)), false, false, false));
-    EXPECT_EQ(decision.judge(firing_at(1, 0.39), false, false, false).verdict, Verdict::fired);
+    EXPECT_EQ(decision.judge(firing_at(1, 0.34), false, false, false).verdict, Verdict::fired);
     EXPECT_EQ(decision.judge(firing_at(1, 0.42), false, false, false).verdict, Verdict::misfire);
     // Where the expected work is a guess, a smaller share may be all of it.
     Firing guessed = firing_at(1, 0.2);
     guessed.sized = false;
     EXPECT_EQ(decision.judge(guessed, false, false, false).verdict, Verdict::misfire);
-    EXPECT_NEAR(decision.limits()[2], 0.4, 0.03);
+    EXPECT_NEAR(decision.limits()[2], 0.35, 0.03);
+}
+
+/// Four places of normal scatter 0.15, of which place 1 loses all of its work now and then.
+Decision<double> decision_with_misfires(double rate, double false_alarm = 2.0e-5) {
+    Decision<double> decision = decision_of(4, false_alarm);
+    std::mt19937_64 random(10);
+    std::normal_distribution<double> normal(0.0, 0.15);
+    std::bernoulli_distribution misfire(rate);
+    for (int n = 0; n < 8000; ++n) {
+        const double lost = n % 4 == 1 && misfire(random) ? 1.0 : 0.0;
+        static_cast<void>(decision.judge(firing_at(n % 4, lost + normal(random)), false, false, false));
+    }
+    return decision;
+}
+
+TEST(Decision, FollowsTheProbabilityWhereThatIsClear) {
+    // 0.62 is as rare as accepted among healthy firings. Of a cylinder that misfires often it is rather a misfire, of one that
+    // never does rather not.
+    const Decision<double> often = decision_with_misfires(0.2);
+    const Decision<double> never = decision_with_misfires(0.0);
+    for (const double lost : {0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.9}) {
+        for (const Decision<double>& known : {often, never}) {
+            Decision<double> decision = known;
+            const auto j = decision.judge(firing_at(1, lost), false, false, false);
+            EXPECT_EQ(j.verdict == Verdict::misfire, j.evidence > j.threshold) << lost;
+            if (j.probability > 0.8) {
+                EXPECT_EQ(j.verdict, Verdict::misfire) << lost;
+            }
+            if (j.probability < 0.2) {
+                EXPECT_NE(j.verdict, Verdict::misfire) << lost;
+            }
+        }
+    }
+    Decision<double> misfires = often;
+    EXPECT_EQ(misfires.judge(firing_at(1, 0.58), false, false, false).verdict, Verdict::misfire);
+    Decision<double> fires = never;
+    EXPECT_NE(fires.judge(firing_at(1, 0.66), false, false, false).verdict, Verdict::misfire);
+}
+
+TEST(Decision, AsksForClearerOddsWhereFewerFalseAlarmsAreAccepted) {
+    double former = 0.0;
+    for (const double chance : {1e-3, 2e-5, 1e-6}) {
+        const Decision<double> known = decision_with_misfires(0.2, chance);
+        double least = 2.0;
+        for (int step = 100; step > 35; --step) {
+            Decision<double> decision = known;
+            if (decision.judge(firing_at(1, 0.01 * step), false, false, false).verdict == Verdict::misfire)
+                least = 0.01 * step;
+        }
+        EXPECT_GT(least, former) << chance;
+        former = least;
+    }
+    EXPECT_LT(former, 1.0);
 }
 
 TEST(Decision, ProbabilityRisesWithTheLoss) {
@@ -344,9 +397,9 @@ TEST(Decision, LooksForRarerLossesWhereFewerFalseAlarmsAreAccepted) {
     for (const double chance : {0.1, 1e-3, 2e-5, 1e-9}) {
         Decision<double> decision = decision_of(1, chance);
         const double threshold = decision.judge(firing_at(0, 0.0), false, false, false).threshold;
-        // Deviation 0.15, so that the least loss of 0.4 lies at 2.67 of them.
+        // Deviation 0.15, so that the least loss of 0.35 lies at 2.33 of them.
         const double rare = (std::pow(1.0 + 0.03 * normal_quantile(chance), 3.0) - 1.0) / 0.09;
-        EXPECT_NEAR(threshold, std::max(rare, 0.4 / 0.15), 0.03) << chance;
+        EXPECT_NEAR(threshold, std::max(rare, 0.35 / 0.15), 0.03) << chance;
         EXPECT_GE(threshold, former);
         former = threshold;
     }

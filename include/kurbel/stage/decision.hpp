@@ -35,7 +35,12 @@ class Decision {
 
     void configure(const Config& config) noexcept {
         firings_ = config.engine.cylinders;
-        normal_limit_ = normal_quantile(static_cast<Real>(config.settings.false_alarm));
+        const auto accepted = static_cast<Real>(config.settings.false_alarm);
+        normal_limit_ = normal_quantile(accepted);
+        // Who accepts a tenth of the false alarms asks for ten times the odds.
+        const Real dearer = kUsualChance / accepted;
+        clearly_lost_ = as_probability(std::max(kClearOdds * dearer, Real(1)));
+        clearly_healthy_ = as_probability(std::min(dearer / kClearOdds, Real(1)));
         reset();
     }
 
@@ -67,12 +72,11 @@ class Decision {
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
-        const Real least = least_loss(firing.sized);
-        j.threshold = std::max(scatter_.quantile(normal_limit_), (least - mean) / sd);
         const Real gain = misfire_gain(firing, sd);
         const Real suspicion = posterior(firing, gain, kRarest);
-        const typename MisfireOdds<Real>::Seen seen{firing.place, firing.dead, firing.lost, mean, sd};
+        const Seen seen{firing.place, firing.dead, firing.lost, mean, sd};
         j.probability = odds_.probability(seen, scatter_);
+        j.threshold = limit(seen, firing.sized, j);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         // A pattern of a few cycles may itself be what is odd; what it calls a misfire must not be kept from it for ever.
@@ -112,7 +116,13 @@ class Decision {
     }
 
   private:
-    static constexpr Real kLeastLoss = Real(0.4);  // nearer to "all lost" than to "nothing lost", with room for scatter
+    using Seen = typename MisfireOdds<Real>::Seen;
+
+    static constexpr Real kClearOdds =
+        Real(4);  // there the probability overrules the accepted chance, if that is the usual one
+    static constexpr Real kUsualChance = Real(2e-5);
+    static constexpr Real kLeastLoss =
+        Real(0.35);  // nearer to "all lost" than to "nothing lost", with room for scatter
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
     static constexpr Real kRarest = Real(1e-4);
@@ -130,6 +140,23 @@ class Decision {
     static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
     static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
     static constexpr Real kStalled_rpm = Real(250);
+
+    /// Evidence beyond which a firing counts as a misfire. The accepted chance of a false alarm speaks of healthy firings that scatter
+    /// as they do on the whole. Where the probability, which knows what the last ones did, how often this cylinder misfires and how
+    /// misfires read, says clearly otherwise, the limit is where it would not say so clearly any more. Without
+    /// load and geometry what a misfire reads as is a guess until some were seen, and so is a low probability.
+    [[nodiscard]] Real limit(const Seen& seen, bool sized, const Judgement<Real>& j) const noexcept {
+        const Real least = (least_loss(sized) - seen.mean) / seen.deviation;
+        const Real rare = scatter_.quantile(normal_limit_);
+        Real loss = 0;
+        if (j.evidence > rare && j.probability < clearly_healthy_ && (sized || odds_.size_known()))
+            loss = odds_.loss_at(clearly_healthy_, seen, scatter_, seen.lost, Real(2) * kWhole);
+        else if (j.evidence <= rare && j.probability > clearly_lost_)
+            loss = odds_.loss_at(clearly_lost_, seen, scatter_, seen.mean, seen.lost);
+        else
+            return std::max(rare, least);
+        return std::max((loss - seen.mean) / seen.deviation, least);
+    }
 
     /// Scale of the variance where windows, this one and those before, hold more than health or misfire explain: their common
     /// scale is then not the learned one, as with Student's t. One odd window alone may be a misfire of a kind not seen yet.
@@ -214,6 +241,8 @@ class Decision {
         update_limit(firing.place);
     }
 
+    [[nodiscard]] static Real as_probability(Real odds) noexcept { return odds / (Real(1) + odds); }
+
     [[nodiscard]] static Real least_loss(bool sized) noexcept { return sized ? kLeastLoss : kLeastGuess; }
 
     void update_limits() noexcept {
@@ -231,6 +260,8 @@ class Decision {
     Real strange_ = 1;  // mean of the last windows
     Real losing_ = 0;   // share of the last firings beyond their limit
     Real normal_limit_ = Real(4.1);
+    Real clearly_lost_ = Real(0.8);
+    Real clearly_healthy_ = Real(0.2);
     HealthyScatter<Real> scatter_{};
     MisfireKind<Real> kind_{};
     MisfireOdds<Real> odds_{};

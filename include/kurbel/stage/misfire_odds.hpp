@@ -1,4 +1,4 @@
-// How likely it is that a firing has lost at least half of its work: the number that is told. Verdicts do not rest on it.
+// How likely it is that a firing has lost at least half of its work: the number that is told, and that verdicts heed where it is clear.
 #pragma once
 
 #include <algorithm>
@@ -47,17 +47,25 @@ class MisfireOdds {
     [[nodiscard]] Real probability(const Seen& seen, const HealthyScatter<Real>& scatter) noexcept {
         since_ = last_lost_ ? 0 : std::min(since_ + 1, kNever);
         unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + unrest_ - kUsualUnrest));
-        const Real spread = seen.deviation * scale();
-        const Real healthy = (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
-        const Real misfire = (Real(1) - kMisread) * size_.density(seen.lost, spread) +
-                             kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost;
-        const Real rate = prior(seen);
-        const Real probability = rate * misfire / (rate * misfire + (Real(1) - rate) * healthy);
+        const Real probability = posterior(seen, scatter);
         // A dead cylinder's losses are in the pattern, with all that follows from them.
         last_lost_ = !seen.dead && probability > Real(0.5);
         if (!seen.dead) follow_unrest(seen, scatter, Real(1) - probability);
         return probability;
     }
+
+    /// The loss between `from` and `to` up to which the firing last asked of would be less likely a misfire than `probability`.
+    [[nodiscard]] Real loss_at(Real probability, Seen seen, const HealthyScatter<Real>& scatter, Real from,
+                               Real to) const noexcept {
+        for (int halving = 0; halving < 16; ++halving) {
+            seen.lost = Real(0.5) * (from + to);
+            (posterior(seen, scatter) < probability ? from : to) = seen.lost;
+        }
+        return from;
+    }
+
+    /// Whether misfires have shown what they read as on this engine.
+    [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
     /// Learns from the firing last asked of, a misfire with this probability.
     void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
@@ -116,6 +124,15 @@ class MisfireOdds {
         return std::clamp(share, kRarest, Real(1) - kRarest);
     }
     [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
+
+    [[nodiscard]] Real posterior(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
+        const Real spread = seen.deviation * scale();
+        const Real healthy = (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
+        const Real misfire = (Real(1) - kMisread) * size_.density(seen.lost, spread) +
+                             kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost;
+        const Real rate = prior(seen);
+        return rate * misfire / (rate * misfire + (Real(1) - rate) * healthy);
+    }
 
     [[nodiscard]] static Real healthy_density(const Seen& seen, Real spread,
                                               const HealthyScatter<Real>& scatter) noexcept {

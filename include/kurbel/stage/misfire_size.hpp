@@ -39,6 +39,8 @@ class MisfireSize {
         size_ = std::clamp(size_, kSmallest, kLargest);
     }
 
+    /// Whether misfires have shown it.
+    [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
     /// What a whole loss reads as.
     [[nodiscard]] Real size() const noexcept { return size_; }
 
