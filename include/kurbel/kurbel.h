@@ -189,7 +189,7 @@ typedef struct kurbel_event {
     double expected_per_inertia;
     double severity;    /* 1 - work / expected: 0 as expected, 1 no combustion; not clipped */
     double evidence;    /* decision statistic, in healthy standard deviations */
-    double threshold;   /* its limit at this operating point */
+    double threshold;   /* its limit for this firing: beyond it a misfire is called */
     double probability; /* that at least half of the expected work is missing, 0 to 1 */
 } kurbel_event;
 

@@ -108,7 +108,7 @@ struct Event {
     double expected_per_inertia = kUnknown;     ///< as expected_j
     double severity = kUnknown;             ///< 1 - work / expected
     double evidence = kUnknown;             ///< decision statistic, in healthy standard deviations
-    double threshold = kUnknown;            ///< its limit at this operating point
+    double threshold = kUnknown;            ///< its limit for this firing: beyond it a misfire is called
     double probability = kUnknown;          ///< posterior that at least half of the expected work is missing
     Verdict verdict = Verdict::unjudged;
     Reason reason = Reason::none;

@@ -75,6 +75,8 @@ struct LearnedEngine {
         const std::uint32_t cut = residuals.bins().cut(last);
         const std::uint32_t all = (1U << grid.firings) - 1U;
         if (!residuals.bins().same_cut(first, last) || cut == all) return false;
+        // A starter's cycles, and those in which the engine catches, are no example of what it does.
+        if (residuals.speed_around(first + grid.bins / 2) < kRunning_rpm) return false;
         if (cut != cut_learned) {
             // With other cylinders switched off this is another engine.
             begin_learning();
@@ -153,6 +155,7 @@ struct LearnedEngine {
 
   private:
     static constexpr int kMovingCycles = 12;
+    static constexpr Real kRunning_rpm = Real(450);  // as in Decision
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
     PatternPoint<Real> learn_pattern(std::int64_t first) noexcept {
