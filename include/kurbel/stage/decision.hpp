@@ -9,7 +9,6 @@
 #include "kurbel/core/types.hpp"
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
-#include "kurbel/stage/misfire_kind.hpp"
 #include "kurbel/stage/misfire_odds.hpp"
 #include "kurbel/stage/two_levels.hpp"
 
@@ -46,12 +45,10 @@ class Decision {
 
     void reset() noexcept {
         scatter_.begin(firings_);
-        kind_.reset();
         odds_.begin(firings_);
         levels_.begin();
         strange_ = Real(1);
         losing_ = 0;
-        rate_.fill(kRarest);
         drift_.fill(0);
         running_ = false;
         update_limits();
@@ -72,15 +69,13 @@ class Decision {
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
-        const Real gain = misfire_gain(firing, sd);
-        const Real suspicion = posterior(firing, gain, kRarest);
         const Seen seen{firing.place, firing.dead, firing.lost, mean, sd};
         j.probability = odds_.probability(seen, scatter_);
         j.threshold = limit(seen, firing.sized, j);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         // A pattern of a few cycles may itself be what is odd; what it calls a misfire must not be kept from it for ever.
-        j.feedback = {beyond && !learning, !firing.mixed, suspicion};
+        j.feedback = {beyond && !learning, !firing.mixed, j.probability};
         if (learning) {
             j.reason = Reason::learning;
             return j;
@@ -100,12 +95,8 @@ class Decision {
             j.reason = firing.short_window ? Reason::no_sync : (young ? Reason::learning : Reason::low_torque);
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
-        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, suspicion, j.feedback);
-        if (!firing.mixed && !firing.rehearsal) {
-            odds_.learn(seen, scatter_, j.probability);
-            follow(firing, sd, suspicion,
-                   posterior(firing, gain, Real(1) / (scatter_.count(firing.place) + kSuspicion)));
-        }
+        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, j.probability, j.feedback);
+        if (!firing.mixed && !firing.rehearsal) follow(firing, seen, j.probability);
         return j;
     }
 
@@ -118,14 +109,13 @@ class Decision {
   private:
     using Seen = typename MisfireOdds<Real>::Seen;
 
-    static constexpr Real kClearOdds =
-        Real(4);  // there the probability overrules the accepted chance, if that is the usual one
+    // There the probability overrules the accepted chance, if that is the usual one.
+    static constexpr Real kClearOdds = Real(4);
     static constexpr Real kUsualChance = Real(2e-5);
-    static constexpr Real kLeastLoss =
-        Real(0.35);  // nearer to "all lost" than to "nothing lost", with room for scatter
+    // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell.
+    static constexpr Real kLeastLoss = Real(0.35);
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
-    static constexpr Real kRarest = Real(1e-4);
     // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
     // as if one of this many firings before the first had been a misfire.
     static constexpr Real kSuspicion = Real(50);
@@ -176,7 +166,6 @@ class Decision {
         feedback.healthy_level = static_cast<Real>(heaps.level);
         levels_.forget(firing.place);
         scatter_.forget(firing.place);
-        kind_.reset();
         update_limit(firing.place);
         return true;
     }
@@ -210,34 +199,18 @@ class Decision {
         return Reason::none;
     }
 
-    /// Log-likelihood of "at least half of the work is missing" over "healthy": a healthy firing scatters as learned, a misfire
-    /// loses what misfires of this engine lose.
-    [[nodiscard]] Real misfire_gain(const FiringWork<Real>& firing, Real sd) const noexcept {
-        constexpr Real kRootTwoPi = Real(2.506628);
-        const Real from_healthy = scatter_.as_normal((firing.lost - scatter_.mean(firing.place)) / sd);
-        return Real(0.5) * from_healthy * std::fabs(from_healthy) +
-               std::log(std::max(sd * kRootTwoPi * kind_.density(firing.lost, sd), Real(1e-30)));
-    }
-
-    /// Posterior probability of it. Prior: this cylinder's running rate, at least `least_prior`.
-    [[nodiscard]] Real posterior(const FiringWork<Real>& firing, Real gain, Real least_prior) const noexcept {
-        const Real prior =
-            std::max(rate_[static_cast<std::size_t>(firing.place)], firing.dead ? Real(0.5) : least_prior);
-        const Real odds = std::log(prior / (Real(1) - prior)) + gain;
-        return odds > Real(40) ? Real(1) : Real(1) / (Real(1) + std::exp(-odds));
-    }
-
-    /// The rate follows the probabilities, not the verdicts: many firings that are each a little doubtful betray a cylinder
+    /// The scatter is learned by the probabilities, not by the verdicts: many firings that are each a little doubtful betray a cylinder
     /// that misfires at the edge of what can be seen (expectation-maximisation of a two-part mixture).
-    void follow(const FiringWork<Real>& firing, Real sd, Real probability, Real suspicion) noexcept {
-        const auto k = static_cast<std::size_t>(firing.place);
+    void follow(const FiringWork<Real>& firing, const Seen& seen, Real probability) noexcept {
+        const Real least_rate = Real(1) / (scatter_.count(firing.place) + kSuspicion);
+        const Real suspicion = odds_.suspicion(seen, scatter_, least_rate);
+        odds_.learn(seen, scatter_, probability);
         sized_ = firing.sized;
-        if (probability > kRarest) kind_.learn(firing.lost, sd, probability);
-        rate_[k] += (probability - rate_[k]) / Real(200);
         // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.
         const Real healthy = scatter_.deviation(firing.place);
         if (!firing.dead && !firing.rehearsed)
-            scatter_.learn(firing.place, firing.lost, sd * sd - healthy * healthy, Real(1) - suspicion);
+            scatter_.learn(firing.place, firing.lost, seen.deviation * seen.deviation - healthy * healthy,
+                           Real(1) - suspicion);
         update_limit(firing.place);
     }
 
@@ -263,11 +236,9 @@ class Decision {
     Real clearly_lost_ = Real(0.8);
     Real clearly_healthy_ = Real(0.2);
     HealthyScatter<Real> scatter_{};
-    MisfireKind<Real> kind_{};
     MisfireOdds<Real> odds_{};
     TwoLevels levels_{};
     Limits limits_{};
-    std::array<Real, kMaxCylinders> rate_{};
     std::array<Real, kMaxCylinders> drift_{};
 };
 

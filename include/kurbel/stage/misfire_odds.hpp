@@ -1,4 +1,5 @@
-// How likely it is that a firing has lost at least half of its work: the number that is told, and that verdicts heed where it is clear.
+// How likely it is that a firing has lost at least half of its work: the number that is told, that all learning is weighed by, and that
+// verdicts heed where it is clear.
 #pragma once
 
 #include <algorithm>
@@ -47,7 +48,7 @@ class MisfireOdds {
     [[nodiscard]] Real probability(const Seen& seen, const HealthyScatter<Real>& scatter) noexcept {
         since_ = last_lost_ ? 0 : std::min(since_ + 1, kNever);
         unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + unrest_ - kUsualUnrest));
-        const Real probability = posterior(seen, scatter);
+        const Real probability = posterior(seen, scatter, prior(seen));
         // A dead cylinder's losses are in the pattern, with all that follows from them.
         last_lost_ = !seen.dead && probability > Real(0.5);
         if (!seen.dead) follow_unrest(seen, scatter, Real(1) - probability);
@@ -59,9 +60,15 @@ class MisfireOdds {
                                Real to) const noexcept {
         for (int halving = 0; halving < 16; ++halving) {
             seen.lost = Real(0.5) * (from + to);
-            (posterior(seen, scatter) < probability ? from : to) = seen.lost;
+            (posterior(seen, scatter, prior(seen)) < probability ? from : to) = seen.lost;
         }
         return from;
+    }
+
+    /// Probability that the firing last asked of is a misfire, if they are no rarer than `least_rate`.
+    [[nodiscard]] Real suspicion(const Seen& seen, const HealthyScatter<Real>& scatter,
+                                 Real least_rate) const noexcept {
+        return posterior(seen, scatter, std::max(prior(seen), least_rate));
     }
 
     /// Whether misfires have shown what they read as on this engine.
@@ -125,12 +132,11 @@ class MisfireOdds {
     }
     [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
 
-    [[nodiscard]] Real posterior(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
+    [[nodiscard]] Real posterior(const Seen& seen, const HealthyScatter<Real>& scatter, Real rate) const noexcept {
         const Real spread = seen.deviation * scale();
         const Real healthy = (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
         const Real misfire = (Real(1) - kMisread) * size_.density(seen.lost, spread) +
                              kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost;
-        const Real rate = prior(seen);
         return rate * misfire / (rate * misfire + (Real(1) - rate) * healthy);
     }
 
