@@ -35,7 +35,7 @@ def test_events(result):
     rows = rows_of(folder / "events.csv")
     times = [float(row["time_s"]) for row in rows]
     assert times == sorted(times) and len(rows) > 600
-    assert {row["verdict"] for row in rows} == {"fired", "misfire", "unjudged"}
+    assert {"fired", "misfire"} <= {row["verdict"] for row in rows} <= {"fired", "misfire", "unjudged"}
     assert all((row["reason"] != "") == (row["verdict"] == "unjudged") for row in rows)
     assert all(row["load"] == "" for row in rows), "there is no channels.csv"
     judged = [row for row in rows if row["verdict"] != "unjudged"]
