@@ -1,16 +1,12 @@
 // Missed and extra edges: counted exactly, survived without a shift, noticed where they cannot be survived.
 #include <gtest/gtest.h>
 
+#include "stage/named_wheels.hpp"
 #include "stage/wheel_edges.hpp"
 #include "support/slice.hpp"
 
 namespace kurbel::test {
 namespace {
-
-struct NamedWheel {
-    const char* name;
-    WheelConfig wheel;
-};
 
 std::vector<NamedWheel> wheels() {
     return {{"60-2", even_wheel(60, {58, 59})},

@@ -1,42 +1,30 @@
 // The teeth before the first recognised gap: placed backwards, or not at all.
 #include <gtest/gtest.h>
 
+#include "stage/named_wheels.hpp"
 #include "stage/wheel_edges.hpp"
 
 namespace kurbel::test {
 namespace {
 
-struct StartWheel {
-    const char* name;
-    WheelConfig wheel;
+struct StartWheel : NamedWheel {
     bool repeats = false;  ///< within a revolution: the cam tells the place
 };
 
 /// Of every kind in facts.md section 8 (common practice, no source).
 std::vector<StartWheel> start_wheels() {
-    std::vector<double> coded_deg;
-    const char* const wide = "100110100011011100101100";
-    for (int i = 0; i < 24; ++i) coded_deg.push_back(15.0 * i + (wide[i] == '1' ? 12.0 : 3.0));
-    return {{"60-2", even_wheel(60, {58, 59})},
-            {"36-1", even_wheel(36, {35})},
-            {"36-2", even_wheel(36, {34, 35})},
-            {"36-2-2-2", even_wheel(36, {14, 15, 17, 18, 34, 35})},
-            {"36-2-1", even_wheel(36, {16, 34, 35})},
-            {"30-1", even_wheel(30, {29})},
-            {"24-1", even_wheel(24, {23})},
-            {"24-2", even_wheel(24, {22, 23})},
-            {"18-1", even_wheel(18, {17})},
-            {"12-1", even_wheel(12, {11})},
-            {"12-3", even_wheel(12, {9, 10, 11})},
-            {"8-1", even_wheel(8, {7})},
-            {"4-1", even_wheel(4, {3})},
-            {"120-2", even_wheel(120, {118, 119})},
-            {"24 coded teeth", listed_wheel(coded_deg)},
-            {"three unequal vanes", listed_wheel({0.0, 100.0, 220.0})},
-            {"one tooth", even_wheel(1, {})},
-            {"ring gear of 135", even_wheel(135, {}), true},
-            {"four even lugs", even_wheel(4, {}), true},
-            {"120-2 twice", even_wheel(120, {58, 59, 118, 119}), true}};
+    std::vector<StartWheel> all;
+    for (const NamedWheel& wheel : gap_wheels()) all.push_back({wheel, false});
+    const auto add = [&all](const char* name, const WheelConfig& wheel, bool repeats) {
+        all.push_back({{name, wheel}, repeats});
+    };
+    add("24 coded teeth", coded_wheel(), false);
+    add("three unequal vanes", listed_wheel({0.0, 100.0, 220.0}), false);
+    add("one tooth", even_wheel(1, {}), false);
+    add("ring gear of 135", even_wheel(135, {}), true);
+    add("four even lugs", even_wheel(4, {}), true);
+    add("120-2 twice", even_wheel(120, {58, 59, 118, 119}), true);
+    return all;
 }
 
 /// The edges from `first` on.

@@ -142,8 +142,8 @@ class CyclePattern {
     /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
     static constexpr double kTwistEnergy = 87700;
 
-    using Terms =
-        std::array<double, kTerms>;  // in double: what is known well differs from what is not by too much for float
+    // In double: what is known well differs from what is not by too much for float.
+    using Terms = std::array<double, kTerms>;
 
     /// What is not known of the pattern at one point: covariance of each coefficient with the pattern there, and its variance.
     struct Spread {
