@@ -48,6 +48,16 @@ struct BentNormal {
     }
 };
 
+/// Pull on a standard deviation that is followed by the median of absolute deviations (stochastic approximation: Robbins and Monro,
+/// 1951), times the gain that is best for a normal distribution: up where `off` lies beyond that median, else down.
+template <class Real>
+[[nodiscard]] Real median_pull(Real off, Real deviation) noexcept {
+    constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
+    constexpr Real kGain = Real(1.17);
+    const Real beyond = off - kMedian * deviation;
+    return beyond > Real(0) ? kGain : (beyond < Real(0) ? -kGain : Real(0));
+}
+
 /// Healthy scatter of the lost share per place in the firing order, learned from firings weighted by their probability of
 /// being healthy: mean and deviation of each place from medians, and the bend that all places share from how far firings
 /// reach between two deviations and half of the work, where misfires are rare (peaks over a threshold as in Coles, An
@@ -85,9 +95,9 @@ class HealthyScatter {
         const Real own = weight / (count_[k] + Real(20));
         const Real off = std::fabs(lost - mean_[k]);
         mean_[k] += Real(1.25) * own * deviation(place) * side(lost - mean_[k]);
-        deviation_[k] += Real(1.17) * own * deviation_[k] * side(off - kMedian * with_known(deviation_[k]));
-        common_deviation_ += Real(1.17) * weight / (common_count_ + Real(20)) * common_deviation_ *
-                             side(off - kMedian * with_known(common_deviation_));
+        deviation_[k] += median_pull(off, with_known(deviation_[k])) * own * deviation_[k];
+        common_deviation_ +=
+            median_pull(off, with_known(common_deviation_)) * weight / (common_count_ + Real(20)) * common_deviation_;
     }
 
     /// Takes the deviation that `count` firings at once have shown, weighed against what was known before.
@@ -138,8 +148,7 @@ class HealthyScatter {
     static constexpr Real kPriorDeviation = Real(0.15);
     // Engines scatter half to twice as much as the next one; the deviation of n firings is known to 1.2 over root n.
     static constexpr Real kPriorCount = Real(3);
-    static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
-    static constexpr Real kHalf = Real(0.5);       // of the work: misfires lose more
+    static constexpr Real kHalf = Real(0.5);  // of the work: misfires lose more
     static constexpr Real kTailBegins = Real(2);
     static constexpr Real kNearest = Real(2.2);
     static constexpr Real kFarthest = Real(3.5);

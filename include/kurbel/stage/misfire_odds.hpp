@@ -161,15 +161,13 @@ class MisfireOdds {
         unrest_ += weight * (std::min(x * x, kLargestSquare) - unrest_) / kUnrestFirings;
     }
 
-    /// Median of the absolute deviation by stochastic approximation, as HealthyScatter learns it.
     void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
         if (seen.dead || after() < 0) return;
-        constexpr Real kMedian = Real(0.6745);
         Echo& echo = echo_[static_cast<std::size_t>(after())];
         echo.seen = std::min(echo.seen + weight, kEchoMemory);
         const Real off = std::fabs(scatter.as_normal((seen.lost - seen.mean) / seen.deviation));
-        const Real step = Real(1.17) * weight / (echo.seen + kEchoFirings);
-        echo.scale = std::max(echo.scale * (off > kMedian * echo.scale ? Real(1) + step : Real(1) - step), Real(1));
+        const Real step = median_pull(off, echo.scale) * weight / (echo.seen + kEchoFirings);
+        echo.scale = std::max(echo.scale * (Real(1) + step), Real(1));
     }
 
     int firings_ = 1;
