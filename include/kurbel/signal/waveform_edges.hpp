@@ -355,7 +355,9 @@ void BasicWaveformEdges<Real>::place(const Level<Real>& level, const Crossing<Re
         fit = fit_slope(grid.data(), count, first, spacing, guess, half_width, crossing.middle);
         if (fine) break;
     }
-    if (!fit.ok || !(std::fabs(fit.place - guess) < static_cast<Real>(kReach))) {
+    // A crossing lies on its own slope. Where one is hardly there, of a faint tooth beside the gap, a fit that follows the neighbour's would
+    // stand beyond the next crossing, and that one would be lost.
+    if (!fit.ok || !(std::fabs(fit.place - guess) < std::max(slope_samples, level.slope()))) {
         fit.ok = false;
         fit.place = guess;
         fit.slope = 0;
