@@ -107,7 +107,7 @@ void draw_second_line(const WheelKind& kind, Random& random, Drawn& drawn) {
     }
 }
 
-void draw_drive(Random& random, Drive drive, Scenario& s) {
+void draw_drive(Random& random, Drive drive, double idle_rpm, Scenario& s) {
     const double speed_rpm = s.operation.speed_rpm.at(0.0);  // the layout cell's: a middling one
     s.misfires.clear();
     s.fuel_cuts.clear();
@@ -121,7 +121,8 @@ void draw_drive(Random& random, Drive drive, Scenario& s) {
         s.operation.speed_rpm = Profile(speed_rpm * from(random, 0.8, 1.4));
     } else if (drive == Drive::coast) {
         const double top_rpm = speed_rpm * from(random, 0.9, 1.3);
-        const double low_rpm = std::max(800.0, speed_rpm * from(random, 0.45, 0.6));
+        // Little above idle, as the guide asks; control units bring fuel back there, too (from memory).
+        const double low_rpm = std::min(0.7 * top_rpm, idle_rpm * from(random, 1.1, 1.5));
         s.seconds = 20.0;
         s.operation.speed_rpm = Profile({{0.0, top_rpm}, {4.5, top_rpm}, {16.0, low_rpm}, {20.0, low_rpm}});
         s.operation.load = Profile({{0.0, 0.4}, {4.0, 0.4}, {4.3, 0.15}, {16.0, 0.15}, {16.3, 0.3}, {20.0, 0.3}});
@@ -136,7 +137,24 @@ void draw_drive(Random& random, Drive drive, Scenario& s) {
     }
 }
 
+Profile shortened(const Profile& profile, double share) {
+    std::vector<std::pair<double, double>> points = profile.points();
+    for (auto& [time_s, value] : points) time_s *= share;
+    return Profile(std::move(points));
+}
+
 }  // namespace
+
+void shorten(double share, Scenario& s) {
+    s.seconds *= share;
+    s.settle_s *= share;
+    s.operation.speed_rpm = shortened(s.operation.speed_rpm, share);
+    if (!s.operation.load.empty()) s.operation.load = shortened(s.operation.load, share);
+    for (kurbel::simulate::FuelCut& cut : s.fuel_cuts) {
+        cut.from_s *= share;
+        cut.to_s *= share;
+    }
+}
 
 const std::vector<WheelKind>& wheel_kinds() {
     static const std::vector<WheelKind> all{
@@ -182,7 +200,9 @@ Drawn draw(const WheelKind& kind, std::uint64_t seed, const std::string& cells, 
     if (drive != nullptr) drawn.drive = *drive;
     draw_wheel(kind, random, drawn.scenario);
     draw_second_line(kind, random, drawn);
-    draw_drive(random, drawn.drive, drawn.scenario);
+    const std::string engine_file = cells + "/../engines/" + drawn.engine + ".toml";
+    const double idle_rpm = kurbel::simulate::read_scenario(engine_file, 1).operation.speed_rpm.at(0.0);
+    draw_drive(random, drawn.drive, idle_rpm, drawn.scenario);
     drawn.scenario.seed = (random.next() >> 12) + 1;
     drawn.scenario.machine_seed = (random.next() >> 12) + 1;
     drawn.scenario.start_deg = from(random, 0.0, 720.0);

@@ -37,4 +37,7 @@ struct Drawn {
 /// Engine, wheel, drive and faults of one seed. `cells` is the folder of the layout cells; `drive` fixes the drive.
 [[nodiscard]] Drawn draw(const WheelKind& kind, std::uint64_t seed, const std::string& cells, const Drive* drive);
 
+/// The same drive in `share` of the time: where the wheel alone is asked, a few hundred revolutions tell it.
+void shorten(double share, kurbel::simulate::Scenario& scenario);
+
 }  // namespace kurbel_discovery

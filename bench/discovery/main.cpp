@@ -20,6 +20,7 @@ struct Call {
     int seeds = 10;
     bool every = false;
     bool tell_cuts = false;
+    double share = 1.0;
 };
 
 /// The number of wrong answers.
@@ -39,7 +40,8 @@ int run(const Call& call) {
             if (call.drive == "hold") drive = Drive::hold;
             if (call.drive == "cut") drive = Drive::cut;
             if (call.drive == "coast") drive = Drive::coast;
-            const Drawn drawn = draw(kind, seed, call.cells, call.drive.empty() ? nullptr : &drive);
+            Drawn drawn = draw(kind, seed, call.cells, call.drive.empty() ? nullptr : &drive);
+            shorten(call.share, drawn.scenario);
             try {
                 const kurbel::read::Recording recording = kurbel::simulate::simulate(drawn.scenario);
                 const Judgement judgement = judge(drawn, recording, call.tell_cuts);
@@ -72,6 +74,9 @@ int main(int argc, char** argv) {
     app.add_option("--seeds", call.seeds, "Seeds a wheel");
     app.add_flag("--every", call.every, "Tell of every seed, not of wrong ones alone");
     app.add_flag("--tell-cuts", call.tell_cuts, "Tell the discovery when there was no fuel, as a channel would");
+    app.add_option("--share", call.share,
+                   "Play each drive in this share of its time: cheaper, where the wheel alone is asked")
+        ->check(CLI::Range(0.1, 1.0));
     CLI11_PARSE(app, argc, argv);
     return run(call) > 0 ? 1 : 0;
 }

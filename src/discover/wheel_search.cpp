@@ -251,6 +251,26 @@ Fold best_fold(const Lines& lines, const std::vector<Recurrence>& all, Recurrenc
     return best;
 }
 
+/// Whether a pattern of gaps comes back within the lap.
+bool holds_twice(const ToothPattern& pattern) {
+    const std::size_t half = pattern.pitches.size() / 2;
+    return half > 0 && pattern.pitches.size() % 2 == 0 && has_gap(pattern) &&
+           std::equal(pattern.pitches.begin(), pattern.pitches.begin() + static_cast<std::ptrdiff_t>(half),
+                      pattern.pitches.begin() + static_cast<std::ptrdiff_t>(half));
+}
+
+/// Two revolutions of a cycle may differ so much by the engine's swing that their teeth seem to come back after both alone. Where the gaps come
+/// back after one, the lap is that; whether a revolution holds two of them is asked of the errors of the teeth.
+Fold shortest(const Lines& lines, Fold fold, Recurrence& base) {
+    constexpr int kFewest = 8;
+    while (fold.edges >= kFewest && !fold.laps.empty() && holds_twice(read_pattern(lines.crank_s, fold))) {
+        fold = split(lines.crank_s, fold, 2);
+        base.edges = fold.edges;
+        base.doubled = false;
+    }
+    return fold;
+}
+
 }  // namespace
 
 WheelSearch search_wheel(const Lines& lines) {
@@ -264,7 +284,7 @@ WheelSearch search_wheel(const Lines& lines) {
     const MarkLap marks = mark_lap(lines.crank_s, lines.cam_s);
     const std::vector<Recurrence> all = recurrences(lines.crank_s);
     Recurrence base = base_period(all);
-    const Fold fold = best_fold(lines, all, base);
+    const Fold fold = shortest(lines, best_fold(lines, all, base), base);
     constexpr std::size_t kFewestLaps = 8;
     if (fold.laps.size() >= kFewestLaps) {
         const ToothPattern one = read_pattern(lines.crank_s, fold);
