@@ -78,6 +78,16 @@ def parquet(engine, folder):
     return write_mapping(file, time="at", time_unit="us", signal="what")
 
 
+def parquet_with_load(engine, folder):
+    """pyarrow: a column of times for each sensor, as long as it is, nulls behind."""
+    file = folder / "lists.parquet"
+    lists = {"crank": engine.crank / 1e6, "cam": engine.cam / 1e6, "t_load": engine.channel_time, "load": engine.load}
+    rows = max(map(len, lists.values()))
+    padded = {name: pyarrow.array([*values.tolist(), *[None] * (rows - len(values))], pyarrow.float64()) for name, values in lists.items()}
+    pyarrow.parquet.write_table(pyarrow.table(padded), file, row_group_size=7000)
+    return write_mapping(file, crank="crank", cam="cam", load="load", load_time="t_load")
+
+
 def mdf4(engine, folder):
     """asammdf: levels of a digital input, each channel at the times of its changes, as a bus logger keeps them."""
     file = folder / "log.mf4"
@@ -104,8 +114,8 @@ def vcd(engine, folder):
     return write_mapping(file, crank="ckp", cam="top.inputs.cmp", load="load")
 
 
-WRITERS = [text_by_csv, text_by_pandas, text_of_ticks, npz, npz_packed, hdf5, parquet, mdf4, vcd]
-WITH_LOAD = {text_by_pandas, npz, npz_packed, hdf5, mdf4, vcd}
+WRITERS = [text_by_csv, text_by_pandas, text_of_ticks, npz, npz_packed, hdf5, parquet, parquet_with_load, mdf4, vcd]
+WITH_LOAD = {text_by_pandas, npz, npz_packed, hdf5, parquet_with_load, mdf4, vcd}
 
 
 @pytest.mark.parametrize("write", WRITERS, ids=lambda write: write.__name__)
@@ -119,7 +129,7 @@ def test_edge_for_edge(write, engine, tmp_path):
     np.testing.assert_array_equal(cam, (engine.cam + shift) * scale)
 
 
-@pytest.mark.parametrize("write", [text_by_pandas, npz, hdf5, mdf4, vcd], ids=lambda write: write.__name__)
+@pytest.mark.parametrize("write", [text_by_pandas, npz, hdf5, parquet_with_load, mdf4, vcd], ids=lambda write: write.__name__)
 def test_same_events_without_conversion(write, engine, events, tmp_path):
     assert write in WITH_LOAD
     must("analyze", write(engine, tmp_path), "--out", tmp_path / "result")

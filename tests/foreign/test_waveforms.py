@@ -1,6 +1,8 @@
 """A sensor's sampled voltage in every format that can hold one, written by independent libraries: the same edges from all of them, and
 those that the engine on paper had."""
 
+import pathlib
+
 import h5py
 import numpy as np
 import pandas
@@ -10,7 +12,7 @@ import pytest
 import scipy.io.wavfile
 import soundfile
 from asammdf import MDF, Signal
-from conftest import ROOT, must, read_edges, write_mapping
+from conftest import ROOT, must, read_edges, read_events, same_events, write_mapping
 
 RATE_HZ = 50_000
 SECONDS = 6
@@ -18,7 +20,7 @@ SECONDS = 6
 
 @pytest.fixture(scope="module")
 def capture(tmp_path_factory):
-    """(volts of an inductive crank sensor, the edges' times in seconds), by kurbel simulate."""
+    """(volts of an inductive crank sensor, the edges' times in seconds, the recording), by kurbel simulate."""
     folder = tmp_path_factory.mktemp("capture")
     must("simulate", ROOT / "datasets" / "cells" / "wheel-inductive.toml", "--draw", "1", "--seconds", SECONDS, "--npy",
          "--out", folder / "own", "--waveform", folder / "volts.npy", "--rate", RATE_HZ)
@@ -26,7 +28,7 @@ def capture(tmp_path_factory):
     if volts.ndim == 2:
         volts = volts[:, -1]
     hz = float((folder / "own" / "recording.toml").read_text().split("hz = ")[1].split()[0])
-    return np.ascontiguousarray(volts, np.float64), np.load(folder / "own" / "crank.npy") / hz
+    return np.ascontiguousarray(volts, np.float64), np.load(folder / "own" / "crank.npy") / hz, folder / "own"
 
 
 def times(volts):
@@ -94,6 +96,31 @@ def test_same_edges(write, capture, wanted, tmp_path):
     assert len(found) == len(wanted)
     # A rate that is taken from a column of times differs in the last bits: a nanosecond either way.
     np.testing.assert_allclose(found, wanted, rtol=0, atol=2.1e-9)
+
+
+def described(file, folder):
+    """The file, its mapping with the description of the simulated engine in the place of the shipped one's."""
+    mapping = pathlib.Path(f"{file}.kurbel.toml")
+    keys = mapping.read_text().split("[engine]")[0]
+    engine = (folder / "recording.toml").read_text().split("[timer]")[0]
+    mapping.write_text(keys + engine[engine.index("[engine]"):])
+    return file
+
+
+@pytest.fixture(scope="module")
+def wanted_events(capture, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("events")
+    must("analyze", described(npz(capture[0], folder), capture[2]), "--out", folder / "result")
+    events = read_events(folder / "result")
+    assert len(events) > 100
+    assert {row[events[0].index("verdict")] for row in events[1:]} >= {"fired"}
+    return events
+
+
+@pytest.mark.parametrize("write", [text, wav, hdf5, parquet, mdf4], ids=lambda write: write.__name__)
+def test_same_events(write, capture, wanted_events, tmp_path):
+    must("analyze", described(write(capture[0], tmp_path), capture[2]), "--out", tmp_path / "result")
+    same_events(read_events(tmp_path / "result"), wanted_events)
 
 
 def test_whole_numbers_of_sixteen_bits(capture, wanted, tmp_path):
