@@ -141,8 +141,11 @@ Judgement judge(const Drawn& drawn, const kurbel::read::Recording& recording, bo
     const std::vector<double> real = true_angles(drawn.scenario.crank_wheel);
     const Shift shift = best_shift(found.wheel.angle_deg, real);
     const bool uneven = drawn.scenario.crank_wheel.positions == 0;
-    const bool wheel_right =
-        shift.worst_deg < (uneven ? 3.0 : 1e-3) && found.wheel.positions == drawn.scenario.crank_wheel.positions;
+    // Vanes that were drawn as near to whole places as stamped teeth stand (three times 0.2 degrees, from memory) are no other wheel.
+    constexpr double kStamped_deg = 0.6;
+    const bool alike = uneven && shift.worst_deg < kStamped_deg;
+    const bool wheel_right = shift.worst_deg < (uneven ? 3.0 : 1e-3) &&
+                             (alike || found.wheel.positions == drawn.scenario.crank_wheel.positions);
     judgement.answer[0] = graded(found.wheel, wheel_right);
     judgement.text =
         format("%s (%s %.3f, %.0f turns, %.0f %% whole, worst %.2f deg), %.0f-%.0f rpm", found.wheel.name().c_str(),

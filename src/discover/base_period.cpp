@@ -74,8 +74,7 @@ Recurrence base_period(const std::vector<Recurrence>& all) {
         constexpr double kCycle = 0.06;
         Recurrence base = each;
         const auto edges = static_cast<std::size_t>(each.edges);
-        if (each.mismatch > kChance && at(3 * edges) < kFarBetter * each.mismatch)
-            base = {3 * each.edges, at(3 * edges)};
+        if (at(3 * edges) < kFarBetter * each.mismatch) base = {3 * each.edges, at(3 * edges)};
         if (each.mismatch > kCycle && at(2 * edges) < kFarBetter * each.mismatch && at(2 * edges) <= base.mismatch)
             base = {2 * each.edges, at(2 * edges), true};
         if (base.edges == each.edges && each.mismatch > kChance && at(2 * edges) < kFarBetter * each.mismatch)
