@@ -9,6 +9,8 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/cylinder_levels.hpp"
+#include "kurbel/stage/driveline_swing.hpp"
+#include "kurbel/stage/edge_noise.hpp"
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/learned_pattern.hpp"
@@ -31,6 +33,8 @@ struct LearnedEngine {
     ResponseBank bank{};
     CylinderLevels<Real> levels{};
     WindowMisfit misfit{};
+    EdgeNoise edges{};
+    DrivelineSwing swing{};
     int steady_cycles = 0;  ///< learned since the speed changed
 
     /// Cycles after which the engine is known well enough to be judged.
@@ -51,6 +55,8 @@ struct LearnedEngine {
     void reset() noexcept {
         residuals.reset();
         covariance.begin(window);
+        edges.begin();
+        swing.begin();
         begin_learning();
     }
 
@@ -115,9 +121,21 @@ struct LearnedEngine {
         if (!covariance.begun()) return;
         bank.compose(covariance);
         residuals.set_ringing(static_cast<Real>(bank.ringing().a), static_cast<Real>(bank.ringing().b));
-        if (!covariance.factorise(bank.doubt())) return;
+        if (!covariance.factorise(bank.doubt(), edges.matched())) return;
         bank.match(covariance);
-        misfit.follow(covariance, window);
+        misfit.follow(covariance, window, edges.matched());
+        swing.match(covariance, window);
+    }
+
+    /// Learns how far edges are off from the window of a firing at `bin`. True where windows are to be matched anew for it.
+    bool follow_edges(std::int64_t bin, const Window& x, int place, float amplitude, int length) noexcept {
+        const auto ratio = static_cast<float>(residuals.point(bin).energy / expected_work(bin));
+        edges.learn(x, bank.response(place), amplitude, length, ratio);
+        const float usual = covariance.bend();
+        const float excess = edges.excess(ratio, usual);
+        if (!edges.moved(excess, usual)) return false;
+        edges.match(excess);
+        return true;
     }
 
     /// Looks at firings under one hypothesis of how a misfire shows. match() ends the trial.

@@ -223,6 +223,22 @@ class ResponseBank {
         return sum / precision_[place];
     }
 
+    /// What errors of single edges, of variance one in a difference of energies, add to the variance of place k's amplitude.
+    [[nodiscard]] Real edge_variance(int k) const noexcept {
+        const Window& weight = weight_[static_cast<std::size_t>(k)];
+        Real before = 0;
+        Real here = 0;
+        Real sum = 0;
+        for (int j = 0; j < size_ + 2; ++j) {
+            const Real next = j < size_ ? weight[static_cast<std::size_t>(j)] : Real(0);
+            const Real bend = before - Real(2) * here + next;
+            sum += bend * bend;
+            before = here;
+            here = next;
+        }
+        return sum / (precision(k) * precision(k));
+    }
+
     /// Largest log-likelihood gain of "work lost" over "healthy" among all hypotheses.
     [[nodiscard]] Real best_gain(int k, const Window& x) const noexcept {
         std::array<Real, kHypotheses> gain{};

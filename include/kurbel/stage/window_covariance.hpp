@@ -49,9 +49,9 @@ class WindowCovariance {
         if (gain_ > Real(1e3)) rescale();
     }
 
-    /// Factorises the present covariance plus `doubt` on its diagonal; false where that is not positive definite (then the
-    /// former factor stays).
-    bool factorise(Real doubt) noexcept {
+    /// Factorises the present covariance plus `doubt` on its diagonal and errors of single edges of variance `edge`; false where
+    /// that is not positive definite (then the former factor stays).
+    bool factorise(Real doubt, Real edge = 0) noexcept {
         Matrix c(size_, size_);
         Real trace = 0;
         for (int i = 0; i < size_; ++i) trace += at(i, i);
@@ -59,7 +59,10 @@ class WindowCovariance {
             for (int i = j; i < size_; ++i) c(i, j) = at(i, j) / total_;
         // A ridge against windows that hardly vary in one direction.
         const Real ridge = doubt + Real(1e-4) * trace / (total_ * Real(size_));
-        for (int i = 0; i < size_; ++i) c(i, i) += ridge;
+        for (int i = 0; i < size_; ++i) c(i, i) += ridge + Real(6) * edge;
+        // A tooth that comes late makes one bin slower and the next one faster: 1, -2, 1 in the differences of energy.
+        for (int i = 1; i < size_; ++i) c(i, i - 1) -= Real(4) * edge;
+        for (int i = 2; i < size_; ++i) c(i, i - 2) += edge;
         const Eigen::LLT<Matrix> llt(c);
         if (llt.info() != Eigen::Success) return false;
         for (int j = 0; j < size_; ++j)
@@ -87,6 +90,26 @@ class WindowCovariance {
     /// More windows were seen than the prior counts for, several times over.
     [[nodiscard]] bool learned() const noexcept { return total_ > Real(4 * kPriorCount) * gain_; }
     [[nodiscard]] int size() const noexcept { return size_; }
+    /// Variance of what windows hold along a direction, given by place, as last factorised.
+    template <class Direction>
+    [[nodiscard]] Real along(const Direction& direction) const noexcept {
+        Real sum = 0;
+        for (int j = 0; j < size_; ++j) {
+            Real column = 0;
+            for (int i = j; i < size_; ++i) column += factor_[triangle(i, j)] * direction(i);
+            sum += column * column;
+        }
+        return sum;
+    }
+    /// Mean square of the second differences of the windows learned: where single edges are off, most of it is that.
+    [[nodiscard]] Real bend() const noexcept {
+        Real sum = 0;
+        for (int j = 0; j + 2 < size_; ++j)
+            sum += sum_[triangle(j, j)] + Real(4) * sum_[triangle(j + 1, j + 1)] + sum_[triangle(j + 2, j + 2)] -
+                   Real(4) * (sum_[triangle(j + 1, j)] + sum_[triangle(j + 2, j + 1)]) +
+                   Real(2) * sum_[triangle(j + 2, j)];
+        return size_ > 2 ? sum / (total_ * Real(size_ - 2)) : Real(0);
+    }
     [[nodiscard]] Real variance(int i) const noexcept { return sum_[triangle(i, i)] / total_; }
 
   private:

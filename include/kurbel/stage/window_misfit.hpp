@@ -12,10 +12,11 @@ namespace kurbel {
 /// Mean square of what is left of a window, over the usual variance of each bin: 1 is usual.
 class WindowMisfit {
   public:
-    /// `size`: bins of a window.
-    void follow(const WindowCovariance& covariance, int size) noexcept {
+    /// `size`: bins of a window; `edge`: variance of a single edge's error that the covariance does not hold.
+    void follow(const WindowCovariance& covariance, int size, float edge = 0.0F) noexcept {
         for (int j = 0; j < size; ++j)
-            inverse_variance_[static_cast<std::size_t>(j)] = 1.0F / std::max(covariance.variance(j), 1e-9F);
+            inverse_variance_[static_cast<std::size_t>(j)] =
+                1.0F / std::max(covariance.variance(j) + 6.0F * edge, 1e-9F);
     }
 
     /// Of the first `length` bins of window x, of which a response of this amplitude is taken out.

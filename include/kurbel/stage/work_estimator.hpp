@@ -297,6 +297,22 @@ class WorkEstimator {
                                      : engine_.bank.match_part(entry.place, x, entry.length, engine_.covariance);
     }
 
+    /// Measures the oldest firing anew beside the driveline's swing, where it swings, and takes that out of its window. Returns the
+    /// precision.
+    float free_swing(PendingFiring<Real>& oldest, const ResponseBank::Match& match, Window& x) noexcept {
+        if (oldest.length < size_ || !engine_.covariance.learned()) return match.precision;
+        const auto& response = engine_.bank.response(oldest.place);
+        const DrivelineSwing::Modes variance = engine_.swing.variance(x, response);
+        engine_.swing.follow(variance);
+        if (!DrivelineSwing::any(variance)) return match.precision;
+        DrivelineSwing::Modes states{};
+        const ResponseBank::Match beside = engine_.swing.match(engine_.bank.match_whole(oldest.place, x), x, response,
+                                                               engine_.covariance, variance, states);
+        oldest.amplitude = rehearsal_.without_itself(oldest.bin, static_cast<Real>(beside.amplitude), cycles_learned());
+        engine_.swing.take_out(states, x);
+        return beside.precision;
+    }
+
     void describe(const PendingFiring<Real>& entry, FiringWork<Real>& firing) const noexcept {
         firing = FiringWork<Real>{};
         firing.bin = entry.bin;
@@ -326,12 +342,25 @@ class WorkEstimator {
     /// themselves.
     void estimate(FiringWork<Real>& firing, const Limits& limits) noexcept {
         measure(firing, limits);
+        if (!firing.cut && oldest_edges_differ()) {
+            engine_.match();
+            look_again();
+            measure(firing, limits);
+        }
         if (firing.mixed || firing.cut) return;
         weigh_hypotheses(window_);
         if (!engine_.bank.prefers_another()) return;
         engine_.match();
         look_again();
         measure(firing, limits);
+    }
+
+    /// Whether the edges of the oldest firing's window are off by more or less than windows are matched for.
+    [[nodiscard]] bool oldest_edges_differ() noexcept {
+        const PendingFiring<Real>& oldest = pending_[0];
+        return engine_.covariance.learned() &&
+               engine_.follow_edges(oldest.bin, window_, oldest.place, static_cast<float>(oldest.amplitude),
+                                    oldest.length);
     }
 
     /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
@@ -344,7 +373,7 @@ class WorkEstimator {
         typename PendingFirings<Real>::Amplitudes neighbours;
         oldest.amplitude = pending_.oldest_amplitude(engine_.bank, limits, engine_.levels.dead(), neighbours);
         pending_.take_out_neighbours(engine_.bank, neighbours, x);
-        const Real variance = Real(1) / static_cast<Real>(match.precision);
+        const Real variance = Real(1) / static_cast<Real>(free_swing(oldest, match, x));
         const Real usual_variance = Real(1) / static_cast<Real>(engine_.bank.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
         Real doubt = engine_.residuals.pattern().doubt(engine_.residuals.point(oldest.bin));
@@ -353,6 +382,9 @@ class WorkEstimator {
         firing.pattern_doubt = doubt;
         firing.known_variance = std::max(variance - usual_variance, Real(0));
         firing.lost_se = std::sqrt(usual_variance * (Real(1) + doubt) + firing.known_variance);
+        if (engine_.edges.matched() > 0.0F)
+            firing.known_variance +=
+                static_cast<Real>(engine_.edges.matched() * engine_.bank.edge_variance(oldest.place));
         firing.strange = static_cast<Real>(engine_.misfit.of(x, engine_.bank.response(oldest.place),
                                                              static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = engine_.residuals.acceleration(oldest.bin, firing.place);
@@ -386,7 +418,9 @@ class WorkEstimator {
     void learn_window(const FiringWork<Real>& firing, const Feedback<Real>& feedback) noexcept {
         const PendingFiring<Real>& oldest = pending_[0];
         // A window that fits neither health nor misfire must not teach much (bounded influence).
-        const Real trust = std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
+        // What is measured worse than usual tells less.
+        const Real told = std::max(Real(1) - firing.known_variance / (firing.lost_se * firing.lost_se), Real(0));
+        const Real trust = told * std::min(Real(1), Real(4) / std::max(firing.strange, Real(1e-3)));
         const bool dead = engine_.levels.is_dead(oldest.place);
         const bool healthy = !feedback.misfire && feedback.probability < Real(0.5);
         // The pattern holds a dead cylinder as it is, so its windows scatter like healthy ones.
@@ -397,8 +431,9 @@ class WorkEstimator {
             engine_.covariance.learn(window_,
                                      static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
-        if (!firing.sized && settled()) engine_.expected.learn_size(firing.lost, feedback.probability);
-        if (firing.lost > Real(0.5) && firing.lost < Real(1.5)) learn_response(firing.lost, feedback.probability);
+        if (!firing.sized && settled()) engine_.expected.learn_size(firing.lost, told * feedback.probability);
+        if (firing.lost > Real(0.5) && firing.lost < Real(1.5))
+            learn_response(firing.lost, told * feedback.probability);
     }
 
     void learn_response(Real lost, Real trust) noexcept {
