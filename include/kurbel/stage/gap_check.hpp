@@ -61,7 +61,8 @@ class GapCheck {
             slip = jump > 0 ? judge(wheel, root, ripple_level, habit) : 0;
             watching_ = false;
         }
-        if (near && jump > 0 && root.firm()) {
+        // A passage that begins behind the gap says nothing of it: a tooth missed there would look like the only gap.
+        if (wheel.gap_ahead(root.tooth) && jump > 0 && root.firm()) {
             start_ = root;
             start_.cost = 0.0F;
             cost_ = 0.0F;

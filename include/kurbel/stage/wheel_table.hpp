@@ -27,7 +27,7 @@ struct WheelTable {
     /// No span is clearly longer than its neighbours (unequal vanes): the swing of the speed can look like the pattern.
     bool low_contrast = false;
     float weak_pitch_deg = 1.0F;  ///< pitch that displacements of weak teeth are measured in: the smallest beside one
-    std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch lies within a few teeth
+    std::array<std::uint8_t, kMaxTeeth> near_gap{};  ///< a change of pitch is within a few teeth: 3 = ahead, 1 = behind
 
     std::array<float, kMaxTeeth> reach_deg{};     ///< from the last firm tooth before i to i
     std::array<float, kMaxTeeth> sure_inverse{};  ///< 1 / degrees from that firm tooth to tooth i + 1
@@ -39,6 +39,9 @@ struct WheelTable {
     [[nodiscard]] bool is_weak(int tooth) const noexcept { return weak[static_cast<std::size_t>(tooth)] != 0; }
     /// The smaller of the two spans beside a tooth: the pitch that its displacement is measured in.
     [[nodiscard]] float pitch(int tooth) const noexcept { return std::min(span(tooth), span(previous(tooth))); }
+
+    /// The edges from `tooth` on soon show a change of pitch.
+    [[nodiscard]] bool gap_ahead(int tooth) const noexcept { return near_gap[static_cast<std::size_t>(tooth)] > 1; }
 
     /// Degrees by which `tooth` is usually reached: from the last firm tooth before it.
     [[nodiscard]] float sure_span(int tooth) const noexcept { return reach_deg[static_cast<std::size_t>(tooth)]; }
@@ -135,8 +138,13 @@ inline void WheelTable::find_near_gap() noexcept {
         const float b = span(next(i));
         if (std::max(a, b) >= kContrast * std::min(a, b)) low_contrast = false;
         if (std::max(a, b) < 1.3F * std::min(a, b)) continue;
-        for (int k = 1 - kNearGapTeeth; k <= kNearGapTeeth; ++k)
-            near_gap[static_cast<std::size_t>((i + k + kNearGapTeeth * teeth) % teeth)] = 1;
+        for (int k = 1 - kNearGapTeeth; k <= kNearGapTeeth; ++k) {
+            std::uint8_t& near = near_gap[static_cast<std::size_t>((i + k + kNearGapTeeth * teeth) % teeth)];
+            if (k <= 1)
+                near = 3;
+            else if (near == 0)
+                near = 1;
+        }
     }
 }
 
