@@ -22,9 +22,10 @@ double processor_s() {
 bool called(const Firing& firing) { return firing.has_event && firing.event.verdict == kurbel::Verdict::misfire; }
 bool unjudged(const Firing& firing) { return firing.has_event && firing.event.verdict == kurbel::Verdict::unjudged; }
 
-/// An engine that did not run to the end is no example of the condition.
-bool has_stalled(const Scenario& scenario, const Recording& recording) {
-    return recording.truth.empty() || recording.truth.back().time_s < scenario.seconds - 1.0;
+/// An engine that did not run to the end, or whose crank turned backwards on the way, is no example of the condition.
+bool has_stalled(const Scenario& scenario, const Recorded& recorded) {
+    const auto& truth = recorded.recording.truth;
+    return recorded.turned_back || truth.empty() || truth.back().time_s < scenario.seconds - 1.0;
 }
 
 bool excused(const Firing& firing) {
@@ -183,7 +184,7 @@ std::string for_each_engine(const Cell& cell, const RunOptions& options, const s
         for (int number = 0; !enough(engines) && number < kMostEngines; ++number) {
             const Scenario scenario = draw_scenario(cell, options.datasets, options.amount, options.seed, number);
             const Recorded recorded = record(cell, scenario);
-            if (has_stalled(scenario, recorded.recording)) {
+            if (has_stalled(scenario, recorded)) {
                 if (stalled != nullptr) ++*stalled;
                 continue;
             }

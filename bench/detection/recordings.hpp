@@ -80,11 +80,20 @@ struct Amount {
 struct Recorded {
     Recording recording{};
     kurbel::simulate::DeepTruth truth{};
+    bool turned_back = false;  ///< in truth the crank of a running engine stood or turned backwards
 };
 
 [[nodiscard]] inline Recorded record(const Cell& cell, const Scenario& scenario) {
     Recorded recorded;
-    recorded.recording = kurbel::simulate::simulate(scenario, {}, {}, &recorded.truth);
+    using kurbel::simulate::Operation;
+    const Operation mode = scenario.operation.mode;
+    const bool starts = mode == Operation::start || mode == Operation::cranking;
+    const auto watch = [&](const kurbel::simulate::EngineModel& model, double) {
+        const auto sensor = static_cast<std::size_t>(
+            scenario.crank_wheel.at == kurbel::SensorAt::flywheel ? model.layout().flywheel : model.layout().front);
+        if (!starts && !(model.speed_rad_s[sensor] > 0.0)) recorded.turned_back = true;
+    };
+    recorded.recording = kurbel::simulate::simulate(scenario, {}, watch, &recorded.truth);
     if (cell.tamper) cell.tamper(recorded.recording);
     return recorded;
 }

@@ -57,8 +57,10 @@ std::string sums(const std::vector<Outcome>& outcomes) {
     kurbel::Share false_alarms;
     kurbel::Share healthy_alone;
     int asked = 0;
+    int stalled = 0;
     int yes = 0;
     for (const Outcome& o : outcomes) {
+        stalled += o.stalled;
         if (o.cell->kind == Kind::beyond) continue;
         ++asked;
         if (shortfall(o).empty()) ++yes;
@@ -73,7 +75,8 @@ std::string sums(const std::vector<Outcome>& outcomes) {
     return "\n" + std::to_string(yes) + " of " + std::to_string(asked) +
            " cells that something is promised of meet it. In them, missed " + with_interval(missed) +
            " %, false alarms " + with_interval(false_alarms) + " %; in recordings without a misfire " +
-           with_interval(healthy_alone) + " % of " + std::to_string(healthy_alone.of) + ".\n";
+           with_interval(healthy_alone) + " % of " + std::to_string(healthy_alone.of) + ". Another was drawn for " +
+           std::to_string(stalled) + " engines that stalled or turned back.\n";
 }
 
 }  // namespace
