@@ -5,7 +5,9 @@
 
 FOLDER holds text files of three columns (seconds, and in either order a 60-2 wheel's coil and a cylinder pressure, both in volts), decimal
 point or comma. Each file's wheel channel is the one with the larger swing. A file either decodes by the library's own decoder, or a cause
-is told: nothing but noise (the engine stood), no whole revolution from one gap to the next (it was stopping), synchronism lost.
+is told: nothing but noise (the engine stood), no whole revolution from one gap to the next (it was stopping), synchronism lost. An engine
+that stops within the capture decodes whole up to there: below half of its usual speed it no longer passes its compression, but
+swings back on it, and teeth come again in the opposite order, which one channel cannot see.
 
 Work per firing: the gain of kinetic energy per inertia over the power stroke, from the wheel's teeth alone, beside the mean effective
 pressure of the same stroke, from the pressure channel alone; both up to a factor and an offset, since neither inertia nor the
@@ -42,6 +44,15 @@ def crank_angle(time_s: np.ndarray) -> tuple[np.ndarray, int] | None:
     return index // TEETH + (index % TEETH) / 60.0, wrong
 
 
+def stops_at(time_s: np.ndarray) -> int:
+    """How many edges come before the engine falls below half of its usual speed for good; all where it does not."""
+    step = np.diff(time_s)
+    usual = np.median(step)
+    if step[-3:].min() < 2.0 * usual:
+        return time_s.size
+    return int(np.flatnonzero(step < 2.0 * usual)[-1]) + 2
+
+
 def firings(data: np.ndarray, wheel: int, time_s: np.ndarray, turns: np.ndarray, tdc: float) -> list[tuple[float, float]]:
     """Per power stroke: energy per inertia gained, and pressure work in volts times share of the stroke's volume."""
     out = []
@@ -75,10 +86,12 @@ def main() -> int:
             counts["nothing but noise"] += 1
             continue
         time_s = found.edges["time_s"] + data[0, 0]
-        sync = kurbel.analyze(ticks=found.ticks, engine=ENGINE, crank_wheel=WHEEL).sync
+        sync = kurbel.analyze(ticks=found.ticks[: stops_at(time_s)], engine=ENGINE, crank_wheel=WHEEL).sync
         clean = sync.losses == sync.extra == sync.missed == 0
         outcome = "no whole revolution" if sync.revolutions == 0 and clean else list(counts)[0 if clean else 1]
         counts[outcome] += 1
+        if outcome == "decoded whole" and stops_at(time_s) < time_s.size:
+            print(f"{number}: decoded whole until the engine stops, {time_s.size - stops_at(time_s)} edges before the end")
         if outcome != "decoded whole":
             print(f"{number}: {outcome}; {sync}")
         angle = crank_angle(time_s)
