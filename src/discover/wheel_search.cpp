@@ -63,6 +63,9 @@ Fold turns_of(const std::vector<double>& edge_s, const Fold& fold, int times) {
     return joined(edge_s, connected, times, 0);
 }
 
+/// Even teeth that nothing interrupts come as 24 of a width code, as 360 slots or as a ring gear (common practice, no source).
+bool usual_plain(int teeth) { return teeth == 24 || teeth == 360 || (teeth >= 110 && teeth <= 160); }
+
 /// Nothing but the second line tells how many edges make a revolution: `marks` apart lies one of them, or two.
 WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
     WheelSearch search;
@@ -83,9 +86,13 @@ WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
         // Coarse teeth: what alternates from mark to mark is the engine's cycle, so that between them lies half of one.
         if (halves.edges < kShortWaves)
             seen.halves = alternates(lines.crank_s, whole) ? Halves::different : Halves::untold;
-        if (seen.halves != Halves::different) teeth /= 2;
-        search.turns = seen.halves == Halves::different ? whole : halves;
-        confidence = seen.halves == Halves::untold ? 0.6 : 0.995;
+        const bool untold = seen.halves == Halves::untold;
+        const bool by_custom = untold && usual_plain(teeth) != usual_plain(teeth / 2);
+        const bool one_turn = by_custom ? usual_plain(teeth) : seen.halves == Halves::different;
+        if (!one_turn) teeth /= 2;
+        search.turns = one_turn ? whole : halves;
+        constexpr double kByCustom = 0.95;
+        confidence = by_custom ? kByCustom : untold ? 0.6 : 0.995;
         why = seen.halves == Halves::same ? "The small errors of the teeth come back twice between two marks of the "
                                             "second line: those are two revolutions."
               : seen.halves == Halves::different
@@ -93,7 +100,8 @@ WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
                     "second line: that is one revolution."
                   : "The small errors of the teeth are too faint to tell whether one or two "
                     "revolutions lie between two marks of the second line.";
-        if (seen.halves == Halves::untold)
+        if (by_custom) why += " " + std::to_string(teeth) + " even teeth are usual, the other number is not.";
+        if (untold)
             raise = "Count the teeth, or record at steadier speed with a finer timer; the other answer is " +
                     std::to_string(teeth == marks.edges ? marks.edges / 2 : marks.edges) + " teeth.";
     }
