@@ -16,6 +16,7 @@ using Side = Eigen::VectorXd;
 using Search = MissingSearch<double, Square, Side>;
 using Prior = Search::Prior;
 
+const CylinderLife<double> kSilent{};  // no firing has told anything
 constexpr double kLeast = 0.2;
 constexpr double kMost = 1.4;
 
@@ -98,7 +99,7 @@ TEST(MissingSearch, IsAsGoodAsLookingAtAllSetsInAlmostAllDraws) {
         for (int n = 0; n < 250; ++n) {
             const Problem p = draws.next(cylinders);
             Search::Set set{};
-            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior, true).best(set);
+            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior, kSilent, true).best(set);
             const double best = brute_force(p);
             const double tolerance = 1e-9 * (1.0 + best);
             ASSERT_LE(found, best + tolerance);
@@ -115,7 +116,7 @@ TEST(MissingSearch, FindsNoneWhereNoneIsMissing) {
     const Problem p = independent(0.0);
     Search::Set set;
     set.fill(true);
-    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), 0.0);
+    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set), 0.0);
     EXPECT_EQ(bits(set), 0U);
 }
 
@@ -127,14 +128,14 @@ TEST(MissingSearch, SizesAreKeptWithinTheirLimits) {
     };
     for (const Case& c : {Case{0.9, 0.9}, Case{0.05, kLeast}, Case{2.0, kMost}, Case{-1.0, kLeast}}) {
         const Problem p = independent(c.missing);
-        const Search search(p.square, p.side, 3, kLeast, kMost, none, true);
+        const Search search(p.square, p.side, 3, kLeast, kMost, none, kSilent, true);
         EXPECT_DOUBLE_EQ(search.size(p.side[1], p.square(1, 1)), c.size);
         Search::Set one{};
         one[1] = true;
         EXPECT_DOUBLE_EQ(search.size(one), c.size);
     }
     const Problem p = independent(1.0);
-    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none, true).size(Search::Set{}), 1.0);
+    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none, kSilent, true).size(Search::Set{}), 1.0);
 }
 
 TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
@@ -142,7 +143,7 @@ TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
     for (const bool enough : {true, false}) {
         const Problem p = independent(enough ? 0.11 : 0.09);
         Search::Set set{};
-        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set);
+        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set);
         EXPECT_NEAR(value, enough ? 0.2 : 0.0, 1e-12);
         EXPECT_EQ(bits(set), enough ? 2U : 0U);
     }
@@ -154,15 +155,16 @@ TEST(MissingSearch, PriorsDecideWhereThePatternHardlyDoes) {
         Problem p = independent(1.0);
         p.prior.fill(prior);
         Search::Set set{};
-        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), std::max(50.0 + prior, 0.0),
-                    1e-9);
+        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set),
+                    std::max(50.0 + prior, 0.0), 1e-9);
         EXPECT_EQ(bits(set), prior > -50.0 ? 2U : 0U);
     }
     // A cylinder known to be dead is named without a sign of it, as long as that costs less than the prior gives.
     Problem p = independent(0.0);
     p.prior[2] = 3.0;
     Search::Set set{};
-    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, true).best(set), 3.0 - 0.5 * 0.04 * 100.0, 1e-9);
+    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set), 3.0 - 0.5 * 0.04 * 100.0,
+                1e-9);
     EXPECT_EQ(bits(set), 4U);
 }
 
@@ -176,11 +178,11 @@ TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
     p.side[1] = p.side[3] = 10.0;
     p.prior.fill(-3.0);
     Search::Set set{};
-    const double found = Search(p.square, p.side, 4, kLeast, kMost, p.prior, true).best(set);
+    const double found = Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true).best(set);
     EXPECT_EQ(bits(set), 0b1010U);
     EXPECT_NEAR(found, brute_force(p), 1e-9);
     // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
-    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, false).best(set), found - 2.0, 1e-9);
+    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, false).best(set), found - 2.0, 1e-9);
 }
 
 TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {
@@ -199,7 +201,7 @@ TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {
     }
     p.prior.fill(-3.0);
     Search::Set set{};
-    const double found = Search(p.square, p.side, kCylinders, kLeast, kMost, p.prior, true).best(set);
+    const double found = Search(p.square, p.side, kCylinders, kLeast, kMost, p.prior, kSilent, true).best(set);
     EXPECT_EQ(bits(set), 0b10101010U);
     EXPECT_NEAR(found, brute_force(p), 1e-9);
 }
@@ -209,7 +211,7 @@ TEST(MissingSearch, WeighsOneAlone) {
     p.square = Square::Identity(3, 3) * 50.0;
     p.side = Side::Zero(3);
     p.side[1] = 50.0;
-    const Search search(p.square, p.side, 3, kLeast, kMost, p.prior, true);
+    const Search search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true);
     EXPECT_DOUBLE_EQ(search.alone(1), 25.0);
     // Nothing missing, but at least a fifth would have to be: 0.2^2 x 50 / 2 against it.
     EXPECT_DOUBLE_EQ(search.alone(0), -1.0);

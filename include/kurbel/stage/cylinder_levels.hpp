@@ -6,6 +6,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/cylinder_life.hpp"
 #include "kurbel/stage/persistent_misfire.hpp"
 #include "kurbel/stage/response_bank.hpp"
 
@@ -40,6 +41,7 @@ class CylinderLevels {
     /// The frame turned: what was found is of other cylinders.
     void turned() noexcept {
         persistent_.restart();
+        life_.begin(firings_);
         dead_.fill(false);
     }
 
@@ -55,6 +57,17 @@ class CylinderLevels {
     void note(int place, Real amplitude) noexcept {
         Real& lately = lately_[static_cast<std::size_t>(place)];
         lately += (amplitude - lately) / kLately;
+    }
+
+    /// One more firing of a place: `amplitude` lost against the pattern, which has it as it was with this probability; `loss_ratio`:
+    /// see CylinderLife::weigh_loss(). True where that shows a place to burn that was held to be dead.
+    bool shows_life(int place, Real amplitude, Real probability, Real loss_ratio) noexcept {
+        life_.follow(place, amplitude, probability);
+        life_.weigh_loss(place, loss_ratio);
+        if (!is_dead(place) || life_.losses(place) < kClearlyAlive) return false;
+        dead_[static_cast<std::size_t>(place)] = false;
+        persistent_.acquit(place);
+        return true;
     }
 
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
@@ -73,7 +86,7 @@ class CylinderLevels {
 
     /// Looks for cylinders that were dead all the while.
     void examine(const LearnedPattern<Real>& pattern) noexcept {
-        const auto finding = persistent_.examine(pattern);
+        const auto finding = persistent_.examine(pattern, life_);
         offset_ = finding.deviation;
         if (persistent_.confirmed(finding)) dead_ = finding.missing;
     }
@@ -113,6 +126,7 @@ class CylinderLevels {
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
+    static constexpr Real kClearlyAlive = Real(6);
 
     [[nodiscard]] bool lost(int place) const noexcept {
         return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost;
@@ -126,6 +140,7 @@ class CylinderLevels {
     std::array<Real, kMaxCylinders>
         lately_{};  // what firings lost that were not as the pattern has them, mean of the last
     PersistentMisfire<Real> persistent_{};
+    CylinderLife<Real> life_{};
 };
 
 }  // namespace kurbel

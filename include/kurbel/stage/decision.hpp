@@ -80,6 +80,8 @@ class Decision {
             j.reason = Reason::learning;
             return j;
         }
+        if (!firing.mixed && firing.strange < kUsuallyStrange)
+            j.feedback.loss_ratio = odds_.loss_ratio(firing.lost - (firing.dead ? Real(1) : Real(0)), seen, scatter_);
         if (!firing.dead) losing_ += ((beyond ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
         if (beyond && unbelievable(firing)) {
             j.reason = Reason::transient;

@@ -41,6 +41,8 @@ struct Feedback {
     bool misfire = false;  ///< called a misfire, or would be one but for an obstacle
     bool learn = false;    ///< may be learned from at all
     Real probability = 0;  ///< that the work was lost
+    /// Logarithm of the likelihood ratio of "lost one work more than the pattern has it" over "as the pattern has it".
+    Real loss_ratio = 0;
     /// Where the pattern is wrong at this place: the lost share, against it, of firings that are healthy; else 0.
     Real healthy_level = 0;
 };

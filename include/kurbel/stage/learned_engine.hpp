@@ -97,7 +97,7 @@ struct LearnedEngine {
         if (speed_changed || (cycles() & (cycles() - 1)) == 0 || cycles() % every == 0) match();
         if (!covariance.begun()) return false;
         // The first cycles come once more, without the misfires in them.
-        if (settled() && (cycles() < 16 || cycles() % every == every / 2))
+        if (settled() && (cycles() < 16 || (steady_cycles >= kMovingCycles && cycles() % every == every / 2)))
             levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean));
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }

@@ -71,6 +71,13 @@ class MisfireOdds {
         return posterior(seen, scatter, std::max(prior(seen), least_rate));
     }
 
+    /// Logarithm of the likelihood ratio of "a misfire" over "healthy" for the firing last asked of, had it lost `lost`.
+    [[nodiscard]] Real loss_ratio(Real lost, Seen seen, const HealthyScatter<Real>& scatter) const noexcept {
+        seen.lost = lost;
+        const Real even = posterior(seen, scatter, Real(0.5));
+        return std::log(even / (Real(1) - even));
+    }
+
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 

@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/cylinder_life.hpp"
 
 namespace kurbel {
 
@@ -20,16 +21,19 @@ class MissingSearch {
 
     using Prior = std::array<Real, kMaxCylinders>;
 
-    /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it.
+    /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it;
+    /// `life`: what their firings say to that.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
-                  bool four_stroke) noexcept
+                  const CylinderLife<Real>& life, bool four_stroke) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
           four_stroke_(four_stroke),
           least_(least),
           most_(most),
-          prior_(prior) {}
+          prior_(prior),
+          life_(life),
+          all_lives_(life.of_all()) {}
 
     /// Finds the best set; returns its log-probability over that of "none".
     [[nodiscard]] Real best(Set& set) const noexcept {
@@ -79,6 +83,7 @@ class MissingSearch {
         Real linear = 0;
         Real square = 0;
         Real prior = 0;
+        typename CylinderLife<Real>::Sums life{};
         int count = 0;
     };
 
@@ -99,6 +104,9 @@ class MissingSearch {
         sums.linear += sign * linear_[k];
         sums.square += sign * (quadratic_(k, k) + Real(2) * others);
         sums.prior += sign * prior_[static_cast<std::size_t>(k)];
+        const auto life = life_.of(k);
+        sums.life.weight += sign * life.weight;
+        sums.life.excess += sign * life.excess;
         sums.count += leaves ? -1 : 1;
         return sums;
     }
@@ -107,7 +115,8 @@ class MissingSearch {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
         const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) : Real(0);
-        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
+        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared +
+               life_.scatter(sums.life, all_lives_);
     }
 
     /// Whether the `count` members of the set divide the firing order evenly.
@@ -152,6 +161,8 @@ class MissingSearch {
     Real least_;
     Real most_;
     Prior prior_;
+    const CylinderLife<Real>& life_;
+    typename CylinderLife<Real>::Sums all_lives_;
 };
 
 }  // namespace kurbel

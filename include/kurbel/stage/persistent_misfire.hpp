@@ -58,7 +58,7 @@ class PersistentMisfire {
 
     /// Forgets what was seen, keeps the engine.
     void restart() noexcept {
-        last_ = Finding{};
+        last_.fill(false);
         held_.fill(false);
         tracked_ = 0;
         examined_ = 0;
@@ -79,17 +79,19 @@ class PersistentMisfire {
         }
     }
 
-    /// Tries all surroundings at first, later the best one and another in turn.
-    [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern) noexcept {
+    /// Tries all surroundings at first, later the best one and two others.
+    [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern, const CylinderLife<Real>& life) noexcept {
         Finding finding;
         if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return finding;
         int winner = chosen_;
-        Real best = fit(pattern, chosen_, finding);
+        Real best = fit(pattern, chosen_, life, finding);
         const bool all = examined_++ < kThorough;
-        for (int i = 1; i < (all ? kSurroundings : 2); ++i) {
-            const int other = all ? (chosen_ + i) % kSurroundings : examined_ % kSurroundings;
+        // Later on: whether the wheel is what is odd, and one other in turn.
+        const std::array<int, 2> few{(chosen_ + kSurroundings / 2) % kSurroundings, examined_ % kSurroundings};
+        for (int i = 1; i < (all ? kSurroundings : 3); ++i) {
+            const int other = all ? (chosen_ + i) % kSurroundings : few[static_cast<std::size_t>(i - 1)];
             Finding another;
-            const Real value = fit(pattern, other, another);
+            const Real value = fit(pattern, other, life, another);
             if (value <= best) continue;
             best = value;
             finding = another;
@@ -103,14 +105,20 @@ class PersistentMisfire {
     [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
         Finding finding;
         Alone alone{};
-        static_cast<void>(fit(pattern, chosen_, finding, &alone));
+        static_cast<void>(fit(pattern, chosen_, CylinderLife<Real>{}, finding, &alone));
         return alone[static_cast<std::size_t>(place)];
+    }
+
+    /// A place that was found burns after all.
+    void acquit(int place) noexcept {
+        held_[static_cast<std::size_t>(place)] = false;
+        last_[static_cast<std::size_t>(place)] = false;
     }
 
     /// True where the finding before this one named the same places.
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
-        const bool same = finding.missing == last_.missing;
-        last_ = finding;
+        const bool same = finding.missing == last_;
+        last_ = finding.missing;
         if (same) held_ = finding.missing;
         return same;
     }
@@ -155,7 +163,7 @@ class PersistentMisfire {
     static constexpr Real kWeak = Real(0.2);
     static constexpr Real kRarely =
         Real(3);  // who looks for misfires finds a given cylinder dead in one of twenty recordings
-    static constexpr Real kHardened = Real(6);
+    static constexpr Real kHardened = Real(3);
     static constexpr int kHardening = 200;  // cycles
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
     static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
@@ -170,8 +178,8 @@ class PersistentMisfire {
     [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
 
     /// Fits the pattern in one surrounding; returns its log-evidence. `alone`: see evidence_against(), of all places.
-    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, int around, Finding& finding,
-                           Alone* alone = nullptr) const noexcept {
+    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, int around, const CylinderLife<Real>& life,
+                           Finding& finding, Alone* alone = nullptr) const noexcept {
         const int rows = 2 * orders_.count();
         const int firings = orders_.firings();
         const int columns = firings + CylinderOrders::kSharedParts;
@@ -200,8 +208,9 @@ class PersistentMisfire {
         const Square marginal = information - information * solver.solve(information);
         const Side pull = seen - information * explained;
 
-        const MissingSearch<Real, Square, Side> search(
-            marginal, pull, firings, kWeak, pattern.sized ? Real(1.4) : Real(2.5), prior_odds(), orders_.four_stroke());
+        const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
+                                                       pattern.sized ? Real(1.4) : Real(2.5), prior_odds(life), life,
+                                                       orders_.four_stroke());
         const Real gain = search.best(finding.missing);
         Side lost = Side::Zero(columns);
         if (alone != nullptr)
@@ -243,11 +252,12 @@ class PersistentMisfire {
 
     /// Log-odds of each place to be dead. A cylinder that dies or recovers later on does not change the pattern, for its firings
     /// stand out of it and are not learned: the longer the pattern is known, the less a finding changes.
-    [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds() const noexcept {
+    [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
         const Real hard = kHardened * std::min(static_cast<Real>(tracked_) / static_cast<Real>(kHardening), Real(1));
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
-            odds[static_cast<std::size_t>(k)] = (held_[static_cast<std::size_t>(k)] ? hard : -hard) - kRarely;
+            odds[static_cast<std::size_t>(k)] =
+                (held_[static_cast<std::size_t>(k)] ? hard : -hard) - kRarely - life.losses(k);
         return odds;
     }
 
@@ -345,8 +355,8 @@ class PersistentMisfire {
     int examined_ = 0;
     int chosen_ = 0;
     float largest_gain_ = 0;
-    Finding last_{};
-    Set held_{};                                               // the last finding that was confirmed
+    Set last_{};                                               // the last finding
+    Set held_{};                                               // the last one that was confirmed
     std::array<float, CylinderOrders::kMaxOrders> scatter_{};  // variance of one component, cycle to cycle
     std::array<float, kMaxCylinders> gain_{};                  // torsion, of each place
     CylinderOrders orders_{};

@@ -82,8 +82,13 @@ class WorkEstimator {
         const int place = pending_[0].place;
         if (firing.complete) {
             if (feedback.learn) learn_window(firing, feedback);
-            const bool deviates = feedback.misfire != engine_.levels.is_dead(place);
+            const bool dead = engine_.levels.is_dead(place);
+            const bool deviates = feedback.misfire != dead || (dead && feedback.loss_ratio > kClearlyMore);
             engine_.levels.note(place, deviates ? pending_[0].amplitude : Real(0));
+            const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
+            if (feedback.learn && !firing.rehearsal)
+                static_cast<void>(engine_.levels.shows_life(place, pending_[0].amplitude, deviates ? Real(0) : usual,
+                                                            feedback.loss_ratio));
             if (rehearsal_.runs()) rehearsal_.note(pending_[0].bin, deviates ? pending_[0].amplitude : Real(0));
             if (deviates) remove_deviation();
         }
@@ -469,7 +474,8 @@ class WorkEstimator {
         }
     }
 
-    static constexpr Real kFirstLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little
+    static constexpr Real kClearlyMore = Real(7);  // log-likelihood ratio: as if a thousandth of firings lost twice
+    static constexpr Real kFirstLimit = Real(3);   // healthy deviations: what is taken for lost too often costs little
 
     CycleGrid grid_{};
     bool two_stroke_ = false;
