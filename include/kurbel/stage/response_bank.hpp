@@ -7,6 +7,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/learned_response.hpp"
 #include "kurbel/stage/reference_torque.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 
@@ -26,7 +27,8 @@ class ResponseBank {
     static constexpr int kModes = 13;                               // first torsion mode
     static constexpr int kAlternatives = kLate + kModes;
     static constexpr int kHypotheses = kAlternatives + 1;
-    using Response = std::array<float, kMaxResponse>;
+    using Learned = LearnedResponse<kMaxResponse>;
+    using Response = Learned::Response;
 
     void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size,
                int length) noexcept {
@@ -49,7 +51,7 @@ class ResponseBank {
         chosen_ = 0;
         evidence_.fill(0);
         speed_rpm_ = 0;
-        forget_deviations(Real(0));
+        learned_.begin(firings_, gain_);
     }
 
     /// Frequency of torsion alternative `mode`, 0 to kModes - 1.
@@ -60,7 +62,7 @@ class ResponseBank {
         if (std::fabs(speed_rpm - speed_rpm_) <= Real(0.03) * speed_rpm_) return false;
         // What was learned in the angle domain holds near the speed at which it was learned.
         const Real change = speed_rpm_ > Real(0) ? std::fabs(std::log(speed_rpm / speed_rpm_)) : Real(0);
-        forget_deviations(std::exp(-change / Real(0.15)));
+        learned_.forget(std::exp(-change / Real(0.15)));
         speed_rpm_ = speed_rpm;
         active_ = kLate;
         // From the lowest on; beyond 12 cycles a revolution a mode does not outlast one bin.
@@ -71,27 +73,24 @@ class ResponseBank {
                             mode_[static_cast<std::size_t>(active_++)].data());
         }
         if (chosen_ > active_) chosen_ = 0;
+        expected_.twist = kTwistDoubt * usual_twist();
         return true;
     }
 
-    /// Recomputes the responses: physics plus learned deviation, the posterior mean where deviations of kCommonDoubt per bin are
-    /// expected in all cylinders alike and kOwnDoubt in one of them, and windows scatter as `covariance` says.
+    /// Recomputes the responses: physics plus what misfires have told, where windows scatter as `covariance` says.
     void compose(const WindowCovariance& covariance) noexcept {
         doubt_ = 0;
+        Learned::Places deviation{};
         for (int j = 0; j < length_; ++j) {
-            const auto at = static_cast<std::size_t>(j);
             // Beyond the window noise is what it was a revolution before.
             const int like = j < size_ ? j : size_ - 1 - (j - size_) % size_;
             const Real noise = covariance.begun() ? covariance.variance(like) : Real(1);
-            const Real all = sum_all_[at] / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt));
+            const Real variance = learned_.at(j, noise, expected_, deviation);
             for (int k = 0; k < firings_; ++k) {
                 const auto place = static_cast<std::size_t>(k);
-                const Real own = (sum_own_[place][at] - all * weight_own_[place]) /
-                                 (weight_own_[place] + noise / (kOwnDoubt * kOwnDoubt));
-                response_[place][at] = physical(k, j) + all + own;
+                response_[place][static_cast<std::size_t>(j)] = physical(k, j) + deviation[place];
             }
-            if (j < size_)
-                doubt_ += noise / (weight_all_ + noise / (kCommonDoubt * kCommonDoubt)) / static_cast<Real>(size_);
+            if (j < size_) doubt_ += variance / static_cast<Real>(size_);
         }
         ring_on();
     }
@@ -109,7 +108,7 @@ class ResponseBank {
         ringing_ = Ringing{};
         // Never the first bin, for the one before is looked at, too.
         const int from = std::max(1, std::min(-first_bin_ + static_cast<int>(std::ceil(200.0 / bin_deg_)), known_));
-        if (weight_all_ < kFewMisfires || known_ >= length_ || known_ - from < 6) return;
+        if (learned_.misfires() < kFewMisfires || known_ >= length_ || known_ - from < 6) return;
         Real here = 0;
         Real before = 0;
         Real both = 0;
@@ -262,13 +261,13 @@ class ResponseBank {
 
     /// Hypotheses in use at this speed, and the choice of one for a trial while no misfire has been learned from.
     [[nodiscard]] int hypotheses() const noexcept { return active_ + 1; }
-    [[nodiscard]] bool untaught() const noexcept { return weight_all_ == Real(0); }
+    [[nodiscard]] bool untaught() const noexcept { return learned_.misfires() == Real(0); }
     void assume(int hypothesis) noexcept { chosen_ = hypothesis; }
     /// Adds a log-likelihood gain that many firings together have under a hypothesis.
     void expect(int hypothesis, Real gain) noexcept { evidence_[static_cast<std::size_t>(hypothesis)] += gain; }
 
     /// Enough misfires were seen to know their kind.
-    [[nodiscard]] bool experienced() const noexcept { return weight_all_ > Real(20); }
+    [[nodiscard]] bool experienced() const noexcept { return learned_.misfires() > Real(20); }
 
     /// Whether another hypothesis than the one in use explains clearly more of what was weighed.
     [[nodiscard]] bool prefers_another() const noexcept {
@@ -289,22 +288,19 @@ class ResponseBank {
         }
         if (best == chosen_) return false;
         chosen_ = best;
-        forget_deviations(Real(0));
+        learned_.forget(Real(0));
         return true;
     }
 
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
     void refine(int k, const Response& x, int known, Real trust) noexcept {
         known_ = known;
-        const auto place = static_cast<std::size_t>(k);
-        weight_all_ = weight_all_ * kKeep + trust;
-        weight_own_[place] = weight_own_[place] * kKeep + trust;
+        Response deviation{};
         for (int j = 0; j < known; ++j) {
             const auto at = static_cast<std::size_t>(j);
-            const Real deviation = trust * (x[at] - physical(k, j));
-            sum_all_[at] = sum_all_[at] * kKeep + deviation;
-            sum_own_[place][at] = sum_own_[place][at] * kKeep + deviation;
+            deviation[at] = x[at] - physical(k, j);
         }
+        learned_.learn(k, deviation, known, trust);
     }
 
     [[nodiscard]] int chosen() const noexcept { return chosen_; }
@@ -386,22 +382,22 @@ class ResponseBank {
                (chosen_ > 0 ? gain_of(chosen_, k) * mode_[static_cast<std::size_t>(chosen_ - 1)][at] : Real(0));
     }
 
-    /// Keeps `share` of what was learned.
-    void forget_deviations(Real share) noexcept {
-        weight_all_ *= share;
-        for (Real& value : sum_all_) value *= share;
-        for (Real& weight : weight_own_) weight *= share;
-        for (Response& sums : sum_own_)
-            for (Real& value : sums) value *= share;
+    /// Root mean square per bin of what the usual mode adds, per unit gain; 0 where it is too fast to show.
+    [[nodiscard]] Real usual_twist() const noexcept {
+        const int usual = kLate + kModes / 2;
+        if (usual >= active_) return Real(0);
+        const Response& mode = mode_[static_cast<std::size_t>(usual)];
+        return std::sqrt(dot(mode, mode) / static_cast<Real>(size_));
     }
 
     // Engineering ranges, from memory: shares of the lost work in one bin.
     static constexpr Real kCommonDoubt = Real(0.1);
     static constexpr Real kOwnDoubt = Real(0.03);
+    // Of what the mode itself adds: its frequency and its damping are known to some tenths, and so its phase after some turns is not.
+    static constexpr Real kTwistDoubt = Real(0.4);
     static constexpr Real kFewMisfires = Real(10);
     static constexpr Real kLittleEvidence = Real(10);
-    static constexpr Real kClearlyMore = Real(4);                 // odds of 55 to 1
-    static constexpr Real kKeep = Real(1) - Real(1) / Real(200);  // memory in misfires
+    static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
 
     int size_ = 0;
     int length_ = 0;
@@ -413,12 +409,10 @@ class ResponseBank {
     double bin_deg_ = 0;
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
-    Real weight_all_ = 0;
     Ringing ringing_{};
     Real doubt_ = 0;
     CombustionWork work_{SliderCrank{}, 9.0};
-    std::array<Real, kMaxCylinders> gain_{};
-    std::array<Real, kMaxCylinders> weight_own_{};
+    Learned::Places gain_{};
     std::array<Real, kMaxCylinders> precision_{};
     Real rigid_precision_ = 0;
     std::array<Real, kHypotheses> evidence_{};
@@ -428,10 +422,10 @@ class ResponseBank {
     Window rigid_weight_{};
     std::array<Response, kMaxCylinders> response_{};
     std::array<Window, kMaxCylinders> weight_{};
-    std::array<Response, kMaxCylinders> sum_own_{};
     std::array<Response, kAlternatives> mode_{};
     std::array<Window, kAlternatives> mode_weight_{};
-    Response sum_all_{};
+    Learned learned_{};
+    Learned::Expected expected_{kCommonDoubt, kOwnDoubt, Real(0)};
 };
 
 }  // namespace kurbel
