@@ -47,7 +47,7 @@ Window with_torsion(const CrankParts& parts, double per_rev, double gain) {
     const double first_deg = -parts.before * parts.grid.bin_deg;
     const int steps = static_cast<int>(std::lround(bins * parts.grid.bin_deg / kStep_deg));
     const double turn_rad = to_rad(kStep_deg) * per_rev;
-    const double damping = 0.03 * turn_rad;
+    const double damping = 0.07 * turn_rad;
     double rigid = 0.0;
     double cosine = 0.0;
     double sine = 0.0;
