@@ -61,7 +61,7 @@ TEST(LearnedResponse, IsThePosteriorMeanOfCommonAndOwnParts) {
     // The memory of 200 misfires is forgotten by some per cent here.
     for (int k = 0; k < kFirings; ++k)
         EXPECT_NEAR(static_cast<double>(deviation[static_cast<std::size_t>(k)]), solved[0] + solved[k + 1], 0.003) << k;
-    EXPECT_NEAR(static_cast<double>(variance), 1.0 / (100.0 + 7.0 / 0.04), 0.0001);
+    EXPECT_NEAR(static_cast<double>(variance), information.inverse()(0, 0), 0.0002);
 }
 
 /// Misfires at all places but the last, whose deviations grow with the gain.

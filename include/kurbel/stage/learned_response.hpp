@@ -65,16 +65,14 @@ class LearnedResponse {
     [[nodiscard]] Real misfires() const noexcept { return misfires_; }
 
     /// Writes the deviation of each place at a bin where windows scatter by the variance `noise`; returns the variance that the common
-    /// part would have if places had none of their own.
+    /// part still has.
     Real at(int bin, Real noise, const Expected& expected, Places& deviation) const noexcept {
         const auto j = static_cast<std::size_t>(bin);
         const Real own = expected.own * expected.own;
         Real weight = Real(1) / (expected.common * expected.common);
         Real seen = 0;
-        Real all = 0;
         for (std::size_t k = 0; k < static_cast<std::size_t>(firings_); ++k) {
             const Real doubt = weight_[k] * own + noise;
-            all += weight_[k];
             weight += weight_[k] / doubt;
             seen += sum_[k][j] / doubt;
         }
@@ -85,7 +83,7 @@ class LearnedResponse {
             const Real shared = common + (gain_[k] - usual_gain) * twist;
             deviation[k] = shared + own * (sum_[k][j] - weight_[k] * shared) / (weight_[k] * own + noise);
         }
-        return noise / (all + noise / (expected.common * expected.common));
+        return Real(1) / weight;
     }
 
   private:
