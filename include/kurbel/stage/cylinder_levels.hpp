@@ -84,11 +84,12 @@ class CylinderLevels {
     /// See PersistentMisfire.
     void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
 
-    /// Looks for cylinders that were dead all the while.
-    void examine(const LearnedPattern<Real>& pattern) noexcept {
+    /// Looks for cylinders that were dead all the while; without `accuses` only whether those that are held dead are.
+    void examine(const LearnedPattern<Real>& pattern, bool accuses) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         offset_ = finding.deviation;
-        if (persistent_.confirmed(finding)) dead_ = finding.missing;
+        if (!persistent_.confirmed(finding)) return;
+        for (std::size_t k = 0; k < dead_.size(); ++k) dead_[k] = finding.missing[k] && (accuses || dead_[k]);
     }
 
     /// Some place has lost most of its work lately.

@@ -97,8 +97,11 @@ struct LearnedEngine {
         if (speed_changed || (cycles() & (cycles() - 1)) == 0 || cycles() % every == 0) match();
         if (!covariance.begun()) return false;
         // The first cycles come once more, without the misfires in them.
-        if (settled() && (cycles() < 16 || (steady_cycles >= kMovingCycles && cycles() % every == every / 2)))
-            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean));
+        if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
+            // While the speed moves the pattern lags behind: it may free a cylinder, not accuse one.
+            const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
+            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), accuses);
+        }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
 
@@ -111,7 +114,8 @@ struct LearnedEngine {
             const std::int64_t from = first + i * grid.bins;
             const PatternPoint<Real> mean = learn_pattern(from);
             // What two cycles in a row tell is believed.
-            if (examine && i + 2 >= count) levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean));
+            if (examine && i + 2 >= count)
+                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), true);
         }
     }
 
