@@ -1,0 +1,112 @@
+// When a cylinder is held to be dead, and what frees it.
+#include "kurbel/stage/cylinder_levels.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <numbers>
+#include <random>
+#include <vector>
+
+#include "stage/rigid_crank.hpp"
+
+namespace kurbel::test {
+namespace {
+
+constexpr double kIntake = 0.122;
+constexpr double kExpected = 400.0;  // work of one firing over inertia, rad^2/s^2
+constexpr double kSpeed_rpm = 1500.0;
+
+/// An inline four whose cycles scatter by 5 % of a firing's work.
+struct Engine : CrankParts {
+    Engine() : CrankParts(engine_of({1, 3, 4, 2})) {
+        bank.set_speed(static_cast<float>(kSpeed_rpm));
+        levels.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
+        std::mt19937_64 random(5);
+        std::normal_distribution<double> normal;
+        for (int n = 0; n < 20; ++n) {
+            PerPlace scatter{};
+            for (double& value : scatter) value = 0.05 * normal(random);
+            CycleOfBins residual = rigid_differences(*this, scatter, PerPlace{});
+            for (double& value : residual) value *= kExpected;
+            levels.track(residual, kExpected);
+        }
+    }
+
+    /// What was learned of an engine that does this work at each place.
+    [[nodiscard]] LearnedPattern<double> pattern(const PerPlace& work) const {
+        LearnedPattern<double> learned;
+        learned.difference = rigid_differences(*this, work, all_places(kIntake));
+        learned.energy = 0.5 * std::pow(kSpeed_rpm * std::numbers::pi / 30.0, 2.0) / kExpected;
+        learned.speed_rpm = kSpeed_rpm;
+        learned.intake = kIntake;
+        learned.doubt = 0.05;
+        learned.mode_per_rev = static_cast<double>(bank.mode_per_rev());
+        learned.sized = true;
+        return learned;
+    }
+
+    void examine(const PerPlace& work, bool accuses, int times) {
+        for (int n = 0; n < times; ++n) levels.examine(pattern(work), accuses);
+    }
+
+    CylinderLevels<double> levels{};
+};
+
+PerPlace without(int place) {
+    PerPlace work = all_places(1.0);
+    work[static_cast<std::size_t>(place)] = 0.0;
+    return work;
+}
+
+TEST(CylinderLevels, TwoLooksAccuse) {
+    Engine engine;
+    engine.examine(without(2), true, 1);
+    EXPECT_FALSE(engine.levels.is_dead(2));
+    engine.examine(without(2), true, 1);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    EXPECT_EQ(engine.levels.missing(2), 1.0);
+    EXPECT_FALSE(engine.levels.is_dead(1));
+}
+
+TEST(CylinderLevels, WhileTheSpeedMovesNobodyIsAccusedButFreed) {
+    Engine engine;
+    engine.examine(without(2), false, 6);
+    EXPECT_FALSE(engine.levels.is_dead(2));
+    engine.examine(without(2), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(2));
+    engine.examine(without(2), false, 2);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    engine.examine(without(1), false, 3);
+    EXPECT_FALSE(engine.levels.is_dead(1));
+    EXPECT_FALSE(engine.levels.is_dead(2));
+}
+
+TEST(CylinderLevels, TwoWholeLossesFreeACylinderThatWasHeldDead) {
+    Engine engine;
+    engine.examine(without(2), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(2));
+    EXPECT_FALSE(engine.levels.shows_life(2, 0.02, 1.0, -12.0));
+    EXPECT_FALSE(engine.levels.shows_life(1, 0.9, 0.0, 12.0));  // of another, that burns
+    EXPECT_FALSE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
+    EXPECT_TRUE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
+    EXPECT_FALSE(engine.levels.is_dead(2));
+    // Told once.
+    EXPECT_FALSE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
+}
+
+TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(0));
+    double amplitude = 0.0;
+    engine.levels.note(0, -1.0);
+    EXPECT_FALSE(engine.levels.revives(0, amplitude));
+    for (int n = 0; n < 8; ++n) engine.levels.note(0, -1.0);
+    EXPECT_TRUE(engine.levels.revives(0, amplitude));
+    EXPECT_LT(amplitude, -0.5);
+    EXPECT_FALSE(engine.levels.is_dead(0));
+}
+
+}  // namespace
+}  // namespace kurbel::test
