@@ -14,14 +14,11 @@
 namespace kurbel {
 namespace {
 
-/// An inline four (1 3 4 2) in gear for half a minute, on a wheel of 60 - 2 teeth that runs out by `run_out_deg`.
+/// An inline four (1 3 4 2) in gear for 20 seconds, on a wheel of 60 - 2 teeth that runs out by `run_out_deg`.
 simulate::Scenario engine(double run_out_deg, std::uint64_t seed) {
-    simulate::Scenario s = simulate::test::in_gear(simulate::test::inline_four(), 2400.0, 0.3);
+    using namespace simulate::test;
+    simulate::Scenario s = on_a_good_wheel(in_gear(inline_four(), 2400.0, 0.3), 20.0);
     s.seed = seed;
-    s.seconds = 20.0;
-    s.settle_s = 3.0;
-    s.wheel_error.pitch_deg = 0.05;
-    s.wheel_error.jitter_deg = 0.01;
     s.wheel_error.run_out_deg = run_out_deg;
     return s;
 }

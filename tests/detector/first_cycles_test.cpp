@@ -19,12 +19,9 @@ struct Judged {
 
 /// An inline four in gear whose misfires follow `rule`, from the first edge of the recording on.
 Judged run(const simulate::MisfireRule& rule, std::uint64_t seed) {
-    simulate::Scenario s = simulate::test::in_gear(simulate::test::inline_four(), 2000.0, 0.4);
+    using namespace simulate::test;
+    simulate::Scenario s = on_a_good_wheel(in_gear(inline_four(), 2000.0, 0.4), 6.0);
     s.seed = seed;
-    s.seconds = 6.0;
-    s.settle_s = 3.0;
-    s.wheel_error.pitch_deg = 0.05;
-    s.wheel_error.jitter_deg = 0.01;
     s.misfires = {rule};
     Judged judged{simulate::simulate(s), {}};
     const Result<read::Analysis> result = read::analyze(judged.recording, Settings{});

@@ -12,11 +12,8 @@ namespace kurbel {
 namespace {
 
 simulate::Scenario driving(int cut_cylinder, double from_s, double to_s) {
-    simulate::Scenario s = simulate::test::in_gear(simulate::test::inline_four(), 2000.0, 0.4);
-    s.seconds = 8.0;
-    s.settle_s = 3.0;
-    s.wheel_error.pitch_deg = 0.05;
-    s.wheel_error.jitter_deg = 0.01;
+    using namespace simulate::test;
+    simulate::Scenario s = on_a_good_wheel(in_gear(inline_four(), 2000.0, 0.4), 8.0);
     s.fuel_cuts = {{cut_cylinder, from_s, to_s}};
     return s;
 }

@@ -50,4 +50,13 @@ inline Scenario in_gear(Scenario s, double speed_rpm, double load) {
     return s;
 }
 
+/// A recording of some seconds in a steady state, on a wheel with the errors of a good one.
+inline Scenario on_a_good_wheel(Scenario s, double seconds) {
+    s.seconds = seconds;
+    s.settle_s = 3.0;
+    s.wheel_error.pitch_deg = 0.05;
+    s.wheel_error.jitter_deg = 0.01;
+    return s;
+}
+
 }  // namespace kurbel::simulate::test

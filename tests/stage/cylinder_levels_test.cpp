@@ -3,18 +3,13 @@
 
 #include <gtest/gtest.h>
 
-#include <cmath>
-#include <numbers>
 #include <random>
-#include <vector>
 
-#include "stage/rigid_crank.hpp"
+#include "stage/rigid_pattern.hpp"
 
 namespace kurbel::test {
 namespace {
 
-constexpr double kIntake = 0.122;
-constexpr double kExpected = 400.0;  // work of one firing over inertia, rad^2/s^2
 constexpr double kSpeed_rpm = 1500.0;
 
 /// An inline four whose cycles scatter by 5 % of a firing's work.
@@ -35,15 +30,7 @@ struct Engine : CrankParts {
 
     /// What was learned of an engine that does this work at each place.
     [[nodiscard]] LearnedPattern<double> pattern(const PerPlace& work) const {
-        LearnedPattern<double> learned;
-        learned.difference = rigid_differences(*this, work, all_places(kIntake));
-        learned.energy = 0.5 * std::pow(kSpeed_rpm * std::numbers::pi / 30.0, 2.0) / kExpected;
-        learned.speed_rpm = kSpeed_rpm;
-        learned.intake = kIntake;
-        learned.doubt = 0.05;
-        learned.mode_per_rev = static_cast<double>(bank.mode_per_rev());
-        learned.sized = true;
-        return learned;
+        return rigid_pattern(*this, rigid_differences(*this, work, all_places(kIntake)), kSpeed_rpm);
     }
 
     void examine(const PerPlace& work, bool accuses, int times) {
@@ -86,13 +73,12 @@ TEST(CylinderLevels, TwoWholeLossesFreeACylinderThatWasHeldDead) {
     Engine engine;
     engine.examine(without(2), true, 2);
     ASSERT_TRUE(engine.levels.is_dead(2));
-    EXPECT_FALSE(engine.levels.shows_life(2, 0.02, 1.0, -12.0));
-    EXPECT_FALSE(engine.levels.shows_life(1, 0.9, 0.0, 12.0));  // of another, that burns
-    EXPECT_FALSE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
-    EXPECT_TRUE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
+    engine.levels.follow_life(2, 0.02, 1.0, -12.0);
+    engine.levels.follow_life(1, 0.9, 0.0, 12.0);  // of another, that burns
+    engine.levels.follow_life(2, 1.0, 0.0, 8.0);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    engine.levels.follow_life(2, 1.0, 0.0, 8.0);
     EXPECT_FALSE(engine.levels.is_dead(2));
-    // Told once.
-    EXPECT_FALSE(engine.levels.shows_life(2, 1.0, 0.0, 8.0));
 }
 
 TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {

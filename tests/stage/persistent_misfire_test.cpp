@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "stage/rigid_crank.hpp"
+#include "stage/rigid_pattern.hpp"
 
 namespace kurbel::test {
 namespace {
@@ -15,8 +15,6 @@ namespace {
 using Persistent = PersistentMisfire<double>;
 
 const CylinderLife<double> kSilent{};  // no firing has told anything
-constexpr double kIntake = 0.122;      // load 0.35: 0.35 bar over 11 bar times (0.35 - 0.09)
-constexpr double kExpected = 400.0;    // work of one firing over inertia, rad^2/s^2
 
 struct Bench : CrankParts {
     explicit Bench(const EngineConfig& engine, double at_rpm = 1500.0) : CrankParts(engine), speed_rpm(at_rpm) {
@@ -43,16 +41,9 @@ struct Bench : CrankParts {
     }
 
     [[nodiscard]] LearnedPattern<double> pattern(const PerPlace& work) const {
-        LearnedPattern<double> learned;
-        learned.difference = sum_of(work);
-        for (std::size_t b = 0; b < compression_.size(); ++b) learned.difference[b] += compression_[b];
-        learned.energy = 0.5 * std::pow(speed_rpm * std::numbers::pi / 30.0, 2.0) / kExpected;
-        learned.speed_rpm = speed_rpm;
-        learned.intake = kIntake;
-        learned.doubt = 0.05;
-        learned.mode_per_rev = static_cast<double>(bank.mode_per_rev());
-        learned.sized = true;
-        return learned;
+        CycleOfBins difference = sum_of(work);
+        for (std::size_t b = 0; b < compression_.size(); ++b) difference[b] += compression_[b];
+        return rigid_pattern(*this, difference, speed_rpm);
     }
 
     /// Healthy firings whose work differs by `spread` from cylinder to cylinder.

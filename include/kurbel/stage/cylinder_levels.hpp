@@ -60,14 +60,13 @@ class CylinderLevels {
     }
 
     /// One more firing of a place: `amplitude` lost against the pattern, which has it as it was with this probability; `loss_ratio`:
-    /// see CylinderLife::weigh_loss(). True where that shows a place to burn that was held to be dead.
-    bool shows_life(int place, Real amplitude, Real probability, Real loss_ratio) noexcept {
+    /// see CylinderLife::weigh_loss(). Frees a place that was held to be dead where that shows it to burn.
+    void follow_life(int place, Real amplitude, Real probability, Real loss_ratio) noexcept {
         life_.follow(place, amplitude, probability);
         life_.weigh_loss(place, loss_ratio);
-        if (!is_dead(place) || life_.losses(place) < kClearlyAlive) return false;
+        if (!is_dead(place) || life_.losses(place) < kClearlyAlive) return;
         dead_[static_cast<std::size_t>(place)] = false;
         persistent_.acquit(place);
-        return true;
     }
 
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.

@@ -87,8 +87,8 @@ class WorkEstimator {
             engine_.levels.note(place, deviates ? pending_[0].amplitude : Real(0));
             const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
             if (feedback.learn && !firing.rehearsal)
-                static_cast<void>(engine_.levels.shows_life(place, pending_[0].amplitude, deviates ? Real(0) : usual,
-                                                            feedback.loss_ratio));
+                engine_.levels.follow_life(place, pending_[0].amplitude, deviates ? Real(0) : usual,
+                                           feedback.loss_ratio);
             if (rehearsal_.runs()) rehearsal_.note(pending_[0].bin, deviates ? pending_[0].amplitude : Real(0));
             if (deviates) remove_deviation();
         }
