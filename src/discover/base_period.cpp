@@ -68,7 +68,8 @@ Recurrence base_period(const std::vector<Recurrence>& all) {
     for (const Recurrence& each : all) {
         if (each.mismatch > limit) continue;
         // A likeness by chance among few uneven teeth: three times as many edges, which no engine cycle needs, fit far better.
-        // Twice as many fit better where the two revolutions of a cycle differ, but not that far.
+        // Twice as many fit better where the two revolutions of a cycle differ, but not that far; four times as many are needed by an engine
+        // that swings twice a revolution, where even teeth have no pattern of their own.
         constexpr double kFarBetter = 0.1;
         constexpr double kChance = 0.01;
         constexpr double kCycle = 0.06;
@@ -77,6 +78,8 @@ Recurrence base_period(const std::vector<Recurrence>& all) {
         if (at(3 * edges) < kFarBetter * each.mismatch) base = {3 * each.edges, at(3 * edges)};
         if (each.mismatch > kCycle && at(2 * edges) < kFarBetter * each.mismatch && at(2 * edges) <= base.mismatch)
             base = {2 * each.edges, at(2 * edges), true};
+        if (base.edges == each.edges && each.mismatch > kCycle && at(4 * edges) < kFarBetter * base.mismatch)
+            base = {4 * each.edges, at(4 * edges), true};
         if (base.edges == each.edges && each.mismatch > kChance && at(2 * edges) < kFarBetter * each.mismatch)
             base.doubtful = true;
         return base;

@@ -83,7 +83,7 @@ void tell_periods(const Lines& lines, const WheelSearch& wheel, Discovery& disco
 /// What helps most now.
 std::string next_step(const Discovery& found) {
     if (!found.wheel.found() || found.wheel.sureness == Sureness::not_sure) return found.wheel.raise;
-    if (found.cam.edges_seen > 0 && found.cam.edge_deg.empty()) return found.cam.raise;
+    if (found.cam.edges_seen > 0 && found.cam.sureness == Sureness::not_sure) return found.cam.raise;
     if (found.engine.sureness == Sureness::not_sure) return found.engine.raise;
     if (found.tdc.sureness == Sureness::not_sure) return found.tdc.raise;
     return "Turn the engine by hand to cylinder 1's timing mark (ignition off, key out) to see which of the TDCs is "

@@ -156,12 +156,20 @@ CamFinding place_marks(const std::vector<double>& edge_s, const std::vector<doub
     finding.tells_turn = every_turn(all);
     finding.tells_cycle = !finding.tells_turn;
     for (const Cluster& each : all) finding.edge_deg.push_back(each.deg);
-    finding.confidence = std::min(0.999, counted / static_cast<double>(deg.size()));
-    finding.sureness = finding.confidence > 0.9 ? Sureness::sure : Sureness::likely;
+    // A revolution that was lost on the way puts each edge at two angles, at each of them in a part of the cycles.
+    double least = cycles;
+    for (const Cluster& each : all) least = std::min(least, static_cast<double>(each.count));
+    finding.confidence = std::min({0.999, counted / static_cast<double>(deg.size()), least / cycles});
+    constexpr double kMostCycles = 0.75;
+    finding.sureness = finding.confidence > 0.9           ? Sureness::sure
+                       : finding.confidence > kMostCycles ? Sureness::likely
+                                                          : Sureness::not_sure;
     finding.why = finding.tells_turn
                       ? "The second line comes back every revolution: it marks a place of the crank, not the cycle."
                       : "The second line comes back every two revolutions: it tells which of the two this is.";
-    if (finding.tells_turn)
+    if (finding.sureness == Sureness::not_sure)
+        finding.raise = "Some edges come back in a part of the cycles only: check both sensors and their wiring.";
+    else if (finding.tells_turn)
         finding.raise = "A cam sensor in its place, or beside it, would tell the two revolutions of a cycle apart.";
     return finding;
 }

@@ -6,6 +6,8 @@
 #include <numbers>
 #include <numeric>
 
+#include "discover/still.hpp"
+
 namespace kurbel::discover {
 
 namespace {
@@ -117,22 +119,6 @@ double speeds_deg(const std::vector<double>& edge_s, const Fold& fold, double mo
     return left * most_swing_deg > moved ? moved / left : most_swing_deg;
 }
 
-/// How far an interval stands from whole pitches at most, degrees, once what gas does is taken away: at a speed without end. Unknown where the
-/// speed hardly changes.
-double still_off_deg(const std::vector<double>& edge_s, const Fold& fold, const std::vector<int>& pitches) {
-    const Thirds laps = thirds(edge_s, fold);
-    const double apart = laps.slow_s * laps.slow_s / (laps.fast_s * laps.fast_s);
-    constexpr double kEnough = 1.3;
-    if (apart < kEnough) return kUnknown;
-    const std::vector<double> fast = mean_share(edge_s, fold.edges, laps.fast);
-    const std::vector<double> slow = mean_share(edge_s, fold.edges, laps.slow);
-    const double total = std::accumulate(pitches.begin(), pitches.end(), 0.0);
-    double worst = 0.0;
-    for (std::size_t i = 0; i < fast.size(); ++i)
-        worst = std::max(worst, std::abs(fast[i] - (slow[i] - fast[i]) / (apart - 1.0) - pitches[i] / total));
-    return 360.0 * worst;
-}
-
 /// The mean over both revolutions of a cycle is free of half orders. Whole ones move teeth by a quarter as much as half orders of the same
 /// torque, and the two revolutions differ by twice what those do; few teeth hide a part of it.
 double left_of_halves(int edges) {
@@ -166,11 +152,29 @@ double single_wave_deg(const std::vector<double>& measured_deg, double most_swin
     return largest;
 }
 
+/// From so many teeth on neighbours tell a pitch.
+constexpr int kManyTeeth = 16;
+/// What pistons make of the speed's swing, at most: one in a hundred of it, at any speed (see most_swing_deg).
+constexpr double kPistons_deg = 0.6;
+/// Teeth that were meant to stand at whole places stand so near, or nearer.
+constexpr double kTeeth_deg = 1.0;
+
+/// Shares of a revolution between places behind its first edge.
+std::vector<double> intervals(const std::vector<double>& place_deg) {
+    std::vector<double> share;
+    double before = 0.0;
+    for (const double place : place_deg) {
+        share.push_back((place - before) / 360.0);
+        before = place;
+    }
+    share.push_back(1.0 - before / 360.0);
+    return share;
+}
+
 /// Pitch beside interval `i`, from the two on either side: the engine's speed swings along the revolution, so that a gap is
 /// measured by the teeth around it. Only where a few pitches are a small part of the revolution.
 double pitch_beside(const std::vector<double>& share, const std::vector<int>& pitches, std::size_t i, double mean) {
-    constexpr std::size_t kManyTeeth = 16;
-    if (share.size() < kManyTeeth) return mean;
+    if (static_cast<int>(share.size()) < kManyTeeth) return mean;
     double sum = 0.0;
     int count = 0;
     for (const std::size_t off : {share.size() - 2, share.size() - 1, std::size_t{1}, std::size_t{2}}) {
@@ -261,7 +265,10 @@ int first_interval(const std::vector<double>& width) {
 
 ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     ToothPattern pattern;
-    const std::vector<double> share = shares(fold.log_interval);
+    const Still still = fold.edges < kManyTeeth ? still_places(edge_s, fold) : Still{};
+    const double left_deg = kPistons_deg + 2.0 * still.doubt_deg;
+    const bool told = still.known && 2.0 * still.doubt_deg < kTeeth_deg;
+    const std::vector<double> share = told ? intervals(still.still_deg) : shares(fold.log_interval);
     double worst = 0.0;
     bool gap_in_doubt = false;
     std::vector<int> pitches = whole_pitches(share, worst, gap_in_doubt);
@@ -272,15 +279,14 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     if (plain && fold.edges <= kVanes) tolerance = kEvenPitch;
     bool whole = !pitches.empty() && worst < tolerance;
     // A few vanes may stand near whole places; teeth that were meant to do stand nearer.
-    constexpr double kTeeth_deg = 1.0;
     if (whole && !plain && fold.edges <= kVanes && worst * pitch_deg > kTeeth_deg) {
-        const double off_deg = still_off_deg(edge_s, fold, pitches);
-        pattern.perhaps_vanes = !(off_deg < kTeeth_deg);
-        whole = !(off_deg >= kTeeth_deg);
+        whole = !told || worst * pitch_deg < kTeeth_deg + left_deg;
+        pattern.perhaps_vanes = whole;
     }
     pattern.most_swing_deg = most_swing_deg(edge_s, fold);
     // Near a wheel of whole places, and no farther from it than this engine's swing may have moved the teeth.
-    const bool near_whole = worst < kWholePitch && worst * pitch_deg < pattern.most_swing_deg;
+    const double moved_deg = told ? std::min(left_deg, pattern.most_swing_deg) : pattern.most_swing_deg;
+    const bool near_whole = worst < kWholePitch && worst * pitch_deg < moved_deg;
     pattern.doubtful = !pitches.empty() && !plain && (whole ? gap_in_doubt : near_whole);
     std::vector<double> width;
     for (std::size_t i = 0; i < share.size(); ++i) width.push_back(whole ? pitches[i] : share[i]);
@@ -303,6 +309,7 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
         pattern.swing_deg =
             std::max({left_of_halves(fold.edges) * pattern.halves_deg, speeds_deg(edge_s, fold, pattern.most_swing_deg),
                       single_wave_deg(pattern.measured_deg, pattern.most_swing_deg)});
+        if (told) pattern.swing_deg = std::min(pattern.swing_deg, left_deg);
     }
     if (whole) {
         // Place 0 is one tooth like any other: let the errors of all of them sum to nothing.

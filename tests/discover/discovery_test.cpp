@@ -141,6 +141,33 @@ TEST(UnevenWheel, IsNotTakenForTheGapThatItResembles) {
     EXPECT_EQ(discover(turning(even(4, {3}), {}).lines()).wheel.name(), "4-1");
 }
 
+TEST(UnevenWheel, IsToldFromItsHalf) {
+    // Opposite vanes that stand nearly alike: how they differ stays the same at every speed, and is more than this engine swings by.
+    for (const std::vector<double>& vanes :
+         {std::vector<double>{0, 131, 188, 304}, {0, 70, 125, 196, 250, 312}, {0, 95.5, 188.2}}) {
+        const Discovery found = discover(turning(vanes, {}).lines());
+        EXPECT_EQ(found.wheel.teeth, static_cast<int>(vanes.size()));
+        EXPECT_EQ(found.wheel.positions, 0);
+        EXPECT_NE(found.wheel.sureness, Sureness::not_sure) << found.wheel.raise;
+    }
+}
+
+TEST(SecondLine, IsNotSureOfEdgesThatAreThereInHalfOfTheCycles) {
+    Edges edges = turning(even(36, {35}), {50.0, 410.0});
+    // From the middle on the second of the two marks is gone.
+    std::size_t marks = 0;
+    Edges kept;
+    for (std::size_t i = 0; i < edges.tick.size(); ++i) {
+        if (edges.signal[i] == 1 && marks++ > 90 && marks % 2 == 0) continue;
+        kept.tick.push_back(edges.tick[i]);
+        kept.signal.push_back(edges.signal[i]);
+    }
+    const Discovery found = discover(kept.lines());
+    EXPECT_EQ(found.cam.sureness, Sureness::not_sure);
+    EXPECT_FALSE(found.cam.raise.empty());
+    EXPECT_EQ(found.next_step, found.cam.raise);
+}
+
 TEST(PlainRing, TakesNoSwingForAnotherPlaceOfItsReference) {
     // A swing at order one half, which the revolutions of a cycle do not share, and a mark between two of the teeth.
     for (const double mark : {3.0, 7.5, 12.0, 14.9}) {
