@@ -67,7 +67,8 @@ double rarity(const Layout& layout) {
     // Nearly even spacings look like even ones whose cylinders, or whose sensor's twist, differ: far more of those are about.
     if (layout.nearly_even()) cost += 6.0;
     if (layout.cylinders() > 8) cost += 1.5;
-    if (layout.cylinders() > 12) cost += 2.0;
+    // One in some ten thousand; a shorter engine whose firings' own wave is lost, gas exchange against compression, looks like one.
+    if (layout.cylinders() > 12) cost += 7.0;
     return cost;
 }
 

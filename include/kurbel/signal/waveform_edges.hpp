@@ -286,6 +286,9 @@ void BasicWaveformEdges<Real>::serve(bool all) noexcept {
         const auto window = static_cast<std::int64_t>(Real(2.5) * level.slope()) + 2;
         const std::int64_t wait = std::clamp<std::int64_t>(window, BandLimited<Real>::kHalf + kFineReach + 1, kReach);
         if (!all && level.count() <= crossing.index + wait) return;
+        // Waves of few samples cannot be followed between them where those behind are missing: the stream's last edges would stand off by
+        // a tenth of a sample, and are not given.
+        if (level.interval() < 2 * kFewSamples && level.count() <= crossing.index + BandLimited<Real>::kHalf) return;
         place(level, crossing, std::min(level.count() - 1, crossing.index + wait));
     }
 }
