@@ -211,7 +211,8 @@ double confidence_of(const std::vector<LayoutScore>& scores) {
         const LayoutScore& other = scores[i];
         const double worse = other.cost - first.cost;
         others += std::exp(-worse);
-        const bool alike = other.layout->cylinders() == first.layout->cylinders() && other.layout->nearly_even();
+        const bool alike = first.layout->even() && other.layout->nearly_even() &&
+                           other.layout->cylinders() == first.layout->cylinders();
         alone += std::exp(-(alike ? worse : worse - std::max(0.0, other.rarity - first.rarity)));
     }
     return 1.0 / (1.0 + std::max(others, alone));

@@ -34,7 +34,7 @@ std::string read_file(const std::string& path) {
     if (std::filesystem::is_directory(path, error)) throw InputError(path, 0, "is a folder, not a file");
     std::ifstream stream(path, std::ios::binary | std::ios::ate);
     const std::streamoff size = stream ? static_cast<std::streamoff>(stream.tellg()) : -1;
-    if (size < 0) throw InputError(path, 0, "cannot be read");
+    if (size < 0) throw InputError(path, 0, "cannot be opened: check who may read it");
     std::string text(static_cast<std::size_t>(size), '\0');
     stream.seekg(0);
     if (!stream.read(text.data(), size)) throw InputError(path, 0, "cannot be read");

@@ -36,6 +36,10 @@ Folder open_folder(const std::string& path) {
 
 /// Says whether the file names a timer.
 bool read_config(const Folder& folder, Recording& recording) {
+    if (!folder.has("recording.toml"))
+        throw InputError(
+            folder.file("recording.toml"), 0,
+            "is missing; a recording is a folder that holds it (kurbel inspect drafts one from edges alone)");
     const TomlFile file = parse_toml(folder.file("recording.toml"));
     refuse_unknown_keys(file, file.root, "", {"contract", "engine", "crank_wheel", "cam_wheel", "timer"});
     if (integer_or(file, file.root, "", "contract", 1) != 1) fail_key(file, file.root, "", "contract", "must be 1");

@@ -2,6 +2,7 @@
 
 import os
 import struct
+import subprocess
 import zipfile
 
 import h5py
@@ -11,7 +12,7 @@ import pyarrow.parquet
 import pytest
 import scipy.io.wavfile
 from asammdf import MDF, Signal
-from conftest import refused, write_mapping
+from conftest import PROGRAM, refused, write_mapping
 
 MOST_MIB = 1024  # Python's libraries alone take some hundred; the program itself some ten
 
@@ -41,6 +42,9 @@ TEXTS = {
     "not a number": (b"t,s\n0.1,crank\n0.2,crank\n0.2x,crank\n0.3,crank\n" * 1 + b"0.4,crank\n" * 60, 'list.csv:4: t: must be a time, not "0.2x"'),
     "backwards": (b"t,s\n0.1,crank\n0.3,crank\n0.2,crank\n" + b"0.4,crank\n" * 5, "list.csv:4: time runs backwards"),
     "no such column": (b"time,s\n0.1,crank\n0.2,crank\n", 'has no column "t"; it has time, s'),
+    "not a number's word": (b"t,s\n0.1,crank\n0.2,crank\nNaN,crank\n", 'list.csv:4: t: must be a time, not "NaN"'),
+    "beyond all numbers": (b"t,s\n0.1,crank\n-inf,crank\n0.2,crank\n", 'list.csv:3: t: must be a time, not "-inf"'),
+    "header alone": (b"t,s\n", "no rows of numbers found in its first 1 lines"),
     "cam alone": (b"t,s\n0.1,cam\n0.2,cam\n", "holds no edges of the crank"),
 }
 
@@ -50,6 +54,25 @@ def test_text(fault, tmp_path):
     file = tmp_path / "list.csv"
     file.write_bytes(fault[0])
     check(file, fault[1], tmp_path, most_mib=64, time="t", signal="s")
+
+
+def test_what_is_no_file(tmp_path):
+    """Empty under every ending, a folder, a pipe, nothing there, and what one may not read: each cause by its own name."""
+    for ending in ("csv", "wav", "vcd", "npz", "h5", "parquet", "mf4"):
+        (tmp_path / f"empty.{ending}").touch()
+        check(tmp_path / f"empty.{ending}", "is empty: record or copy it again", tmp_path, most_mib=64)
+    (tmp_path / "folder.vcd").mkdir()
+    check(tmp_path / "folder.vcd", "recording.toml: is missing; a recording is a folder that holds it", tmp_path, most_mib=64)
+    os.mkfifo(tmp_path / "pipe.vcd")
+    check(tmp_path / "pipe.vcd", "is no regular file", tmp_path, most_mib=64)
+    check(tmp_path / "nowhere.csv", "is missing: check the name", tmp_path, most_mib=64)
+    secret = tmp_path / "secret.csv"
+    secret.write_text("t\n0.1\n0.2\n")
+    secret.chmod(0)
+    # Root reads everything, unless it lays that right down.
+    humble = ["setpriv", "--bounding-set=-all", "--inh-caps=-all"] if os.geteuid() == 0 else []
+    done = subprocess.run([*humble, PROGRAM, "convert", secret, "--out", tmp_path / "r"], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 3 and "secret.csv: cannot be opened: check who may read it" in done.stderr, done.stderr
 
 
 # ---- value change dumps -------------------------------------------------------------------------------------------------------------
@@ -62,6 +85,8 @@ VCDS = {
     "endless header": (HEAD[:21] + b"$var wire 1 ! a $end\n" * 70_000, "declares more than 65536 variables"),
     "zeros": (HEAD + bytes(1 << 19), "holds zero bytes"),
     "endless word": (HEAD + b"b" + b"1" * (3 << 20), "is a line of more than 1 MiB"),
+    "beyond all clocks": (HEAD + b"#0\n0!\n#99999999999999999999\n1!\n", ":8: the time #99999999999999999999 is no whole number below 2^63"),
+    "levels that are none": (HEAD + b"#0\n0!\n#5\nx!\n#9\nz!\n", "holds no edges of the crank"),
     "backwards": (HEAD + b"#5\n1!\n#4\n0!\n", ":8: time runs backwards: #4 behind #5"),
     "unknown code": (HEAD + b"#5\n1?\n", 'changes "?", which no $var declares'),
     "no timescale": (HEAD[21:], "names no $timescale"),
@@ -97,6 +122,8 @@ def test_wav(tmp_path):
     good.unlink()
     for name, bytes_, said in (("cut", data[:9000], "is cut off: its header tells of 16000 bytes of samples, and 8956 are there"),
                                ("head", data[:20], "is no sound file that libsndfile can read"),
+                               ("format", data[:16] + struct.pack("<I", 0x7FFFFFF0) + data[20:], "is no sound file that libsndfile can read"),
+                               ("no rate", data[:24] + bytes(4) + data[28:], "is no sound file that libsndfile can read"),
                                ("channels", data[:22] + b"\xff\xff" + data[24:], "")):
         file = tmp_path / f"{name}.wav"
         file.write_bytes(bytes_)
@@ -160,10 +187,14 @@ def test_hdf5(tmp_path):
         h5.create_dataset("vast", shape=(1 << 40,), dtype="f8", chunks=(1024,))
         h5["ring/inner"] = h5py.SoftLink("/ring")
         h5["text"] = [b"a", b"b"]
+        h5["none"] = np.array([], float)
+        h5["endless"] = np.array([0.1, 0.2, np.inf])
     check(file, 'has no column "speed"; it has crank', tmp_path, crank="speed")
     check(file, "vast: tells of 1099511627776 values, but none of them was ever written", tmp_path, crank="vast")
     check(file, 'has no column "ring"', tmp_path, crank="ring")
     check(file, "must hold numbers", tmp_path, crank="text")
+    check(file, "holds no edges of the crank", tmp_path, crank="none")
+    check(file, "value 2 (counted from 0): is no time", tmp_path, crank="endless")
     data = file.read_bytes()
     file.write_bytes(data[: len(data) // 2])
     check(file, "is no HDF5 file, or cut off", tmp_path, crank="crank")

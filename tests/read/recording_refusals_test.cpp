@@ -94,7 +94,9 @@ INSTANTIATE_TEST_SUITE_P(
 
 TEST(FolderRefused, WhereFilesAreMissing) {
     const Folder folder;
-    EXPECT_EQ(reading_complaint(folder), "R/recording.toml: is missing");
+    EXPECT_EQ(reading_complaint(folder),
+              "R/recording.toml: is missing; a recording is a folder that holds it (kurbel inspect drafts one from "
+              "edges alone)");
     folder.write("recording.toml", kToml);
     EXPECT_EQ(reading_complaint(folder), "R/edges.csv: is missing (crank.npy too)");
     folder.write("cam.npy", "x");
@@ -105,7 +107,8 @@ TEST(FolderRefused, WhereFilesAreMissing) {
     const auto missing = [&] { (void)kurbel::read::read_recording(folder.path() + "/none"); };
     EXPECT_EQ(kurbel::test::complaint(folder, missing), "R/none: is missing; a recording is a folder");
     const auto file = [&] { (void)kurbel::read::read_recording(folder.file("edges.csv")); };
-    EXPECT_EQ(kurbel::test::complaint(folder, file), "R/edges.csv: which column is the crank's? Write R/edges.csv.kurbel.toml (crank = \"NAME\" ...), or call "
+    EXPECT_EQ(kurbel::test::complaint(folder, file),
+              "R/edges.csv: which column is the crank's? Write R/edges.csv.kurbel.toml (crank = \"NAME\" ...), or call "
               "kurbel convert with --crank NAME; there are time_s, signal");
 }
 

@@ -95,14 +95,15 @@ constexpr std::array<std::array<const char*, 2>, 14> kEndings{{{".wav", "wav"},
 std::string format_of(const std::string& path) {
     std::error_code error;
     const std::filesystem::file_status status = std::filesystem::status(path, error);
-    if (!std::filesystem::exists(status)) throw InputError(path, 0, "is missing");
+    if (!std::filesystem::exists(status)) throw InputError(path, 0, "is missing: check the name and the folder");
     if (!std::filesystem::is_regular_file(status))
         throw InputError(path, 0, "is no regular file: a recording is a folder or a file of a known end");
     std::ifstream stream(path, std::ios::binary);
+    if (!stream) throw InputError(path, 0, "cannot be opened: check who may read it");
     std::array<char, 64> buffer{};
     stream.read(buffer.data(), buffer.size());
     std::string_view head(buffer.data(), static_cast<std::size_t>(std::max<std::streamsize>(stream.gcount(), 0)));
-    if (head.empty()) throw InputError(path, 0, "is empty");
+    if (head.empty()) throw InputError(path, 0, "is empty: record or copy it again");
     const std::string_view behind_space = head.substr(std::min(head.find_first_not_of(" \t\r\n"), head.size()));
     for (const Mark& mark : kMarks)
         if (head.substr(0, mark.bytes.size()) == mark.bytes || behind_space.substr(0, mark.bytes.size()) == mark.bytes)

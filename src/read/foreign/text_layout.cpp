@@ -36,9 +36,20 @@ bool blank_or_comment(std::string_view line) noexcept {
 
 enum class Look : std::uint8_t { blank, point, comma, whole, word };
 
+/// What programs write where a number should be: the column stays one of numbers, and a reader that needs it complains of the line.
+bool not_finite(std::string_view field) {
+    if (!field.empty() && (field[0] == '-' || field[0] == '+')) field.remove_prefix(1);
+    constexpr std::array<std::string_view, 3> kWords{"nan", "inf", "infinity"};
+    return std::any_of(kWords.begin(), kWords.end(), [&](std::string_view word) {
+        return std::equal(field.begin(), field.end(), word.begin(), word.end(),
+                          [](char letter, char small) { return letter == small || letter == small - 32; });
+    });
+}
+
 /// What kind of number a field is; a comma counts where it stands once, between or before digits.
 Look look_of(std::string_view field) {
     if (field.empty()) return Look::blank;
+    if (not_finite(field)) return Look::whole;
     if (finite_number(field)) return field.find('.') == std::string_view::npos ? Look::whole : Look::point;
     std::string buffer;
     const bool one_comma = std::count(field.begin(), field.end(), ',') == 1;

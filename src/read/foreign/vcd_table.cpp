@@ -221,7 +221,8 @@ class VcdTable : public Table {
 
     void take_time(std::string_view text) {
         const std::optional<std::int64_t> time = whole_number(text);
-        if (!time || *time < 0) words_.fail("the time #" + std::string(text.substr(0, 30)) + " is no whole number");
+        if (!time || *time < 0)
+            words_.fail("the time #" + std::string(text.substr(0, 30)) + " is no whole number below 2^63");
         if (*time < time_)
             words_.fail("time runs backwards: #" + std::to_string(*time) + " behind #" + std::to_string(time_));
         time_ = *time;
