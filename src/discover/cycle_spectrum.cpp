@@ -1,22 +1,18 @@
 #include "discover/cycle_spectrum.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <map>
 
-#include "kurbel/core/slider_crank.hpp"
+#include "discover/cycle_collector.hpp"
+#include "discover/cycle_fit.hpp"
 #include "kurbel/stage/decoder.hpp"
 
 namespace kurbel::discover {
 
 namespace {
-
-constexpr int kMostWaves = 24;
-constexpr double kWavesPerInterval = 0.42;
-constexpr double kWorstNoise = 4.0;  ///< an order whose noise the gap raises by more is not told
 
 /// A stand-in engine: the Decoder needs to know strokes and cam alone.
 bool make_config(const EdgeLines& lines, const WheelFinding& wheel, const CamFinding& cam, Config& config) {
@@ -35,155 +31,8 @@ bool make_config(const EdgeLines& lines, const WheelFinding& wheel, const CamFin
     return validate(config).ok();
 }
 
-/// The fit of one cycle: intervals to waves.
-struct Fit {
-    int intervals = 0;
-    int waves = 0;
-    std::vector<double> factor;  ///< squared width over 2, rad^2
-    Eigen::MatrixXd rows;        ///< 2 a wave
-    Eigen::VectorXd slope;       ///< what energy that rises by 1 a cycle does to them
-    std::vector<bool> told;
-    /// Of each wave: standard deviation of its real or imaginary part at unit energy, with teeth that stand off by 1 rad at random.
-    std::vector<double> by_teeth;
-
-    explicit Fit(const WheelConfig& wheel);
-};
-
-Fit::Fit(const WheelConfig& wheel) : intervals(2 * wheel.teeth) {
-    waves = std::min(kMostWaves, static_cast<int>(kWavesPerInterval * intervals));
-    const auto angle = [&](int tooth) {
-        return to_rad(static_cast<double>(wheel.angle_deg[static_cast<std::size_t>(tooth % wheel.teeth)]) +
-                      360.0 * (tooth / wheel.teeth));
-    };
-    Eigen::MatrixXd design(intervals, 1 + 2 * waves);
-    Eigen::VectorXd rise(intervals);
-    for (int i = 0; i < intervals; ++i) {
-        const double width = angle(i + 1) - angle(i);
-        const double middle = angle(i) + 0.5 * width;
-        factor.push_back(0.5 * width * width);
-        rise[i] = middle / to_rad(720.0);
-        design(i, 0) = 1.0;
-        for (int h = 1; h <= waves; ++h) {
-            const double order = 0.5 * h;
-            const double softened = std::sin(0.5 * order * width) / (0.5 * order * width);
-            design(i, 2 * h - 1) = softened * std::cos(order * middle);
-            design(i, 2 * h) = -softened * std::sin(order * middle);
-        }
-    }
-    const Eigen::MatrixXd solve = (design.transpose() * design).ldlt().solve(design.transpose());
-    rows = solve.bottomRows(2 * waves);
-    slope = rows * rise;
-    for (int h = 0; h < waves; ++h) {
-        const double gain = 0.5 * (rows.row(2 * h).squaredNorm() + rows.row(2 * h + 1).squaredNorm());
-        told.push_back(gain <= kWorstNoise * 2.0 / intervals);
-    }
-    // A tooth that stands off makes one interval longer and the next shorter, in both revolutions alike.
-    Eigen::MatrixXd by_tooth = Eigen::MatrixXd::Zero(intervals, wheel.teeth);
-    for (int i = 0; i < intervals; ++i) {
-        const double share = 2.0 / (angle(i + 1) - angle(i));
-        by_tooth(i, i % wheel.teeth) += share;
-        by_tooth(i, (i + 1) % wheel.teeth) -= share;
-    }
-    const Eigen::MatrixXd moved = rows * by_tooth;
-    for (int h = 0; h < waves; ++h)
-        by_teeth.push_back(std::sqrt(0.5 * (moved.row(2 * h).squaredNorm() + moved.row(2 * h + 1).squaredNorm())));
-}
-
-/// By which single teeth stand off, radians. The engine's swing moves neighbours alike, and differences of differences do not see it.
-double tooth_error_rad(const WheelFinding& wheel) {
-    constexpr double kUsual_deg = 0.1;   // of a stamped wheel (from memory)
-    constexpr double kLeast_deg = 0.02;  // of a machined one (from memory)
-    const std::size_t teeth = wheel.measured_deg.size();
-    constexpr std::size_t kFewest = 8;
-    if (wheel.positions == 0 || teeth < kFewest || wheel.angle_deg.size() != teeth) return to_rad(kUsual_deg);
-    double square = 0.0;
-    for (std::size_t i = 0; i < teeth; ++i) {
-        const auto off = [&](std::size_t k) { return wheel.measured_deg[k % teeth] - wheel.angle_deg[k % teeth]; };
-        square += std::pow(off(i + 2) - 2.0 * off(i + 1) + off(i), 2) / (6.0 * static_cast<double>(teeth));
-    }
-    return to_rad(std::max(kLeast_deg, std::sqrt(square)));
-}
-
-/// 0.2 mm off the centre of a wheel of 75 mm radius (judged from usual fits; no source): a wave of order 1.
-constexpr double kRunOut_deg = 0.15;
-
-std::vector<double> wheel_errors(const Fit& fit, const WheelFinding& wheel) {
-    std::vector<double> error(static_cast<std::size_t>(fit.waves));
-    for (std::size_t h = 1; h < error.size(); h += 2) error[h] = fit.by_teeth[h] * tooth_error_rad(wheel);
-    if (error.size() > 1) error[1] = std::hypot(error[1], 2.0 * to_rad(kRunOut_deg));
-    return error;
-}
-
-struct Cycle {
-    double begin_s = 0.0;
-    double end_s = 0.0;
-    double energy = 0.0;
-    int section = 0;
-    bool follows = false;  ///< the cycle before is whole, too
-    Eigen::VectorXd fit;
-};
-
-/// Collects the whole cycles among the teeth.
-class Collector {
-  public:
-    Collector(const Fit& fit, int teeth, double hz) : fit_(&fit), teeth_(teeth), hz_(hz), energy_(fit.intervals) {}
-
-    void push(const Tooth& tooth) {
-        const int place = tooth.half * teeth_ + tooth.index;
-        if (tooth.phase_known && !phase_known_) {
-            // What came before may be half a cycle off.
-            cycles.clear();
-            phase_known_ = true;
-        }
-        const bool next = has_last_ && !tooth.restart && place == (last_ + 1) % fit_->intervals;
-        if (tooth.restart && !tooth.phase_known) ++section_;
-        if (next) {
-            const double interval_s = static_cast<double>(tooth.tick - last_tick_) / hz_;
-            energy_[last_] = fit_->factor[static_cast<std::size_t>(last_)] / (interval_s * interval_s);
-            ++run_;
-        } else {
-            run_ = 0;
-            connected_ = false;
-        }
-        if (place == 0) {
-            const double time_s = static_cast<double>(tooth.tick) / hz_;
-            if (run_ >= fit_->intervals) {
-                cycles.push_back({begin_s_, time_s, energy_.mean(), section_, connected_, fit_->rows * energy_});
-                connected_ = true;
-            } else {
-                connected_ = false;
-            }
-            begin_s_ = time_s;
-            run_ = 0;
-        }
-        has_last_ = true;
-        last_ = place;
-        last_tick_ = tooth.tick;
-    }
-
-    /// What comes is not connected to what was pushed.
-    void interrupt() { has_last_ = false; }
-
-    [[nodiscard]] bool phase_known() const { return phase_known_; }
-    std::vector<Cycle> cycles;
-
-  private:
-    const Fit* fit_;
-    int teeth_;
-    double hz_;
-    Eigen::VectorXd energy_;
-    bool phase_known_ = false;
-    bool has_last_ = false;
-    bool connected_ = false;
-    int last_ = 0;
-    int run_ = 0;
-    int section_ = 0;
-    std::int64_t last_tick_ = 0;
-    double begin_s_ = 0.0;
-};
-
 /// Every whole revolution that the search for the wheel found, lost ones counted.
-void push_laps(const Lines& lines, const Fold& turns, int first, Collector& collector) {
+void push_laps(const Lines& lines, const Fold& turns, int first, CycleCollector& collector) {
     std::size_t next = 0;
     for (const Lap& lap : longest_section(turns)) {
         if (lap.first != next) collector.interrupt();
@@ -213,16 +62,6 @@ double looks_same_after_deg(const WheelFinding& wheel) {
     return 360.0;
 }
 
-/// Cycles of unknown phase hang together only without a loss of the wheel between them.
-void keep_longest_section(std::vector<Cycle>& cycles) {
-    std::map<int, int> count;
-    for (const Cycle& cycle : cycles) ++count[cycle.section];
-    const auto most =
-        std::max_element(count.begin(), count.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
-    if (most == count.end()) return;
-    std::erase_if(cycles, [&](const Cycle& cycle) { return cycle.section != most->first; });
-}
-
 /// 1 without fuel from two cycles before to the cycle's end, 0 with fuel all along, -1 between.
 int fuel_state(const Cycle& cycle, const std::vector<std::pair<double, double>>& cuts) {
     const double settled_s = 2.0 * (cycle.end_s - cycle.begin_s);
@@ -248,7 +87,7 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, con
     const WheelFinding& wheel = search.finding;
     Config config;
     if (!wheel.found() || !make_config(lines, wheel, cam, config)) return spectrum;
-    const Fit fit(config.crank_wheel);
+    const CycleFit fit(config.crank_wheel);
     spectrum.waves = fit.waves;
     spectrum.told = fit.told;
     spectrum.wheel_error = wheel_errors(fit, wheel);
@@ -256,7 +95,7 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, con
     if (fit.waves < 1) return spectrum;
     Decoder decoder;
     decoder.configure(config);
-    Collector collector(fit, wheel.teeth, lines.timer.hz);
+    CycleCollector collector(fit, wheel.teeth, lines.timer.hz);
     std::array<Tooth, kMaxTeethPerPush> teeth{};
     for (std::size_t i = 0; i < lines.edges; ++i) {
         const Signal signal = lines.signal == nullptr ? Signal::crank : static_cast<Signal>(lines.signal[i]);
@@ -266,7 +105,7 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, con
     spectrum.phase_known = collector.phase_known();
     if (collector.cycles.empty() && !wheel.absent.empty()) {
         spectrum.turn_deg = looks_same_after_deg(wheel);
-        collector = Collector(fit, wheel.teeth, 1.0 / unwrapped.tick_s);
+        collector = CycleCollector(fit, wheel.teeth, 1.0 / unwrapped.tick_s);
         push_laps(unwrapped, search.turns, search.pattern.first, collector);
         spectrum.phase_known = false;
     }
