@@ -227,11 +227,17 @@ std::vector<int> whole_pitches(const std::vector<double>& share, double& worst, 
     for (std::size_t i = 0; i < share.size(); ++i)
         if (pitches[i] == 1) square += std::pow(share[i] / local[i] - 1.0, 2) / static_cast<double>(ones);
     gap_in_doubt = false;
+    constexpr double kByChance = 3.3;  // one in a thousand
+    const bool neighbours_tell = static_cast<int>(share.size()) >= kManyTeeth;
     for (std::size_t i = 0; i < share.size(); ++i) {
         if (pitches[i] < 2) continue;
         const double off = std::abs(share[i] / local[i] - pitches[i]);
+        // Both ends of the gap shift the pitch beside it, too, the other way: so far by chance, if teeth stand off as single pitches tell.
+        const double beside = pitches[i] / 4.0;
+        const double by_chance =
+            neighbours_tell ? kByChance * std::sqrt(square * ((1.0 + beside) * (1.0 + beside) + beside * beside)) : 0.0;
         // Teeth do not stand off by a degree: then speed swings there, or a tooth is missing from the count.
-        const bool beyond_teeth = off > 0.6 * kWholePitch && off * 360.0 * pitch > 1.0;
+        const bool beyond_teeth = off > std::max(0.6 * kWholePitch, by_chance) && off * 360.0 * pitch > 1.0;
         if (off > kWholePitch || beyond_teeth || (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
             gap_in_doubt = true;
     }
