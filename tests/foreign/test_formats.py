@@ -165,6 +165,26 @@ def test_others_read_what_we_write(engine, tmp_path):
     np.testing.assert_array_equal(picoseconds, engine.crank * 1_000_000)
 
 
+def test_channels_with_a_clock_of_their_own(engine, tmp_path):
+    """Times of a logger that started 3.25 s late and runs slow by 2 in 10000 come back to the crank's clock; what was before zero holds from there."""
+    other = (engine.channel_time - 3.25) / (1.0 + 2e-4)
+    np.savez(tmp_path / "two.npz", crank=engine.crank / 1e6, t_load=other, load=engine.load)
+    file = write_mapping(tmp_path / "two.npz", crank="crank", load="load", load_time="t_load", channel_offset_s=3.25, channel_drift=2e-4)
+    changes = np.r_[True, np.diff(engine.load) != 0.0]  # a value that stays is told once
+
+    def times_and_loads(*options):
+        must("convert", file, "--out", tmp_path / "r", *options)
+        rows = np.genfromtxt(tmp_path / "r" / "channels.csv", delimiter=",", names=True)
+        return rows["time_s"], rows["load"]
+
+    times, loads = times_and_loads()
+    np.testing.assert_allclose(times, engine.channel_time[changes], rtol=0.0, atol=2e-9)
+    np.testing.assert_allclose(loads, engine.load[changes])
+    times, loads = times_and_loads("--channel-offset-s", "-20", "--channel-drift", "0")
+    np.testing.assert_allclose(times, np.where(other < 0.0, other - 20.0, np.maximum(other - 20.0, 0.0))[changes], rtol=0.0, atol=2e-9)
+    np.testing.assert_allclose(loads, engine.load[changes])
+
+
 def test_options_say_what_a_mapping_says(engine, tmp_path):
     file = text_by_csv(engine, tmp_path)
     mapping = tmp_path / "edges-list.csv.kurbel.toml"

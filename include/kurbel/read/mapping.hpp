@@ -45,6 +45,8 @@ struct Mapping {
     std::string vehicle_kmh;
     std::string vehicle_time;
     double channel_interval_s = -1.0;
+    double channel_offset_s = 0.0;
+    double channel_drift = 0.0;
 };
 
 /// One key of a mapping.

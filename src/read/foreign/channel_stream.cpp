@@ -1,4 +1,5 @@
 // A channel's samples as values that hold until the next: averaged where they come thick and fast, repeated only on change.
+#include <algorithm>
 #include <cmath>
 #include <optional>
 
@@ -42,12 +43,19 @@ class ChannelValues : public ItemStream {
             const std::size_t row = row_++;
             const double value = block_.numbers[1][row];
             if (std::isnan(value) || block_.integers[0][row] == kNoTime) continue;
-            const std::int64_t time =
+            const std::int64_t own =
                 rule_.in_ticks ? time_of_tick(block_.integers[0][row], rule_.hz) : block_.integers[0][row];
+            // What would lie before the clock's zero holds from there on.
+            const std::int64_t time = own < 0 ? own + shift_ns(own) : std::max<std::int64_t>(0, own + shift_ns(own));
             if (time < before_ns_) table_->fail(row, "the time of a channel runs backwards");
             before_ns_ = time;
             return Sample{time, value};
         }
+    }
+
+    /// By which the recording's clock is ahead of the channel's.
+    [[nodiscard]] std::int64_t shift_ns(std::int64_t own_ns) const {
+        return std::llround(1e9 * rule_.offset_s + rule_.drift * static_cast<double>(own_ns));
     }
 
     /// The next value with its time: a sample, or the mean over an interval, which holds from the interval's beginning.

@@ -131,6 +131,16 @@ const std::vector<MappingKey>& mapping_keys() {
          {},
          0.0,
          3600.0},
+        {"channel_offset_s",
+         &M::channel_offset_s,
+         "Channels with a clock of their own: the crank's clock reads channel_offset_s + (1 + channel_drift) times "
+         "theirs\n"
+         "(kurbel.align_speeds of the Python module finds both from a speed that both clocks saw)",
+         "SECONDS",
+         {},
+         -1e6,
+         1e6},
+        {"channel_drift", &M::channel_drift, "See channel_offset_s; default 0", "SHARE", {}, -0.01, 0.01},
     };
     return keys;
 }

@@ -138,6 +138,8 @@ class Opener {
         const double interval_s = mapping_.channel_interval_s >= 0.0 ? mapping_.channel_interval_s : even ? 0.01 : 0.0;
         rule.interval_ns = flag ? 0 : std::llround(interval_s * 1e9);
         rule.in_ticks = unit() == "ticks" && !keeps_times(mapping_);
+        rule.offset_s = mapping_.channel_offset_s;
+        rule.drift = mapping_.channel_drift;
         Wish times;
         if (!own_time.empty()) {
             times = time(own_time, unit(), rule.in_ticks ? hz() : 1e9);

@@ -68,6 +68,8 @@ struct ChannelRule {
     std::int64_t interval_ns = 0;  ///< averaged over intervals of this length; 0: every change
     double hz = 1e9;               ///< of the recording's clock
     bool in_ticks = false;         ///< the table's times are ticks of that clock, else ns
+    double offset_s = 0.0;         ///< the recording's clock reads offset_s + (1 + drift) times the channel's
+    double drift = 0.0;
 };
 
 /// A channel, from a table with the wishes time and number. Values repeat only where they change.
