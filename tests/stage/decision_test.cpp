@@ -6,6 +6,7 @@
 
 #include <array>
 #include <cmath>
+#include <limits>
 #include <random>
 #include <vector>
 
@@ -63,6 +64,36 @@ TEST(Decision, AccusesNormalScatterNoMoreOftenThanPromised) {
     // not likely to be misfires, and are not called.
     EXPECT_GE(alarms, 1) << "of " << judged;
     EXPECT_LE(alarms, 53) << "of " << judged;
+}
+
+TEST(Decision, CallsNoMisfireWhereAPushExplainsItAsWell) {
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(12);
+    std::normal_distribution<double> normal(0.0, 0.05);
+    const auto drive = [&](double load, int firings) {
+        for (int n = 0; n < firings; ++n) {
+            Firing firing = firing_at(n % 4, normal(random));
+            firing.load = load;
+            static_cast<void>(decision.judge(firing, false, false, false));
+        }
+    };
+    const auto lose = [&](double load, double loss_ratio) {
+        Firing firing = firing_at(1, 1.0);
+        firing.load = load;
+        firing.loss_ratio = loss_ratio;
+        return decision.judge(firing, false, false, false);
+    };
+    drive(0.3, 400);
+    const auto on_the_road = lose(0.3, 1.0);
+    EXPECT_EQ(on_the_road.verdict, Verdict::unjudged);
+    EXPECT_EQ(on_the_road.reason, Reason::rough_road);
+    EXPECT_GT(on_the_road.evidence, on_the_road.threshold);
+    EXPECT_LT(on_the_road.probability, 0.5);
+    EXPECT_FALSE(on_the_road.feedback.learn);
+    EXPECT_EQ(lose(0.3, 20.0).verdict, Verdict::misfire);
+    EXPECT_EQ(lose(0.3, std::numeric_limits<double>::infinity()).verdict, Verdict::misfire);
+    drive(0.15, 20);
+    EXPECT_EQ(lose(0.15, 1.0).reason, Reason::transient) << "the foot has moved";
 }
 
 TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {

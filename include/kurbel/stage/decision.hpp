@@ -10,6 +10,7 @@
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_odds.hpp"
+#include "kurbel/stage/pedal_rest.hpp"
 #include "kurbel/stage/two_levels.hpp"
 
 namespace kurbel {
@@ -34,6 +35,7 @@ class Decision {
 
     void configure(const Config& config) noexcept {
         firings_ = config.engine.cylinders;
+        firing_deg_ = static_cast<float>(config.engine.cycle_deg() / config.engine.cylinders);
         const auto accepted = static_cast<Real>(config.settings.false_alarm);
         normal_limit_ = normal_quantile(accepted);
         // Who accepts a tenth of the false alarms asks for ten times the odds.
@@ -47,6 +49,7 @@ class Decision {
         scatter_.begin(firings_);
         odds_.begin(firings_);
         levels_.begin();
+        pedal_.begin();
         strange_ = Real(1);
         losing_ = 0;
         drift_.fill(0);
@@ -62,6 +65,8 @@ class Decision {
                                         bool phase_missing) noexcept {
         Judgement<Real> j;
         j.reason = obstacle(firing, phase_missing);
+        if (!firing.rehearsal && firing.speed_rpm > Real(0))
+            pedal_.take(static_cast<float>(firing.load), firing_deg_ / (6.0F * static_cast<float>(firing.speed_rpm)));
         if (!firing.complete) return j;
         const Real healthy = scatter_.deviation(firing.place);
         const Real sd =
@@ -72,10 +77,14 @@ class Decision {
         const Seen seen{firing.place, firing.dead, firing.lost, mean, sd};
         j.probability = odds_.probability(seen, scatter_);
         j.threshold = limit(seen, firing.sized, j);
+        // Who knows of clutch and road may doubt a misfire; it is told, and calls none, but what is usual here is learned without it.
+        const Real unshaken = j.probability;
+        const Real sceptical = odds_.probability_by(firing.loss_ratio, seen);
+        j.probability = std::min(unshaken, sceptical);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         // A pattern of a few cycles may itself be what is odd; what it calls a misfire must not be kept from it for ever.
-        j.feedback = {beyond && !learning, !firing.mixed, j.probability};
+        j.feedback = {beyond && !learning, !firing.mixed, unshaken};
         if (learning) {
             j.reason = Reason::learning;
             return j;
@@ -90,6 +99,13 @@ class Decision {
             j.feedback.learn = j.feedback.learn && firing.strange <= kStrangest;
             return j;
         }
+        if (beyond && sceptical < kAsLikely) {
+            j.reason = pedal_.still() ? Reason::rough_road : Reason::transient;
+            // Neither an example of a misfire nor of health.
+            j.feedback.learn = false;
+            if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability);
+            return j;
+        }
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;
         // Where even a whole combustion lost would stay below the limit, "fired" would be a guess.
         if (!beyond && mean + j.threshold * sd > kWhole) {
@@ -97,8 +113,8 @@ class Decision {
             j.reason = firing.short_window ? Reason::no_sync : (young ? Reason::learning : Reason::low_torque);
         }
         if (!firing.mixed && !firing.rehearsal && move_level(firing, j.feedback)) return j;
-        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, j.probability, j.feedback);
-        if (!firing.mixed && !firing.rehearsal) follow(firing, seen, j.probability);
+        if (!firing.mixed && !firing.dead && !firing.rehearsal) follow_drift(firing, sd, unshaken, j.feedback);
+        if (!firing.mixed && !firing.rehearsal) follow(firing, seen, unshaken);
         return j;
     }
 
@@ -125,6 +141,7 @@ class Decision {
     static constexpr Real kMost = Real(0.6);      // of the firings of the last two cycles
     static constexpr Real kLosingCycles = Real(2);
     static constexpr Real kUsuallyStrange = Real(2);  // times the usual mean square: common among calm windows
+    static constexpr Real kAsLikely = Real(0.5);      // to have lost its work as to have been pushed
     static constexpr Real kUnrestCycles = Real(2);
     static constexpr float kOffLevel = 0.25F;
     static constexpr Real kDriftFirings = Real(6);
@@ -230,6 +247,7 @@ class Decision {
     }
 
     int firings_ = 0;
+    float firing_deg_ = 180.0F;  // crank degrees from one firing to the next
     bool running_ = false;
     bool sized_ = true;
     Real strange_ = 1;  // mean of the last windows
@@ -240,6 +258,7 @@ class Decision {
     HealthyScatter<Real> scatter_{};
     MisfireOdds<Real> odds_{};
     TwoLevels levels_{};
+    PedalRest pedal_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> drift_{};
 };

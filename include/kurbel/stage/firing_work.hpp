@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <limits>
 
 namespace kurbel {
 
@@ -32,6 +33,9 @@ struct FiringWork {
     Real pattern_doubt = 0;   ///< variance of the pattern over that of one firing's measurement: 1/n after n cycles
     Real known_variance = 0;  ///< part of lost_se squared that not every firing has: a short window
     Real offset = 0;          ///< share by which this cylinder's healthy pattern lies below the others
+    /// Logarithm of the likelihood ratio of lost work over none where slow torque may stand beside both; infinite where nobody
+    /// asked, for the firing seems to have done its work.
+    Real loss_ratio = std::numeric_limits<Real>::infinity();
     Real strange = 1;  ///< residual that neither health nor misfire explains, in its healthy mean square; 1 = usual
 };
 

@@ -55,6 +55,12 @@ class MisfireOdds {
         return probability;
     }
 
+    /// Probability of a misfire for the firing last asked of, from another likelihood ratio of "a misfire" over "healthy" (its logarithm).
+    [[nodiscard]] Real probability_by(Real loss_ratio, const Seen& seen) const noexcept {
+        const Real rate = prior(seen);
+        return Real(1) / (Real(1) + (Real(1) - rate) / rate * std::exp(-loss_ratio));
+    }
+
     /// The loss between `from` and `to` up to which the firing last asked of would be less likely a misfire than `probability`.
     [[nodiscard]] Real loss_at(Real probability, Seen seen, const HealthyScatter<Real>& scatter, Real from,
                                Real to) const noexcept {

@@ -49,20 +49,25 @@ class WindowCovariance {
         if (gain_ > Real(1e3)) rescale();
     }
 
-    /// Factorises the present covariance plus `doubt` on its diagonal and errors of single edges of variance `edge`; false where
-    /// that is not positive definite (then the former factor stays).
-    bool factorise(Real doubt, Real edge = 0) noexcept {
+    /// The present covariance plus `doubt` on its diagonal and errors of single edges of variance `edge`; its lower triangle.
+    [[nodiscard]] Matrix present(Real doubt, Real edge = 0) const noexcept {
         Matrix c(size_, size_);
         Real trace = 0;
-        for (int i = 0; i < size_; ++i) trace += at(i, i);
+        for (int i = 0; i < size_; ++i) trace += sum_[triangle(i, i)];
         for (int j = 0; j < size_; ++j)
-            for (int i = j; i < size_; ++i) c(i, j) = at(i, j) / total_;
+            for (int i = j; i < size_; ++i) c(i, j) = sum_[triangle(i, j)] / total_;
         // A ridge against windows that hardly vary in one direction.
         const Real ridge = doubt + Real(1e-4) * trace / (total_ * Real(size_));
         for (int i = 0; i < size_; ++i) c(i, i) += ridge + Real(6) * edge;
         // A tooth that comes late makes one bin slower and the next one faster: 1, -2, 1 in the differences of energy.
         for (int i = 1; i < size_; ++i) c(i, i - 1) -= Real(4) * edge;
         for (int i = 2; i < size_; ++i) c(i, i - 2) += edge;
+        return c;
+    }
+
+    /// Factorises the same; false where that is not positive definite (then the former factor stays).
+    bool factorise(Real doubt, Real edge = 0) noexcept {
+        const Matrix c = present(doubt, edge);
         const Eigen::LLT<Matrix> llt(c);
         if (llt.info() != Eigen::Success) return false;
         for (int j = 0; j < size_; ++j)

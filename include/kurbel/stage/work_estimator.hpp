@@ -15,6 +15,7 @@
 #include "kurbel/stage/misfire_response.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/rehearsal.hpp"
+#include "kurbel/stage/second_look.hpp"
 #include "kurbel/stage/segmenter.hpp"
 
 namespace kurbel {
@@ -49,6 +50,7 @@ class WorkEstimator {
         next_cycle_bin_ = -1;
         ever_known_ = false;
         frame_known_ = false;
+        second_look_.begin();
     }
 
     /// Takes one bin with the channel values in force at its end; `load` NaN where unknown.
@@ -354,10 +356,13 @@ class WorkEstimator {
         }
         if (firing.mixed || firing.cut) return;
         weigh_hypotheses(window_);
-        if (!engine_.bank.prefers_another()) return;
-        engine_.match();
-        look_again();
-        measure(firing, limits);
+        if (engine_.bank.prefers_another()) {
+            engine_.match();
+            look_again();
+            measure(firing, limits);
+        }
+        firing.loss_ratio = second_look_.loss_ratio(engine_, pending_, firing.lost, limits, grid_, before_);
+        second_look_.follow(firing.strange, grid_.firings);
     }
 
     /// Whether the edges of the oldest firing's window are off by more or less than windows are matched for.
@@ -491,6 +496,7 @@ class WorkEstimator {
     Real first_scatter_ = 0;
     int first_healthy_ = 0;
     Rehearsal<Real> rehearsal_{};
+    SecondLook<Real> second_look_{};
     PendingFirings<Real> pending_{};
     LearnedEngine<Real> engine_{};
 };
