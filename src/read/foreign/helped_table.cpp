@@ -1,4 +1,4 @@
-// Tables that a Python reader gives: NumPy archives, HDF5, Parquet, MDF.
+// Tables that a Python reader gives: NumPy archives, HDF5, Parquet, MDF. readers/frames.py tells what is asked and answered.
 #include <cmath>
 #include <cstring>
 
@@ -7,6 +7,59 @@
 #include "read/foreign/table.hpp"
 
 namespace kurbel::read {
+
+/// The process that reads one file.
+class HelpedFile {
+  public:
+    HelpedFile(const std::string& path, const std::string& format)
+        : path_(path), process_(path, {"read", format, path}) {}
+
+    [[nodiscard]] const std::string& path() const { return path_; }
+
+    FileContents look() {
+        process_.send('L', {});
+        FileContents contents;
+        for (;;) {
+            Frame frame = process_.receive();
+            if (frame.kind == 'Z') return contents;
+            if (frame.kind == 'C') contents.columns.push_back(std::move(frame.bytes));
+            if (frame.kind == 'D') contents.description = std::move(frame.bytes);
+            if (frame.kind == 'U') contents.time_unit = std::move(frame.bytes);
+            if (std::strchr("CDU", frame.kind) == nullptr || frame.kind == 0) refuse_nonsense();
+        }
+    }
+    /// Its number, by which blocks are asked for; `types` is given a letter a wish.
+    std::uint64_t open(std::string_view wishes, std::string& types) {
+        process_.send('O', wishes);
+        Frame frame = process_.receive();
+        if (frame.kind != 'H') refuse_nonsense();
+        types = std::move(frame.bytes);
+        return opened_++;
+    }
+    /// The next block, and the share of the file that was read with it; false behind the last.
+    bool next(std::uint64_t number, std::string& block, double& done) {
+        std::string bytes;
+        for (unsigned place = 0; place < 8; ++place) bytes += static_cast<char>((number >> (8U * place)) & 0xFFU);
+        process_.send('N', bytes);
+        for (;;) {
+            Frame frame = process_.receive();
+            if (frame.kind == 'Z') return false;
+            if (frame.kind == 'P' && frame.bytes.size() == sizeof done) {
+                std::memcpy(&done, frame.bytes.data(), sizeof done);
+                continue;
+            }
+            if (frame.kind != 'B') refuse_nonsense();
+            block = std::move(frame.bytes);
+            return true;
+        }
+    }
+    [[noreturn]] void refuse_nonsense() const { throw InputError(path_, 0, "its reader answered nonsense"); }
+
+  private:
+    std::string path_;
+    HelperProcess process_;
+    std::uint64_t opened_ = 0;
+};
 
 namespace {
 
@@ -19,12 +72,6 @@ std::string word_of(const Wish& wish) {
     return word;
 }
 
-std::vector<std::string> request(const std::string& path, const std::string& format, const std::vector<Wish>& wishes) {
-    std::vector<std::string> words{"read", format, path};
-    for (const Wish& wish : wishes) words.push_back(word_of(wish));
-    return words;
-}
-
 template <class T>
 void copy(const char* from, std::size_t rows, std::vector<T>& to) {
     to.resize(rows);
@@ -33,32 +80,25 @@ void copy(const char* from, std::size_t rows, std::vector<T>& to) {
 
 class HelpedTable : public Table {
   public:
-    HelpedTable(const std::string& path, const std::string& format, std::vector<Wish> wishes)
-        : path_(path), wishes_(std::move(wishes)), process_(path, request(path, format, wishes_)) {
-        Frame frame = process_.receive();
-        if (frame.kind != 'H' || frame.bytes.size() != wishes_.size())
-            throw InputError(path_, 0, "its reader answered nonsense");
-        types_ = frame.bytes;
+    HelpedTable(std::shared_ptr<HelpedFile> file, std::vector<Wish> wishes)
+        : file_(std::move(file)), wishes_(std::move(wishes)) {
+        std::string words;
+        for (const Wish& wish : wishes_) words += (words.empty() ? "" : "\x1e") + word_of(wish);
+        number_ = file_->open(words, types_);
+        if (types_.size() != wishes_.size()) file_->refuse_nonsense();
     }
 
     bool next(Block& block) override {
         block.clear(wishes_.size());
         first_row_ += rows_;
         rows_ = 0;
-        while (!ended_) {
-            const Frame frame = process_.receive();
-            if (frame.kind == 'Z') ended_ = true;
-            if (frame.kind == 'P' && frame.bytes.size() == sizeof done_)
-                std::memcpy(&done_, frame.bytes.data(), sizeof done_);
-            if (frame.kind != 'B') continue;
-            take(frame.bytes, block);
-            return true;
-        }
-        return false;
+        ended_ = ended_ || !file_->next(number_, bytes_, done_);
+        if (!ended_) take(bytes_, block);
+        return !ended_;
     }
     [[nodiscard]] double done() const override { return done_; }
     [[noreturn]] void fail(std::size_t row, const std::string& cause) const override {
-        throw InputError(path_, 0, "value " + std::to_string(first_row_ + row) + " (counted from 0): " + cause);
+        throw InputError(file_->path(), 0, "value " + std::to_string(first_row_ + row) + " (counted from 0): " + cause);
     }
 
   private:
@@ -66,7 +106,7 @@ class HelpedTable : public Table {
         std::uint64_t rows = 0;
         if (bytes.size() >= sizeof rows) std::memcpy(&rows, bytes.data(), sizeof rows);
         if (bytes.size() < sizeof rows || bytes.size() != sizeof rows + rows * 8 * wishes_.size())
-            throw InputError(path_, 0, "its reader answered nonsense");
+            file_->refuse_nonsense();
         rows_ = block.rows = rows;
         for (std::size_t i = 0; i < wishes_.size(); ++i) {
             const char* from = bytes.data() + sizeof rows + rows * 8 * i;
@@ -95,10 +135,11 @@ class HelpedTable : public Table {
         }
     }
 
-    std::string path_;
+    std::shared_ptr<HelpedFile> file_;
     std::vector<Wish> wishes_;
-    HelperProcess process_;
+    std::uint64_t number_ = 0;
     std::string types_;
+    std::string bytes_;
     std::size_t first_row_ = 0;
     std::size_t rows_ = 0;
     double done_ = 0.0;
@@ -107,22 +148,15 @@ class HelpedTable : public Table {
 
 }  // namespace
 
-std::unique_ptr<Table> open_helped(const std::string& path, const std::string& format, std::vector<Wish> wishes) {
-    return std::make_unique<HelpedTable>(path, format, std::move(wishes));
+std::unique_ptr<Table> open_helped(std::shared_ptr<HelpedFile> file, std::vector<Wish> wishes) {
+    return std::make_unique<HelpedTable>(std::move(file), std::move(wishes));
 }
 
 FileContents look_into_helped(const std::string& path, const std::string& format) {
-    HelperProcess process(path, {"look", format, path});
-    FileContents contents;
-    for (;;) {
-        Frame frame = process.receive();
-        if (frame.kind == 'Z') return contents;
-        if (frame.kind == 'C') contents.columns.push_back(std::move(frame.bytes));
-        if (frame.kind == 'D') contents.description = std::move(frame.bytes);
-        if (frame.kind == 'U') contents.time_unit = std::move(frame.bytes);
-        if (std::strchr("CDU", frame.kind) == nullptr || frame.kind == 0)
-            throw InputError(path, 0, "its reader answered nonsense");
-    }
+    const auto file = std::make_shared<HelpedFile>(path, format);
+    FileContents contents = file->look();
+    contents.helped = file;
+    return contents;
 }
 
 }  // namespace kurbel::read

@@ -40,7 +40,7 @@ class Opener {
     [[nodiscard]] const std::string& unit() const { return plan_.clock.unit; }
     [[nodiscard]] double hz() const { return plan_.clock.timer.hz; }
     [[nodiscard]] std::unique_ptr<Table> table(std::vector<Wish> wishes) const {
-        return open_table(path_, mapping_, std::move(wishes));
+        return open_table(path_, mapping_, plan_.contents, std::move(wishes));
     }
 
     /// The times of samples: a column, or those that the file keeps.

@@ -128,11 +128,12 @@ std::size_t place_of(const std::string& path, const std::vector<std::string>& co
     throw InputError(path, 0, "has no column \"" + name + "\"; it has " + (columns.empty() ? "none" : listed(columns)));
 }
 
-std::unique_ptr<Table> open_table(const std::string& path, const Mapping& mapping, std::vector<Wish> wishes) {
+std::unique_ptr<Table> open_table(const std::string& path, const Mapping& mapping, const FileContents& contents,
+                                  std::vector<Wish> wishes) {
     if (mapping.format == "text") return open_text(path, mapping, std::move(wishes));
     if (mapping.format == "vcd") return open_vcd(path, std::move(wishes));
     if (mapping.format == "wav") return open_wav(path, std::move(wishes));
-    return open_helped(path, mapping.format, std::move(wishes));
+    return open_helped(contents.helped, std::move(wishes));
 }
 
 FileContents look_into(const std::string& path, const Mapping& mapping) {

@@ -66,21 +66,24 @@ class Table {
     [[nodiscard]] virtual double rate_hz() const { return 0.0; }
 };
 
+class HelpedFile;
+
 /// What a file says of itself.
 struct FileContents {
-    std::vector<std::string> columns;  ///< names of columns, channels or arrays
-    std::string description;           ///< recording.toml, where kurbel wrote the file
-    std::string time_unit;             ///< unit of the column `time` where the file tells it
+    std::shared_ptr<HelpedFile> helped;  ///< the process that reads it, where Python does: one for all its columns
+    std::vector<std::string> columns;    ///< names of columns, channels or arrays
+    std::string description;             ///< recording.toml, where kurbel wrote the file
+    std::string time_unit;               ///< unit of the column `time` where the file tells it
 };
 
 /// "text", "wav", "vcd", "npz", "hdf5", "parquet" or "mdf", by first bytes, then by name. Throws InputError where `path` is no
 /// regular file.
 [[nodiscard]] std::string format_of(const std::string& path);
 
-/// Opens a table of the columns that are wished for. mapping.format must be set. Throws InputError, naming the columns that
-/// are there where one is not.
+/// Opens a table of the columns that are wished for. mapping.format must be set; `contents` is what look_into told of the file. Throws
+/// InputError, naming the columns that are there where one is not.
 [[nodiscard]] std::unique_ptr<Table> open_table(const std::string& path, const Mapping& mapping,
-                                                std::vector<Wish> wishes);
+                                                const FileContents& contents, std::vector<Wish> wishes);
 
 /// Looks at a file without reading it. mapping.format must be set.
 [[nodiscard]] FileContents look_into(const std::string& path, const Mapping& mapping);
@@ -90,8 +93,7 @@ struct FileContents {
                                                std::vector<Wish> wishes);
 [[nodiscard]] std::unique_ptr<Table> open_vcd(const std::string& path, std::vector<Wish> wishes);
 [[nodiscard]] std::unique_ptr<Table> open_wav(const std::string& path, std::vector<Wish> wishes);
-[[nodiscard]] std::unique_ptr<Table> open_helped(const std::string& path, const std::string& format,
-                                                 std::vector<Wish> wishes);
+[[nodiscard]] std::unique_ptr<Table> open_helped(std::shared_ptr<HelpedFile> file, std::vector<Wish> wishes);
 [[nodiscard]] FileContents look_into_text(const std::string& path, const Mapping& mapping);
 [[nodiscard]] FileContents look_into_vcd(const std::string& path);
 [[nodiscard]] FileContents look_into_wav(const std::string& path);

@@ -1,8 +1,7 @@
 """Reads and writes files for kurbel's program: started by it, never by a person.
 
-    python3 readers look FORMAT FILE              what columns there are
-    python3 readers read FORMAT FILE WISH...      those columns, block by block
-    python3 readers write FORMAT FILE             what comes in, into a file
+    python3 readers read FORMAT FILE       answers what is asked of the file, frame by frame (frames.py)
+    python3 readers write FORMAT FILE      what comes in, into a file
 """
 from __future__ import annotations
 
@@ -33,19 +32,26 @@ def complain(text: str) -> int:
     return 3
 
 
-def work(task: str, form: str, path: str, words: list[str]) -> None:
+def work(task: str, form: str, path: str) -> None:
     import frames
 
     if task == "write":
         importlib.import_module("to_" + form).write(path)
         return
+    # One process for all columns of a file: its library may take a second to load.
     reader = importlib.import_module(MODULES[form])
-    if task == "look":
-        reader.look(path)
-        frames.send("Z")
-        return
-    wishes = [frames.Wish(word) for word in words]
-    frames.send_blocks(reader.blocks(path, wishes), wishes)
+    readings: list[frames.Reading] = []
+    while request := frames.receive_or_end():
+        kind, payload = request
+        if kind == "L":
+            reader.look(path)
+            frames.send("Z")
+        elif kind == "O":
+            wishes = [frames.Wish(word) for word in payload.decode().split("\x1e")]
+            readings.append(frames.Reading(iter(reader.blocks(path, wishes)), wishes))
+            frames.send("H", readings[-1].types.encode())
+        else:
+            readings[int.from_bytes(payload, "little")].send_next()
 
 
 def main(arguments: list[str]) -> int:
@@ -53,9 +59,9 @@ def main(arguments: list[str]) -> int:
     most = MOST_BYTES if hard == resource.RLIM_INFINITY else min(MOST_BYTES, hard)
     resource.setrlimit(resource.RLIMIT_DATA, (most, most))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    task, form, path, *words = arguments
+    task, form, path = arguments
     try:
-        work(task, form, path, words)
+        work(task, form, path)
         return 0
     except ModuleNotFoundError as error:
         return complain(NEEDS.get((error.name or "").partition(".")[0], f"Python lacks the module {error.name}"))

@@ -1,8 +1,10 @@
 """Talks with the program that started this process: frames of a letter, a length (8 bytes, little endian) and bytes.
 
-Out: H types of the columns ('i' int64, 'f' float64), B a block (rows as uint64, then each column's 8-byte values), P the share that was
-read (float64), C a column's name, D a description, U the unit of times, E what went wrong, Z the end.
-In (writing): D, B and Z.
+Reading, in: L (what columns are there?), O (open the wishes in the payload, parted by ASCII's record separator; they are counted from 0),
+N (the next block of that number, uint64). Out, behind L: C a column's name, D a description, U the unit of times, Z the end; behind O: H types of
+the columns ('i' int64, 'f' float64); behind N: P the share that was read (float64) and B a block (rows as uint64, then each column's 8-byte
+values), or Z behind the last. At any time: E what went wrong.
+Writing, in: D, W, B and Z; out: Z.
 """
 from __future__ import annotations
 
@@ -53,22 +55,45 @@ def as_column(values: np.ndarray, wish: Wish) -> np.ndarray:
     raise InputProblem(f"{wish.column}: must hold numbers, not {values.dtype}")
 
 
-def send_blocks(blocks: Iterator[tuple[float, Sequence[np.ndarray]]], wishes: Sequence[Wish]) -> None:
-    """Sends blocks of (share read, one array a wish); the types of the first one are those of all."""
-    types = None
-    for share, arrays in blocks:
-        columns = [as_column(np.asarray(values), wish) for values, wish in zip(arrays, wishes)]
+class Reading:
+    """The blocks of some columns, of (share read, one array a wish); the types of the first one are those of all. One block is made
+    ready while the program works on the one before."""
+
+    def __init__(self, blocks: Iterator[tuple[float, Sequence[np.ndarray]]], wishes: Sequence[Wish]) -> None:
+        self.blocks = blocks
+        self.wishes = wishes
+        self.types = "i" * len(wishes)  # of a file without rows
+        self.ready: tuple[float, bytes] | Exception | None = self.make(first=True)
+        if isinstance(self.ready, Exception):
+            raise self.ready
+
+    def make(self, first: bool = False) -> tuple[float, bytes] | Exception | None:
+        """The next block as bytes; None behind the last. What goes wrong is told when its turn comes."""
+        try:
+            share, arrays = next(self.blocks)
+            columns = [as_column(np.asarray(values), wish) for values, wish in zip(arrays, self.wishes)]
+        except StopIteration:
+            return None
+        except Exception as error:
+            return error
         found = "".join("i" if column.dtype.kind == "i" else "f" for column in columns)
-        if types is None:
-            types = found
-            send("H", types.encode())
-        if found != types:  # a missing value makes floats of a block of whole numbers
-            columns = [np.asarray(c, "<i8" if t == "i" else "<f8") for c, t in zip(columns, types)]
-        send("B", struct.pack("<Q", len(columns[0])) + b"".join(column.tobytes() for column in columns))
+        if first:
+            self.types = found
+        if found != self.types:  # a missing value makes floats of a block of whole numbers
+            columns = [np.asarray(c, "<i8" if t == "i" else "<f8") for c, t in zip(columns, self.types)]
+        return share, struct.pack("<Q", len(columns[0])) + b"".join(column.tobytes() for column in columns)
+
+    def send_next(self) -> None:
+        if isinstance(self.ready, Exception):
+            raise self.ready
+        if self.ready is None:
+            send("Z")
+            return
+        share, block = self.ready
         send("P", struct.pack("<d", share))
-    if types is None:
-        send("H", b"i" * len(wishes))
-    send("Z")
+        send("B", block)
+        OUT.flush()
+        self.ready = self.make()
 
 
 def no_such_column(name: str, names: Sequence[str]) -> InputProblem:
@@ -84,6 +109,11 @@ def place_of(name: str, names: Sequence[str]) -> int:
     if digits.isdigit() and 1 <= int(digits) <= len(names):
         return int(digits) - 1
     raise no_such_column(name, names)
+
+
+def receive_or_end() -> tuple[str, bytes] | None:
+    """The next frame, or None where the program needs nothing more."""
+    return receive() if sys.stdin.buffer.peek(1) else None
 
 
 def receive() -> tuple[str, bytes]:

@@ -1,6 +1,7 @@
 """ASAM MDF, versions 3 and 4: each channel comes with the times of its own master channel, in seconds."""
 from __future__ import annotations
 
+import functools
 import logging
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
@@ -15,7 +16,9 @@ if TYPE_CHECKING:
 logging.disable(logging.CRITICAL)
 
 
+@functools.lru_cache(maxsize=1)
 def open_file(path: str) -> MDF:
+    """Opened once for all its channels; it is closed when this process ends."""
     mdf_check.check(path)
     from asammdf import MDF  # takes most of a second: a damaged file is refused without it
 
@@ -35,9 +38,8 @@ def names_in(file: MDF) -> list[str]:
 
 
 def look(path: str) -> None:
-    with open_file(path) as file:
-        for name in names_in(file):
-            send("C", name.encode())
+    for name in names_in(open_file(path)):
+        send("C", name.encode())
 
 
 def place_of(file: MDF, name: str) -> tuple[int, int]:
@@ -53,22 +55,22 @@ def place_of(file: MDF, name: str) -> tuple[int, int]:
 
 
 def blocks(path: str, wishes: Sequence[Wish]) -> Iterator[tuple[float, list[np.ndarray]]]:
-    with open_file(path) as file:
-        named = [wish for wish in wishes if wish.column]
-        places = [place_of(file, wish.column) for wish in named]
-        group = places[0][0]
-        if any(place[0] != group for place in places):
-            raise InputProblem("has the wanted channels in different groups, whose rows do not belong together; leave time out, each has its own")
-        rows = file.groups[group].channel_group.cycles_nr
-        needs_time = any(not wish.column for wish in wishes)
-        for first in range(0, rows, BLOCK_ROWS):
-            count = min(BLOCK_ROWS, rows - first)
-            got = dict(zip((wish.column for wish in named), read(file, places, first, count)))
-            times = file.get_master(group, record_offset=first, record_count=count) if needs_time else None
-            arrays = [times if not wish.column else got[wish.column] for wish in wishes]
-            if any(len(array) != count for array in arrays):
-                raise InputProblem(f"tells of {rows} rows in group {group}, but rows {first} to {first + count - 1} are not all there: it is cut off")
-            yield (first + count) / rows, arrays
+    file = open_file(path)
+    named = [wish for wish in wishes if wish.column]
+    places = [place_of(file, wish.column) for wish in named]
+    group = places[0][0]
+    if any(place[0] != group for place in places):
+        raise InputProblem("has the wanted channels in different groups, whose rows do not belong together; leave time out, each has its own")
+    rows = file.groups[group].channel_group.cycles_nr
+    needs_time = any(not wish.column for wish in wishes)
+    for first in range(0, rows, BLOCK_ROWS):
+        count = min(BLOCK_ROWS, rows - first)
+        got = dict(zip((wish.column for wish in named), read(file, places, first, count)))
+        times = file.get_master(group, record_offset=first, record_count=count) if needs_time else None
+        arrays = [times if not wish.column else got[wish.column] for wish in wishes]
+        if any(len(array) != count for array in arrays):
+            raise InputProblem(f"tells of {rows} rows in group {group}, but rows {first} to {first + count - 1} are not all there: it is cut off")
+        yield (first + count) / rows, arrays
 
 
 def read(file: MDF, places: Sequence[tuple[int, int]], first: int, count: int) -> list[np.ndarray]:
