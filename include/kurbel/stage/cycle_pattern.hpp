@@ -48,16 +48,18 @@ class CyclePattern {
     }
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
+        return sum_at(static_cast<std::size_t>(bin), terms(point));
+    }
+
+    /// The whole cycle at one point, by place in the cycle.
+    void whole(const PatternPoint<Real>& point, std::array<Real, kMaxBins>& value) const noexcept {
         const Terms x = terms(point);
-        double sum = 0;
-        for (std::size_t i = 0; i < kTerms; ++i)
-            sum += x[i] * static_cast<double>(coefficient_[i][static_cast<std::size_t>(bin)]);
-        return static_cast<Real>(sum);
+        for (std::size_t b = 0; b < static_cast<std::size_t>(bins_); ++b) value[b] = sum_at(b, x);
     }
 
     /// Takes the pattern of `count` bins from `bin` on (not over the end of the cycle) out of `value`; operating points from
-    /// `load` and `energy`.
-    void take_out(int bin, int count, const float* load, const float* energy, float* value) const noexcept {
+    /// `load` and `energy`, none of which may lie where `value` does.
+    void take_out(int bin, int count, const float* load, const float* energy, float* __restrict value) const noexcept {
         std::array<const float*, kTerms> c{};
         for (std::size_t i = 0; i < kTerms; ++i) c[i] = coefficient_[i].data() + bin;
         for (int i = 0; i < count; ++i) {
@@ -155,6 +157,12 @@ class CyclePattern {
         const auto load = static_cast<double>(point.load);
         const double energy = static_cast<double>(point.energy) / kTwistEnergy;
         return {1.0, load, energy, load * energy, energy * energy, load * energy * energy};
+    }
+
+    [[nodiscard]] Real sum_at(std::size_t bin, const Terms& x) const noexcept {
+        double sum = 0;
+        for (std::size_t i = 0; i < kTerms; ++i) sum += x[i] * static_cast<double>(coefficient_[i][bin]);
+        return static_cast<Real>(sum);
     }
 
     [[nodiscard]] Spread spread(const PatternPoint<Real>& point) const noexcept {

@@ -69,16 +69,18 @@ class CylinderOrders {
     /// Component of a cycle of bins.
     template <class Real>
     [[nodiscard]] std::complex<Real> project(const std::array<Real, kMaxBins>& values, int o) const noexcept {
-        std::complex<Real> sum = 0;
+        // In parts: a product of complex numbers would look for infinities each time.
+        Real real = 0;
+        Real imag = 0;
         const int step = at(o).per_cycle;
         for (int b = 0, place = 0; b < bins_; ++b) {
             const Complex turn = turn_[static_cast<std::size_t>(place)];
-            sum += values[static_cast<std::size_t>(b)] *
-                   std::complex<Real>(static_cast<Real>(turn.real()), static_cast<Real>(turn.imag()));
+            real += values[static_cast<std::size_t>(b)] * static_cast<Real>(turn.real());
+            imag += values[static_cast<std::size_t>(b)] * static_cast<Real>(turn.imag());
             place += step;
             if (place >= bins_) place -= bins_;
         }
-        return sum;
+        return {real, imag};
     }
 
   private:

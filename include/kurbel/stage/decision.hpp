@@ -180,6 +180,7 @@ class Decision {
     [[nodiscard]] bool move_level(const FiringWork<Real>& firing, Feedback<Real>& feedback) noexcept {
         if (firing.dead) return false;
         levels_.add(firing.place, static_cast<float>(firing.lost));
+        if (!levels_.may_lie_below(firing.place, -kOffLevel)) return false;
         const TwoLevels::Heaps heaps = levels_.heaps(firing.place, static_cast<float>(scatter_.common()));
         if (!heaps.two || heaps.level > -kOffLevel) return false;
         feedback.healthy_level = static_cast<Real>(heaps.level);
@@ -222,7 +223,7 @@ class Decision {
     /// that misfires at the edge of what can be seen (expectation-maximisation of a two-part mixture).
     void follow(const FiringWork<Real>& firing, const Seen& seen, Real probability) noexcept {
         const Real least_rate = Real(1) / (scatter_.count(firing.place) + kSuspicion);
-        const Real suspicion = odds_.suspicion(seen, scatter_, least_rate);
+        const Real suspicion = odds_.suspicion(seen, least_rate);
         odds_.learn(seen, scatter_, probability);
         sized_ = firing.sized;
         // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.

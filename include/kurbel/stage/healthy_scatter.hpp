@@ -32,11 +32,16 @@ struct BentNormal {
     [[nodiscard]] Real to_normal(Real z) const noexcept {
         return z > Real(0) ? (std::cbrt(Real(1) + Real(3) * bend * z) - Real(1)) / bend : z;
     }
-    /// Slope of to_normal at z.
-    [[nodiscard]] Real normal_slope(Real z) const noexcept {
-        if (!(z > Real(0))) return Real(1);
+    /// A normal deviate, and the slope of to_normal there.
+    struct Normal {
+        Real deviate = 0;
+        Real slope = 1;
+    };
+    /// Both at z, from one root.
+    [[nodiscard]] Normal normal_at(Real z) const noexcept {
+        if (!(z > Real(0))) return {z, Real(1)};
         const Real root = std::cbrt(Real(1) + Real(3) * bend * z);
-        return Real(1) / (root * root);
+        return {(root - Real(1)) / bend, Real(1) / (root * root)};
     }
     /// Chance of a deviate beyond z.
     [[nodiscard]] Real beyond(Real z) const noexcept { return Real(0.5) * std::erfc(to_normal(z) * Real(0.70710678)); }
@@ -139,8 +144,8 @@ class HealthyScatter {
 
     /// The normal deviate that is as rare as z healthy standard deviations are here.
     [[nodiscard]] Real as_normal(Real z) const noexcept { return tail_.to_normal(z); }
-    /// Its slope there: turns a density of normal deviates into one of healthy ones.
-    [[nodiscard]] Real normal_slope(Real z) const noexcept { return tail_.normal_slope(z); }
+    /// The same with the slope there, which turns a density of normal deviates into one of healthy ones.
+    [[nodiscard]] typename BentNormal<Real>::Normal normal_at(Real z) const noexcept { return tail_.normal_at(z); }
 
   private:
     static constexpr Real kMemory = Real(1000);

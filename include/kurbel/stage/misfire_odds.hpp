@@ -48,7 +48,8 @@ class MisfireOdds {
     [[nodiscard]] Real probability(const Seen& seen, const HealthyScatter<Real>& scatter) noexcept {
         since_ = last_lost_ ? 0 : std::min(since_ + 1, kNever);
         unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + unrest_ - kUsualUnrest));
-        const Real probability = posterior(seen, scatter, prior(seen));
+        told_ = densities(seen, scatter);
+        const Real probability = posterior(told_, prior(seen));
         // A dead cylinder's losses are in the pattern, with all that follows from them.
         last_lost_ = !seen.dead && probability > Real(0.5);
         if (!seen.dead) follow_unrest(seen, scatter, Real(1) - probability);
@@ -66,21 +67,21 @@ class MisfireOdds {
                                Real to) const noexcept {
         for (int halving = 0; halving < 16; ++halving) {
             seen.lost = Real(0.5) * (from + to);
-            (posterior(seen, scatter, prior(seen)) < probability ? from : to) = seen.lost;
+            (posterior(densities(seen, scatter), prior(seen)) < probability ? from : to) = seen.lost;
         }
         return from;
     }
 
     /// Probability that the firing last asked of is a misfire, if they are no rarer than `least_rate`.
-    [[nodiscard]] Real suspicion(const Seen& seen, const HealthyScatter<Real>& scatter,
-                                 Real least_rate) const noexcept {
-        return posterior(seen, scatter, std::max(prior(seen), least_rate));
+    [[nodiscard]] Real suspicion(const Seen& seen, Real least_rate) const noexcept {
+        return posterior(told_, std::max(prior(seen), least_rate));
     }
 
     /// Logarithm of the likelihood ratio of "a misfire" over "healthy" for the firing last asked of, had it lost `lost`.
     [[nodiscard]] Real loss_ratio(Real lost, Seen seen, const HealthyScatter<Real>& scatter) const noexcept {
+        const bool as_seen = lost == seen.lost;
         seen.lost = lost;
-        const Real even = posterior(seen, scatter, Real(0.5));
+        const Real even = posterior(as_seen ? told_ : densities(seen, scatter), Real(0.5));
         return std::log(even / (Real(1) - even));
     }
 
@@ -138,6 +139,12 @@ class MisfireOdds {
         Real seen = 0;
     };
 
+    /// Of one lost share, where the firing is healthy and where it is a misfire.
+    struct Densities {
+        Real healthy = 1;
+        Real misfire = 0;
+    };
+
     [[nodiscard]] Real prior(const Seen& seen) const noexcept {
         const Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
         const Real share = rate.dead == seen.dead ? rate.share : first_rate(seen.dead);
@@ -145,20 +152,23 @@ class MisfireOdds {
     }
     [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
 
-    [[nodiscard]] Real posterior(const Seen& seen, const HealthyScatter<Real>& scatter, Real rate) const noexcept {
+    [[nodiscard]] Densities densities(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
         const Real spread = seen.deviation * scale();
-        const Real healthy = (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
-        const Real misfire = (Real(1) - kMisread) * size_.density(seen.lost, spread) +
-                             kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost;
-        return rate * misfire / (rate * misfire + (Real(1) - rate) * healthy);
+        return {(Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything,
+                (Real(1) - kMisread) * size_.density(seen.lost, spread) +
+                    kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost};
+    }
+
+    [[nodiscard]] static Real posterior(const Densities& at, Real rate) noexcept {
+        return rate * at.misfire / (rate * at.misfire + (Real(1) - rate) * at.healthy);
     }
 
     [[nodiscard]] static Real healthy_density(const Seen& seen, Real spread,
                                               const HealthyScatter<Real>& scatter) noexcept {
-        const Real z = (seen.lost - seen.mean) / spread;
-        const Real x = scatter.as_normal(z);
+        const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
+        const Real x = normal.deviate;
         const Real tail = std::exp(Real(-0.5) * (kFreedom + Real(1)) * std::log1p(x * x / kFreedom));
-        return kPeak * tail * scatter.normal_slope(z) / spread;
+        return kPeak * tail * normal.slope / spread;
     }
 
     /// 0: the firing right after a misfire, 1: others within a cycle of one, -1: none of them.
@@ -188,6 +198,7 @@ class MisfireOdds {
     bool last_lost_ = false;
     Real unrest_ = 1;  ///< mean square of the last healthy deviates
     Real unrest_scale_ = 1;
+    Densities told_{};  ///< of the firing last asked of
     MisfireSize<Real> size_{};
     std::array<Rate, kMaxCylinders> rate_{};
     std::array<Echo, 2> echo_{};

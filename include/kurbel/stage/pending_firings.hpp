@@ -62,10 +62,15 @@ class PendingFirings {
     /// loss the pattern holds.
     [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits, const Dead& dead,
                                         Amplitudes& neighbours) const noexcept {
-        Amplitudes amplitude{};
-        std::array<bool, kCapacity> explained{};
-        neighbours.fill(Real(0));
-        for (int i = 0; i < count_; ++i) amplitude[static_cast<std::size_t>(i)] = (*this)[i].amplitude;
+        // No more of them than there are firings: that is few of what there is room for.
+        Amplitudes amplitude;
+        std::array<bool, kCapacity> explained;
+        for (int i = 0; i < count_; ++i) {
+            const auto at = static_cast<std::size_t>(i);
+            amplitude[at] = (*this)[i].amplitude;
+            explained[at] = false;
+            neighbours[at] = Real(0);
+        }
         for (int round = 0; round < count_; ++round) {
             const int strongest = strongest_above(bank, amplitude, explained, limits, dead);
             if (strongest <= 0) break;

@@ -149,9 +149,11 @@ class ResidualHistory {
         }
         // All bins at the one point that they are learned at: where load and speed swing within the cycle, taking each bin at its
         // own would turn the swing into pattern, most of all at the ends of the cycle.
+        pattern_.whole(mean, residual);
+        auto place = static_cast<std::size_t>(place_in_cycle(first));
         for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
-            const int place = place_in_cycle(bin);
-            residual[static_cast<std::size_t>(place)] = bins_.clean(bin) - pattern_.at(place, mean) - trend;
+            residual[place] = bins_.clean(bin) - residual[place] - trend;
+            if (++place == static_cast<std::size_t>(grid_.bins)) place = 0;
         }
     }
     void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {

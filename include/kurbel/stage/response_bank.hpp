@@ -149,16 +149,14 @@ class ResponseBank {
 
     /// Recomputes all that follows from responses and covariance: the matched weights of each place and hypothesis.
     void match(const WindowCovariance& covariance) noexcept {
+        solve_all(covariance);
         for (int k = 0; k < firings_; ++k) {
             const auto place = static_cast<std::size_t>(k);
-            covariance.solve(response_[place], weight_[place], size_);
             precision_[place] = dot(response_[place], weight_[place]);
         }
-        covariance.solve(rigid_[0], rigid_weight_, size_);
         rigid_precision_ = dot(rigid_[0], rigid_weight_);
         for (int h = 1; h <= active_; ++h) {
             const auto mode = static_cast<std::size_t>(h - 1);
-            covariance.solve(mode_[mode], mode_weight_[mode], size_);
             mode_precision_[mode] = dot(mode_[mode], mode_weight_[mode]);
             cross_[mode] = dot(rigid_[0], mode_weight_[mode]);
         }
@@ -307,6 +305,32 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
 
   private:
+    /// Weights of all responses, modes and the rigid crank's, several at a time.
+    void solve_all(const WindowCovariance& covariance) noexcept {
+        std::array<const Real*, kMaxCylinders + kHypotheses> from{};
+        std::array<Real*, kMaxCylinders + kHypotheses> to{};
+        std::size_t count = 0;
+        const auto add = [&](const Real* response, Window& weight) {
+            from[count] = response;
+            to[count++] = weight.data();
+        };
+        for (int k = 0; k < firings_; ++k)
+            add(response_[static_cast<std::size_t>(k)].data(), weight_[static_cast<std::size_t>(k)]);
+        add(rigid_[0].data(), rigid_weight_);
+        for (int h = 0; h < active_; ++h)
+            add(mode_[static_cast<std::size_t>(h)].data(), mode_weight_[static_cast<std::size_t>(h)]);
+        constexpr std::size_t kBeside = WindowCovariance::kBeside;
+        WindowCovariance::Block block{};
+        for (std::size_t first = 0; first < count; first += kBeside) {
+            const std::size_t beside = std::min(kBeside, count - first);
+            for (std::size_t j = 0; j < static_cast<std::size_t>(size_); ++j)
+                for (std::size_t n = 0; n < beside; ++n) block[j][n] = from[first + n][j];
+            covariance.solve(block);
+            for (std::size_t j = 0; j < static_cast<std::size_t>(size_); ++j)
+                for (std::size_t n = 0; n < beside; ++n) to[first + n][j] = block[j][n];
+        }
+    }
+
     void gains(int k, const Window& x, std::array<Real, kHypotheses>& gain) const noexcept {
         const Real rigid = dot(rigid_weight_, x);
         gain[0] = gain_at(rigid, rigid_precision_);

@@ -40,6 +40,19 @@ class TwoLevels {
     /// Begins a place anew, after its level was moved.
     void forget(int place) noexcept { count_[static_cast<std::size_t>(place)].fill(0); }
 
+    /// Whether the level of a lower heap could be `level` or less: mostly not, and sooner told than by heaps().
+    [[nodiscard]] bool may_lie_below(int place, float level) const noexcept {
+        const auto& bins = count_[static_cast<std::size_t>(place)];
+        int all = 0;
+        for (const std::uint8_t n : bins) all += n;
+        // The mean of the lowest firings rises with their number: it is least where they are as few as make a heap.
+        const float fewest = fewest_below(static_cast<float>(all));
+        Sums lowest{};
+        for (int i = 0; i < kBins && lowest.count < fewest; ++i)
+            if (bins[static_cast<std::size_t>(i)] != 0) lowest += sums(bins, i, i + 1);
+        return lowest.sum <= level * lowest.count;
+    }
+
     /// `scatter`: standard deviation of healthy firings, as other places have it.
     [[nodiscard]] Heaps heaps(int place, float scatter) const noexcept {
         const auto& bins = count_[static_cast<std::size_t>(place)];
@@ -94,9 +107,12 @@ class TwoLevels {
         return total;
     }
 
+    /// Firings that make a lower heap, of `all`.
+    [[nodiscard]] static float fewest_below(float all) noexcept { return std::max(kSmallest, kShare * all); }
+
     [[nodiscard]] static Heaps judge(const Sums& lower, const Sums& all, float scatter) noexcept {
         const float above = all.count - lower.count;
-        if (lower.count < std::max(kSmallest, kShare * all.count) || above < kSmallest) return {};
+        if (lower.count < fewest_below(all.count) || above < kSmallest) return {};
         const float low = lower.sum / lower.count;
         const float high = (all.sum - lower.sum) / above;
         const float within = (all.square - lower.count * low * low - above * high * high) / all.count;

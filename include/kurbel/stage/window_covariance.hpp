@@ -92,6 +92,26 @@ class WindowCovariance {
         for (int i = length; i < size_; ++i) w[static_cast<std::size_t>(i)] = 0;
     }
 
+    /// Right-hand sides side by side: one place of all of them is one step of the processor.
+    static constexpr int kBeside = 8;
+    using Block = std::array<std::array<Real, kBeside>, kMaxWindow>;
+
+    /// Solves C w = g for each of them over the whole window, g in w; to the last bit as solve() does one.
+    void solve(Block& w) const noexcept {
+        for (int j = 0; j < size_; ++j) {
+            auto& value = w[static_cast<std::size_t>(j)];
+            const Real* column = factor_.data() + triangle(j, j);
+            for (Real& v : value) v /= column[0];
+            for (int i = j + 1; i < size_; ++i) take_off(w[static_cast<std::size_t>(i)], column[i - j], value);
+        }
+        for (int i = size_ - 1; i >= 0; --i) {
+            auto& value = w[static_cast<std::size_t>(i)];
+            const Real* column = factor_.data() + triangle(i, i);
+            for (int k = i + 1; k < size_; ++k) take_off(value, column[k - i], w[static_cast<std::size_t>(k)]);
+            for (Real& v : value) v /= column[0];
+        }
+    }
+
     /// More windows were seen than the prior counts for, several times over.
     [[nodiscard]] bool learned() const noexcept { return total_ > Real(4 * kPriorCount) * gain_; }
     [[nodiscard]] int size() const noexcept { return size_; }
@@ -125,6 +145,10 @@ class WindowCovariance {
         return static_cast<std::size_t>(j * size_ - j * (j - 1) / 2 + (i - j));
     }
     [[nodiscard]] Real& at(int i, int j) noexcept { return sum_[triangle(i, j)]; }
+
+    static void take_off(std::array<Real, kBeside>& from, Real factor, const std::array<Real, kBeside>& what) noexcept {
+        for (std::size_t n = 0; n < kBeside; ++n) from[n] -= factor * what[n];
+    }
 
     void add(const Window& x, Real scale) noexcept {
         Real* column = sum_.data();
