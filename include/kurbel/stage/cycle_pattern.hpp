@@ -57,14 +57,17 @@ class CyclePattern {
         for (std::size_t b = 0; b < static_cast<std::size_t>(bins_); ++b) value[b] = sum_at(b, x);
     }
 
-    /// Takes the pattern of `count` bins from `bin` on (not over the end of the cycle) out of `value`; operating points from
-    /// `load` and `energy`, none of which may lie where `value` does.
-    void take_out(int bin, int count, const float* load, const float* energy, float* __restrict value) const noexcept {
+    /// Writes to `left` what is left of `count` bins from `bin` on (not over the end of the cycle) without `trend` and the pattern;
+    /// operating points from `load` and `energy`. None of them may lie where `left` does.
+    void take_out(int bin, int count, const float* load, const float* energy, const float* measured, float trend,
+                  float* __restrict left) const noexcept {
         std::array<const float*, kTerms> c{};
         for (std::size_t i = 0; i < kTerms; ++i) c[i] = coefficient_[i].data() + bin;
         for (int i = 0; i < count; ++i) {
             const float e = energy[i] * static_cast<float>(1.0 / kTwistEnergy);
-            value[i] -= c[0][i] + c[2][i] * e + c[4][i] * e * e + load[i] * (c[1][i] + c[3][i] * e + c[5][i] * e * e);
+            const float pattern =
+                c[0][i] + c[2][i] * e + c[4][i] * e * e + load[i] * (c[1][i] + c[3][i] * e + c[5][i] * e * e);
+            left[i] = measured[i] - trend - pattern;
         }
     }
 

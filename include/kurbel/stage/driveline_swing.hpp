@@ -32,14 +32,8 @@ class DrivelineSwing {
 
     /// Prior variance of the states in window x, from itself and the windows before. All zero where nothing swings.
     [[nodiscard]] Modes variance(const Window& x, const ResponseBank::Response& response) const noexcept {
-        Modes seen{};
-        Modes lost{};
-        for (int j = 0; j < size_; ++j)
-            for (int m = 0; m < kModes; ++m) {
-                const auto at = static_cast<std::size_t>(m);
-                seen[at] += gauge(m, j) * x[static_cast<std::size_t>(j)];
-                lost[at] += gauge(m, j) * response[static_cast<std::size_t>(j)];
-            }
+        const Modes seen = held(x);
+        const Modes lost = held(response);
         Modes result;
         for (std::size_t m = 0; m < kModes; ++m) {
             const float beyond = std::fabs(seen[m]) - kUsual * spread_[m] - kLosses * std::fabs(lost[m]);
@@ -116,6 +110,15 @@ class DrivelineSwing {
     /// Level: one; slope: from minus to plus one.
     [[nodiscard]] float mode(int m, int j) const noexcept {
         return m == 0 ? 1.0F : 2.0F * static_cast<float>(j) / static_cast<float>(size_ - 1) - 1.0F;
+    }
+    /// What values by place hold of the modes: the sum of gauge() times value, by way of their plain sum and their moment.
+    template <class Values>
+    [[nodiscard]] Modes held(const Values& x) const noexcept {
+        const float all = sum_of_first(size_, [&x](std::size_t j) { return x[j]; });
+        const float moment =
+            sum_of_first(size_, [&x](std::size_t j) { return static_cast<float>(static_cast<int>(j)) * x[j]; });
+        const auto n = static_cast<float>(size_);
+        return {all / n, (2.0F * moment - (n - 1.0F) * all) * 3.0F / (n * (n + 1.0F))};
     }
     /// The same over its square: what a window holds of it.
     [[nodiscard]] float gauge(int m, int j) const noexcept {

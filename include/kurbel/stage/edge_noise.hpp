@@ -21,13 +21,7 @@ class EdgeNoise {
     void learn(const Window& x, const ResponseBank::Response& response, float amplitude, int length,
                float energy_per_work) noexcept {
         if (length < 3) return;
-        float sum = 0;
-        for (int j = 0; j + 2 < length; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            const float bend = (x[at] - 2.0F * x[at + 1] + x[at + 2]) -
-                               amplitude * (response[at] - 2.0F * response[at + 1] + response[at + 2]);
-            sum += bend * bend;
-        }
+        const float sum = square_bend(length, [&](std::size_t j) { return x[j] - amplitude * response[j]; });
         const float level = sum / (static_cast<float>(length - 2) * energy_per_work * energy_per_work);
         // One window may hold a lost edge, or a misfire of a kind not seen before.
         const float bounded = level_ > 0.0F ? std::min(level, kMostRise * level_) : level;

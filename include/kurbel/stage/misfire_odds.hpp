@@ -166,9 +166,13 @@ class MisfireOdds {
     [[nodiscard]] static Real healthy_density(const Seen& seen, Real spread,
                                               const HealthyScatter<Real>& scatter) noexcept {
         const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
-        const Real x = normal.deviate;
-        const Real tail = std::exp(Real(-0.5) * (kFreedom + Real(1)) * std::log1p(x * x / kFreedom));
-        return kPeak * tail * normal.slope / spread;
+        // (1 + x^2 / 30)^-15.5, by squaring.
+        static_assert(kFreedom == Real(30));
+        const Real wide = Real(1) + normal.deviate * normal.deviate / kFreedom;
+        const Real two = wide * wide;
+        const Real four = two * two;
+        const Real eight = four * four;
+        return kPeak * normal.slope / (eight * four * two * wide * std::sqrt(wide) * spread);
     }
 
     /// 0: the firing right after a misfire, 1: others within a cycle of one, -1: none of them.

@@ -110,7 +110,7 @@ class ResidualHistory {
         return bins_.same_cut(std::max(first - grid_.bins, bins_.oldest_connected()), last);
     }
 
-    /// Residuals of `count` bins from `first` on over `work`, slow trend removed.
+    /// Residuals of `count` bins from `first` on over `work`, slow trend removed; x holds zeros before.
     template <class Values>
     void fill(std::int64_t first, int count, Real work, Values& x) const noexcept {
         const auto trend = static_cast<float>(trend_before(first));
@@ -120,13 +120,11 @@ class ResidualHistory {
             const std::int64_t bin = first + j;
             const int place = place_in_cycle(bin);
             const int run = bins_.straight(bin, std::min(count - j, grid_.bins - place));
-            float* value = x.data() + j;
-            const float* clean = bins_.clean_from(bin);
-            for (int i = 0; i < run; ++i) value[i] = clean[i] - trend;
-            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), value);
-            for (int i = 0; i < run; ++i) value[i] *= scale;
+            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), bins_.clean_from(bin), trend,
+                              x.data() + j);
             j += run;
         }
+        for (float& value : x) value *= scale;
     }
 
     /// Takes what a misfire did out of a bin, so that neither its neighbours nor the pattern see it.

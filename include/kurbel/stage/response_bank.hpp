@@ -9,6 +9,7 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/learned_response.hpp"
 #include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/window.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 
 namespace kurbel {
@@ -152,13 +153,13 @@ class ResponseBank {
         solve_all(covariance);
         for (int k = 0; k < firings_; ++k) {
             const auto place = static_cast<std::size_t>(k);
-            precision_[place] = dot(response_[place], weight_[place]);
+            precision_[place] = dot(weight_[place], response_[place]);
         }
         rigid_precision_ = dot(rigid_[0], rigid_weight_);
         for (int h = 1; h <= active_; ++h) {
             const auto mode = static_cast<std::size_t>(h - 1);
-            mode_precision_[mode] = dot(mode_[mode], mode_weight_[mode]);
-            cross_[mode] = dot(rigid_[0], mode_weight_[mode]);
+            mode_precision_[mode] = dot(mode_weight_[mode], mode_[mode]);
+            cross_[mode] = dot(mode_weight_[mode], rigid_[0]);
         }
     }
 
@@ -177,9 +178,9 @@ class ResponseBank {
     [[nodiscard]] Match match_part(int k, const Window& x, int length,
                                    const WindowCovariance& covariance) const noexcept {
         const auto place = static_cast<std::size_t>(k);
-        Window weight;
+        Window weight{};
         covariance.solve(response_[place], weight, length);
-        const Real precision = dot(response_[place], weight);
+        const Real precision = dot(weight, response_[place]);
         return {dot(weight, x) / precision, precision};
     }
 
@@ -215,24 +216,20 @@ class ResponseBank {
     /// What a constant of one in the whole window adds to place k's amplitude.
     [[nodiscard]] Real level(int k) const noexcept {
         const auto place = static_cast<std::size_t>(k);
-        Real sum = 0;
-        for (int j = 0; j < size_; ++j) sum += weight_[place][static_cast<std::size_t>(j)];
-        return sum / precision_[place];
+        return sum_of(weight_[place]) / precision_[place];
     }
 
     /// What errors of single edges, of variance one in a difference of energies, add to the variance of place k's amplitude.
     [[nodiscard]] Real edge_variance(int k) const noexcept {
         const Window& weight = weight_[static_cast<std::size_t>(k)];
-        Real before = 0;
-        Real here = 0;
-        Real sum = 0;
-        for (int j = 0; j < size_ + 2; ++j) {
-            const Real next = j < size_ ? weight[static_cast<std::size_t>(j)] : Real(0);
-            const Real bend = before - Real(2) * here + next;
-            sum += bend * bend;
-            before = here;
-            here = next;
-        }
+        const auto square = [](Real x) { return x * x; };
+        // The bends within the window, and those at both ends, where what is outside has no weight.
+        const Real first = weight[0];
+        const Real last = weight[static_cast<std::size_t>(size_ - 1)];
+        const Real sum = square_bend(size_, [&weight](std::size_t j) { return weight[j]; }) + square(first) +
+                         square(weight[1] - Real(2) * first) +
+                         square(weight[static_cast<std::size_t>(std::max(size_ - 2, 0))] - Real(2) * last) +
+                         square(last);
         return sum / (precision(k) * precision(k));
     }
 
@@ -361,7 +358,7 @@ class ResponseBank {
         Real deepest = Real(1.6);
         const auto stiffness = [this](int h) {
             const auto mode = static_cast<std::size_t>(h - 1);
-            return mode_precision_[mode] / std::max(dot(mode_[mode], mode_[mode]), Real(1e-12));
+            return mode_precision_[mode] / std::max(dot(head_of(mode_[mode], size_), mode_[mode]), Real(1e-12));
         };
         for (int h = kLate + 2; h < active_; ++h) {
             const Real dip = stiffness(h - 1) * stiffness(h + 1) / (stiffness(h) * stiffness(h));
@@ -386,19 +383,6 @@ class ResponseBank {
         active_ = kLate;
     }
 
-    template <class A, class B>
-    [[nodiscard]] Real dot(const A& a, const B& b) const noexcept {
-        Real even = 0;
-        Real odd = 0;
-        int j = 0;
-        for (; j + 1 < size_; j += 2) {
-            even += a[static_cast<std::size_t>(j)] * b[static_cast<std::size_t>(j)];
-            odd += a[static_cast<std::size_t>(j + 1)] * b[static_cast<std::size_t>(j + 1)];
-        }
-        if (j < size_) even += a[static_cast<std::size_t>(j)] * b[static_cast<std::size_t>(j)];
-        return even + odd;
-    }
-
     [[nodiscard]] Real physical(int k, int j) const noexcept {
         const auto place = static_cast<std::size_t>(k);
         const auto at = static_cast<std::size_t>(j);
@@ -411,7 +395,7 @@ class ResponseBank {
         const int usual = kLate + kModes / 2;
         if (usual >= active_) return Real(0);
         const Response& mode = mode_[static_cast<std::size_t>(usual)];
-        return std::sqrt(dot(mode, mode) / static_cast<Real>(size_));
+        return std::sqrt(dot(head_of(mode, size_), mode) / static_cast<Real>(size_));
     }
 
     // Engineering ranges, from memory: shares of the lost work in one bin.

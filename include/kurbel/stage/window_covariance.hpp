@@ -5,14 +5,9 @@
 #include <Eigen/Core>
 #include <array>
 
-#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/window.hpp"
 
 namespace kurbel {
-
-inline constexpr int kMaxWindow = 36;  ///< bins in the window around one firing
-
-/// Residuals around one firing, in shares of its expected work: seven digits are plenty, whatever the stages compute in.
-using Window = std::array<float, kMaxWindow>;
 
 /// Exponentially forgetting covariance of windows of `size` numbers. Starts from a prior that counts as kPriorCount
 /// windows; remembers about kMemory. No allocation.
@@ -28,6 +23,7 @@ class WindowCovariance {
         size_ = size;
         total_ = 0;
         gain_ = 1;
+        bent_ = 0;
         for (Real& value : sum_) value = 0;
     }
 
@@ -37,6 +33,7 @@ class WindowCovariance {
     void add_prior(const Window& x, Real scale) noexcept { add(x, scale * Real(kPriorCount)); }
     void add_prior_diagonal(Real variance) noexcept {
         for (int i = 0; i < size_; ++i) at(i, i) += variance * Real(kPriorCount);
+        bent_ += Real(6 * (size_ - 2)) * variance * Real(kPriorCount);  // 1, -2, 1 of independent values
     }
     void end_prior() noexcept { total_ = Real(kPriorCount); }
 
@@ -127,14 +124,7 @@ class WindowCovariance {
         return sum;
     }
     /// Mean square of the second differences of the windows learned: where single edges are off, most of it is that.
-    [[nodiscard]] Real bend() const noexcept {
-        Real sum = 0;
-        for (int j = 0; j + 2 < size_; ++j)
-            sum += sum_[triangle(j, j)] + Real(4) * sum_[triangle(j + 1, j + 1)] + sum_[triangle(j + 2, j + 2)] -
-                   Real(4) * (sum_[triangle(j + 1, j)] + sum_[triangle(j + 2, j + 1)]) +
-                   Real(2) * sum_[triangle(j + 2, j)];
-        return size_ > 2 ? sum / (total_ * Real(size_ - 2)) : Real(0);
-    }
+    [[nodiscard]] Real bend() const noexcept { return size_ > 2 ? bent_ / (total_ * Real(size_ - 2)) : Real(0); }
     [[nodiscard]] Real variance(int i) const noexcept { return sum_[triangle(i, i)] / total_; }
 
   private:
@@ -151,6 +141,7 @@ class WindowCovariance {
     }
 
     void add(const Window& x, Real scale) noexcept {
+        bent_ += scale * square_bend(size_, [&x](std::size_t j) { return x[j]; });
         Real* column = sum_.data();
         for (int j = 0; j < size_; ++j) {
             const Real factor = scale * x[static_cast<std::size_t>(j)];
@@ -163,6 +154,7 @@ class WindowCovariance {
 
     void rescale() noexcept {
         for (Real& value : sum_) value /= gain_;
+        bent_ /= gain_;
         total_ /= gain_;
         gain_ = 1;
     }
@@ -170,6 +162,7 @@ class WindowCovariance {
     int size_ = 0;
     Real total_ = 0;
     Real gain_ = 1;
+    Real bent_ = 0;  // sum of squared second differences, as sum_ is of products
     std::array<Real, kTriangle> sum_{};
     std::array<Real, kTriangle> factor_{};
 };

@@ -22,12 +22,10 @@ class WindowMisfit {
     /// Of the first `length` bins of window x, of which a response of this amplitude is taken out.
     [[nodiscard]] float of(const Window& x, const ResponseBank::Response& response, float amplitude,
                            int length) const noexcept {
-        float sum = 0;
-        for (int j = 0; j < length; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            const float left = x[at] - amplitude * response[at];
-            sum += left * left * inverse_variance_[at];
-        }
+        const float sum = sum_of_first(length, [&](std::size_t j) {
+            const float left = x[j] - amplitude * response[j];
+            return left * left * inverse_variance_[j];
+        });
         return sum / static_cast<float>(length);
     }
 

@@ -376,7 +376,7 @@ class WorkEstimator {
     /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
     void measure(FiringWork<Real>& firing, const Limits& limits) noexcept {
         PendingFiring<Real>& oldest = pending_[0];
-        Window& x = window_;
+        Window& x = window_ = Window{};
         engine_.residuals.fill(oldest.bin - before_, oldest.length, oldest.expected, x);
         const ResponseBank::Match match = amplitude_and_precision(oldest, x);
         oldest.amplitude = rehearsal_.without_itself(oldest.bin, static_cast<Real>(match.amplitude), cycles_learned());
