@@ -60,6 +60,7 @@ class Decoder {
 
   private:
     [[nodiscard]] int crank(std::int64_t tick, Tooth* out) noexcept;
+    [[nodiscard]] int give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
     void begin_tracking(std::int64_t tick) noexcept;
     void forget_cam_before(std::int64_t tick) noexcept;
@@ -138,16 +139,27 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
         queue_cam(unwrap_.now());
         return 0;
     }
-    return crank(unwrap_.now(), out);
+    const std::int64_t tick = unwrap_.now();
+    if (!tracking_ || !tracker_.sure(wheel_, tick)) return crank(tick, out);
+    // Nearly all edges are the next tooth, and nothing else is to be done.
+    const decoding::Settled settled = tracker_.settled();
+    if (settled.slip != 0 || cam_waiting_ > 0 || !backlog_.empty() || wheel_.low_contrast)
+        return give_sure(settled, tick, out);
+    advance(1);
+    last_tick_ = settled.tick;
+    write(settled.tick, *out);
+    return 1;
 }
 
+inline int Decoder::give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept {
+    const int given = give(settled, out);
+    if (wheel_.low_contrast) doubt(tick);
+    return given;
+}
+
+/// An edge that needs a closer look.
 inline int Decoder::crank(std::int64_t tick, Tooth* out) noexcept {
     if (!tracking_) return seek(tick, out);
-    if (tracker_.sure(wheel_, tick)) {
-        const int given = give(tracker_.settled(), out);
-        if (wheel_.low_contrast) doubt(tick);
-        return given;
-    }
     std::array<decoding::Settled, decoding::ToothTracker::kMostOpen> settled;
     const int count = tracker_.push(wheel_, tick, settled.data());
     if (count < 0) {

@@ -61,8 +61,6 @@ class Segmenter {
     void push(const Tooth& tooth, Sink&& sink) noexcept {
         // Bin numbers begin one whole cycle early, so that a first TDC still to come leaves none negative.
         if (base_revolution_ == kNone) base_revolution_ = tooth.revolution - (half_matters_ ? tooth.half + 2 : 1);
-        if (half_matters_) turn_ = ((tooth.revolution - base_revolution_ + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
-        phase_known_ = tooth.phase_known || !half_matters_;
         const Real angle_deg = wheel_deg_[static_cast<std::size_t>(tooth.index)];
         const std::int64_t revolution = tooth.revolution - base_revolution_;
         if (!connected_ || tooth.restart) {
@@ -72,6 +70,8 @@ class Segmenter {
             const Real turns = static_cast<Real>(boundary_revolution_ - revolution);
             Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
             if (to_boundary_deg <= Real(0)) {
+                if (half_matters_) turn_ = ((revolution + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
+                phase_known_ = tooth.phase_known || !half_matters_;
                 const Real step_deg =
                     angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
                 const Real period = static_cast<Real>(tooth.tick - last_tick_);
