@@ -120,6 +120,7 @@ class BinHistory {
     }
     /// What happened from `bin` on, side by side: differences without misfires, load, and mean energy.
     [[nodiscard]] const float* clean_from(std::int64_t bin) const noexcept { return clean_.data() + at(bin); }
+    [[nodiscard]] const float* raw_from(std::int64_t bin) const noexcept { return raw_.data() + at(bin); }
     [[nodiscard]] const float* load_from(std::int64_t bin) const noexcept { return load_.data() + at(bin); }
     [[nodiscard]] const float* energy_from(std::int64_t bin) const noexcept { return mean_energy_.data() + at(bin); }
 

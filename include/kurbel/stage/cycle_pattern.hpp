@@ -48,13 +48,20 @@ class CyclePattern {
     }
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
-        return sum_at(static_cast<std::size_t>(bin), terms(point));
+        const Terms x = terms(point);
+        double sum = 0;
+        for (std::size_t i = 0; i < kTerms; ++i)
+            sum += x[i] * static_cast<double>(coefficient_[i][static_cast<std::size_t>(bin)]);
+        return static_cast<Real>(sum);
     }
 
-    /// The whole cycle at one point, by place in the cycle.
+    /// The whole cycle at one point, by place in the cycle; zeros behind its last bin.
     void whole(const PatternPoint<Real>& point, std::array<Real, kMaxBins>& value) const noexcept {
         const Terms x = terms(point);
-        for (std::size_t b = 0; b < static_cast<std::size_t>(bins_); ++b) value[b] = sum_at(b, x);
+        std::array<double, kMaxBins> sum{};
+        for (std::size_t i = 0; i < kTerms; ++i)
+            for (std::size_t b = 0; b < kMaxBins; ++b) sum[b] += x[i] * static_cast<double>(coefficient_[i][b]);
+        for (std::size_t b = 0; b < kMaxBins; ++b) value[b] = static_cast<Real>(sum[b]);
     }
 
     /// Writes to `left` what is left of `count` bins from `bin` on (not over the end of the cycle) without `trend` and the pattern;
@@ -160,12 +167,6 @@ class CyclePattern {
         const auto load = static_cast<double>(point.load);
         const double energy = static_cast<double>(point.energy) / kTwistEnergy;
         return {1.0, load, energy, load * energy, energy * energy, load * energy * energy};
-    }
-
-    [[nodiscard]] Real sum_at(std::size_t bin, const Terms& x) const noexcept {
-        double sum = 0;
-        for (std::size_t i = 0; i < kTerms; ++i) sum += x[i] * static_cast<double>(coefficient_[i][bin]);
-        return static_cast<Real>(sum);
     }
 
     [[nodiscard]] Spread spread(const PatternPoint<Real>& point) const noexcept {

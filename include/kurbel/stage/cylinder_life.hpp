@@ -68,17 +68,23 @@ class CylinderLife {
         return all;
     }
 
-    /// Logarithm of how much likelier the scatter of all places is if those in `set` do not burn than if all do.
-    [[nodiscard]] static Real scatter(const Sums& set, const Sums& all) noexcept {
+    /// Logarithm of how much likelier the scatter of all places is if those in `set` do not burn than if all do. Where it is
+    /// less than `least`, any number that is: who looks for more need not know it.
+    [[nodiscard]] static Real scatter(const Sums& set, const Sums& all, Real least = -kMostScatter) noexcept {
         if (!(all.weight > Real(0)) || set.weight >= all.weight) return Real(0);
         const Real less = set.excess - set.weight * all.excess / all.weight;
         const Real square = set.weight * (Real(1) - set.weight / all.weight);
         // Logarithms of the shares 0.1, 0.3 ... 0.9 that the measurement may have in the variance.
         constexpr std::array<Real, 5> kShares{Real(-2.3026), Real(-1.2040), Real(-0.6931), Real(-0.3567),
                                               Real(-0.1054)};
+        std::array<Real, 5> each{};
+        for (std::size_t i = 0; i < kShares.size(); ++i)
+            each[i] = kShares[i] * (less - Real(0.5) * kShares[i] * square);
+        const Real most = *std::max_element(each.begin(), each.end());  // a mean is no more than its largest part
+        if (std::max(most, -kMostScatter) < least) return -kMostScatter;
         Real sum = 0;
-        for (const Real share : kShares) sum += std::exp(share * (less - Real(0.5) * share * square));
-        return std::clamp(std::log(sum / static_cast<Real>(kShares.size())), -kMostScatter, kMostScatter);
+        for (const Real one : each) sum += std::exp(one);
+        return std::clamp(std::log(sum / static_cast<Real>(each.size())), -kMostScatter, kMostScatter);
     }
 
   private:

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <limits>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cylinder_life.hpp"
@@ -32,8 +33,9 @@ class MissingSearch {
           least_(least),
           most_(most),
           prior_(prior),
-          life_(life),
-          all_lives_(life.of_all()) {}
+          all_lives_(life.of_all()) {
+        for (int k = 0; k < cylinders_; ++k) lives_[static_cast<std::size_t>(k)] = life.of(k);
+    }
 
     /// Finds the best set; returns its log-probability over that of "none".
     [[nodiscard]] Real best(Set& set) const noexcept {
@@ -104,19 +106,20 @@ class MissingSearch {
         sums.linear += sign * linear_[k];
         sums.square += sign * (quadratic_(k, k) + Real(2) * others);
         sums.prior += sign * prior_[static_cast<std::size_t>(k)];
-        const auto life = life_.of(k);
+        const auto& life = lives_[static_cast<std::size_t>(k)];
         sums.life.weight += sign * life.weight;
         sums.life.excess += sign * life.excess;
         sums.count += leaves ? -1 : 1;
         return sums;
     }
 
-    [[nodiscard]] Real value(const Sums& sums, const Set& set) const noexcept {
+    /// Log-probability of a set over that of "none"; where it cannot be more than `reached`, any number up to that.
+    [[nodiscard]] Real value(const Sums& sums, const Set& set, Real reached) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
         const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) : Real(0);
-        return missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared +
-               life_.scatter(sums.life, all_lives_);
+        const Real orders = missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
+        return orders + CylinderLife<Real>::scatter(sums.life, all_lives_, reached - orders);
     }
 
     /// Whether the `count` members of the set divide the firing order evenly.
@@ -132,7 +135,7 @@ class MissingSearch {
 
     [[nodiscard]] Real climb(Set& set) const noexcept {
         Sums sums = sums_of(set);
-        Real reached = value(sums, set);
+        Real reached = value(sums, set, std::numeric_limits<Real>::lowest());
         for (int round = 0; round < 2 * cylinders_; ++round) {
             int best_flip = -1;
             Sums best_sums;
@@ -140,7 +143,7 @@ class MissingSearch {
                 const Sums next = flipped(sums, set, k);
                 Set other = set;
                 other[static_cast<std::size_t>(k)] = !other[static_cast<std::size_t>(k)];
-                const Real there = value(next, other);
+                const Real there = value(next, other, reached);
                 if (there <= reached) continue;
                 reached = there;
                 best_flip = k;
@@ -161,7 +164,7 @@ class MissingSearch {
     Real least_;
     Real most_;
     Prior prior_;
-    const CylinderLife<Real>& life_;
+    std::array<typename CylinderLife<Real>::Sums, kMaxCylinders> lives_{};  // of each cylinder, and of all
     typename CylinderLife<Real>::Sums all_lives_;
 };
 

@@ -115,15 +115,7 @@ class ResidualHistory {
     void fill(std::int64_t first, int count, Real work, Values& x) const noexcept {
         const auto trend = static_cast<float>(trend_before(first));
         const auto scale = static_cast<float>(Real(1) / work);
-        // In runs that pass neither the end of the ring nor the end of the cycle.
-        for (int j = 0; j < count;) {
-            const std::int64_t bin = first + j;
-            const int place = place_in_cycle(bin);
-            const int run = bins_.straight(bin, std::min(count - j, grid_.bins - place));
-            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), bins_.clean_from(bin), trend,
-                              x.data() + j);
-            j += run;
-        }
+        fill_from(first, count, trend, x, [this](std::int64_t at) { return bins_.clean_from(at); });
         for (float& value : x) value *= scale;
     }
 
@@ -142,9 +134,11 @@ class ResidualHistory {
         mean = PatternPoint<Real>{};
         for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
             const PatternPoint<Real> here = point(bin);
-            mean.load += here.load / Real(grid_.bins);
-            mean.energy += here.energy / Real(grid_.bins);
+            mean.load += here.load;
+            mean.energy += here.energy;
         }
+        mean.load /= Real(grid_.bins);
+        mean.energy /= Real(grid_.bins);
         // All bins at the one point that they are learned at: where load and speed swing within the cycle, taking each bin at its
         // own would turn the swing into pattern, most of all at the ends of the cycle.
         pattern_.whole(mean, residual);
@@ -174,19 +168,30 @@ class ResidualHistory {
         int count = grid_.tdc_bin[static_cast<std::size_t>(next)] - grid_.tdc_bin[static_cast<std::size_t>(place)];
         if (count <= 0) count += grid_.bins;
         if (!bins_.connected(bin - 1, bin + count)) return std::numeric_limits<Real>::quiet_NaN();
-        Real sum = 0;
+        std::array<float, kMaxBins + 1> gained{};
+        fill_from(bin - 1, count + 1, 0.0F, gained, [this](std::int64_t at) { return bins_.raw_from(at); });
         // A difference reaches from the middle of one bin to the middle of the next: half of each end counts.
-        int in_cycle = place_in_cycle(bin - 1);
-        for (int j = -1; j < count; ++j) {
-            const Real share = j < 0 || j == count - 1 ? Real(0.5) : Real(1);
-            const std::int64_t at = bin + j;
-            sum += share * (bins_.raw(at) - pattern_.at(in_cycle, point(at)));
-            if (++in_cycle == grid_.bins) in_cycle = 0;
-        }
+        Real sum = Real(-0.5) * static_cast<Real>(gained[0] + gained[static_cast<std::size_t>(count)]);
+        for (int j = 0; j <= count; ++j) sum += static_cast<Real>(gained[static_cast<std::size_t>(j)]);
         return sum / (static_cast<Real>(count) * bin_rad_);
     }
 
   private:
+    /// What is left of `count` bins from `first` on without trend and pattern, in runs that pass neither the end of the ring nor the end
+    /// of the cycle; `measured`: where a bin's own difference stands, and those after it.
+    template <class Values, class Measured>
+    void fill_from(std::int64_t first, int count, float trend, Values& x, const Measured& measured) const noexcept {
+        int place = place_in_cycle(first);
+        for (int j = 0; j < count;) {
+            const std::int64_t bin = first + j;
+            const int run = bins_.straight(bin, std::min(count - j, grid_.bins - place));
+            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), measured(bin), trend,
+                              x.data() + j);
+            j += run;
+            place = place + run == grid_.bins ? 0 : place + run;
+        }
+    }
+
     static constexpr Real kNoRinging = Real(1e-6);  // rad^2/s^2
 
     struct Oscillation {

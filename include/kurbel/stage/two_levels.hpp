@@ -43,14 +43,16 @@ class TwoLevels {
     /// Whether the level of a lower heap could be `level` or less: mostly not, and sooner told than by heaps().
     [[nodiscard]] bool may_lie_below(int place, float level) const noexcept {
         const auto& bins = count_[static_cast<std::size_t>(place)];
+        const float at = (level - kFirst) / kWidth - 0.5F;  // in bins
+        const int end = std::clamp(static_cast<int>(at + 1.01F), 0, kBins - 1);
+        int moment = 0;
+        for (int i = 0; i < end; ++i) moment += (end - i) * bins[static_cast<std::size_t>(i)];
+        // So many firings at most have that mean: those up to `level`, and others in the next bin that balance them.
+        const float most = static_cast<float>(moment) / (static_cast<float>(end) - at);
+        if (most < kSmallest) return false;
         int all = 0;
         for (const std::uint8_t n : bins) all += n;
-        // The mean of the lowest firings rises with their number: it is least where they are as few as make a heap.
-        const float fewest = fewest_below(static_cast<float>(all));
-        Sums lowest{};
-        for (int i = 0; i < kBins && lowest.count < fewest; ++i)
-            if (bins[static_cast<std::size_t>(i)] != 0) lowest += sums(bins, i, i + 1);
-        return lowest.sum <= level * lowest.count;
+        return most >= fewest_below(static_cast<float>(all));
     }
 
     /// `scatter`: standard deviation of healthy firings, as other places have it.
