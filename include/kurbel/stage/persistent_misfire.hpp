@@ -84,14 +84,15 @@ class PersistentMisfire {
         Finding finding;
         if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return finding;
         int winner = chosen_;
-        Real best = fit(pattern, chosen_, life, finding);
+        const Projected projected = project(pattern);
+        Real best = fit(pattern, projected, chosen_, life, finding);
         const bool all = examined_++ < kThorough;
         // Later on: whether the wheel is what is odd, and one other in turn.
         const std::array<int, 2> few{(chosen_ + kSurroundings / 2) % kSurroundings, examined_ % kSurroundings};
         for (int i = 1; i < (all ? kSurroundings : 3); ++i) {
             const int other = all ? (chosen_ + i) % kSurroundings : few[static_cast<std::size_t>(i - 1)];
             Finding another;
-            const Real value = fit(pattern, other, life, another);
+            const Real value = fit(pattern, projected, other, life, another);
             if (value <= best) continue;
             best = value;
             finding = another;
@@ -105,7 +106,7 @@ class PersistentMisfire {
     [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
         Finding finding;
         Alone alone{};
-        static_cast<void>(fit(pattern, chosen_, CylinderLife<Real>{}, finding, &alone));
+        static_cast<void>(fit(pattern, project(pattern), chosen_, CylinderLife<Real>{}, finding, &alone));
         return alone[static_cast<std::size_t>(place)];
     }
 
@@ -170,6 +171,7 @@ class PersistentMisfire {
 
     using Alone = std::array<Real, kMaxCylinders>;
     using Complex = std::complex<Real>;
+    using Projected = std::array<Complex, CylinderOrders::kMaxOrders>;
     using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxRows, 1>;
     using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxRows, kMaxColumns>;
     using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;
@@ -177,9 +179,17 @@ class PersistentMisfire {
 
     [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
 
+    /// A pattern's component at each order.
+    [[nodiscard]] Projected project(const LearnedPattern<Real>& pattern) const noexcept {
+        Projected projected{};
+        for (int o = 0; o < orders_.count(); ++o)
+            projected[static_cast<std::size_t>(o)] = orders_.project(pattern.difference, o);
+        return projected;
+    }
+
     /// Fits the pattern in one surrounding; returns its log-evidence. `alone`: see evidence_against(), of all places.
-    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, int around, const CylinderLife<Real>& life,
-                           Finding& finding, Alone* alone = nullptr) const noexcept {
+    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, const Projected& projected, int around,
+                           const CylinderLife<Real>& life, Finding& finding, Alone* alone = nullptr) const noexcept {
         const int rows = 2 * orders_.count();
         const int firings = orders_.firings();
         const int columns = firings + CylinderOrders::kSharedParts;
@@ -187,7 +197,7 @@ class PersistentMisfire {
         Vector weight(rows);
         Columns f(rows, columns);
         for (int o = 0; o < orders_.count(); ++o) {
-            const Complex seen = orders_.project(pattern.difference, o);
+            const Complex seen = projected[static_cast<std::size_t>(o)];
             data[2 * o] = seen.real();
             data[2 * o + 1] = seen.imag();
             weight[2 * o] = weight[2 * o + 1] = Real(1) / variance(o, pattern, is_eccentric(around));
@@ -199,13 +209,15 @@ class PersistentMisfire {
         data -= f * mean;
 
         const Columns weighted = weight.asDiagonal() * f;
-        const Square information = f.transpose() * weighted;
+        // Products of small matrices: what prepares for large ones would take longer than they do.
+        const Square information = f.transpose().lazyProduct(weighted);
         const Side seen = weighted.transpose() * data;
         Square posterior = information;
         posterior.diagonal() += prior;
         const Eigen::LLT<Square> solver(posterior);
         const Side explained = solver.solve(seen);
-        const Square marginal = information - information * solver.solve(information);
+        const Square solved = solver.solve(information);
+        const Square marginal = information - information.lazyProduct(solved);
         const Side pull = seen - information * explained;
 
         const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
