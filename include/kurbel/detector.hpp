@@ -262,8 +262,8 @@ template <class Real>
 Status BasicDetector<Real>::push_edge(std::int64_t raw_tick, Signal signal) noexcept {
     if (finished_) return {StatusCode::bad_order, "push_edge", "not allowed after finish; reset first"};
     if (!room()) return {StatusCode::queue_full, "push_edge", "take events, then push again"};
-    teeth_placed_ = decoder_.push(raw_tick, signal, teeth_.data());
-    for (int i = 0; i < teeth_placed_; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+    const int placed = teeth_placed_ = decoder_.push(raw_tick, signal, teeth_.data());
+    for (int i = 0; i < placed; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
     return {};
 }
 

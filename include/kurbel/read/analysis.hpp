@@ -1,6 +1,7 @@
 // A recording through a Detector: the batch call, and the feeding loop beneath it.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 #include <vector>
 
@@ -34,16 +35,19 @@ class Feed {
     /// `most_edges` were taken.
     template <class Detector>
     Status run(Detector& detector, std::size_t most_edges = SIZE_MAX) noexcept {
-        for (std::size_t taken = 0; edge_ < view_.edges && taken < most_edges; ++taken) {
-            const std::int64_t raw = view_.tick[edge_];
-            const bool wraps = view_.timer_bits > 0 && edge_ > 0;
-            const std::int64_t clock = wraps ? unwrap_tick(clock_, raw_, raw, view_.timer_bits) : raw;
-            if (channel_ < view_.channels && view_.channel[channel_].tick <= clock)
+        // What does not change meanwhile stands in variables of its own, for the detector is a stranger to the compiler.
+        const EdgeView view = view_;
+        const std::size_t end = edge_ + std::min(most_edges, view.edges - edge_);
+        for (std::size_t edge = edge_; edge < end; edge_ = ++edge) {
+            const std::int64_t raw = view.tick[edge];
+            const bool wraps = view.timer_bits > 0 && edge > 0;
+            const std::int64_t clock = wraps ? unwrap_tick(clock_, raw_, raw, view.timer_bits) : raw;
+            if (channel_ < view.channels && view.channel[channel_].tick <= clock)
                 if (Status status = push_channels(detector, clock); !status) return status;
-            if (Status status = detector.push_edge(raw, signal(edge_)); !status) return status;
+            const auto signal = view.signal == nullptr ? Signal::crank : static_cast<Signal>(view.signal[edge]);
+            if (Status status = detector.push_edge(raw, signal); !status) return status;
             clock_ = clock;
             raw_ = raw;
-            ++edge_;
         }
         return {};
     }
@@ -59,9 +63,6 @@ class Feed {
             if (Status status = detector.push_channel(row.tick, row.channel, row.value); !status) return status;
         }
         return {};
-    }
-    [[nodiscard]] Signal signal(std::size_t edge) const noexcept {
-        return view_.signal == nullptr ? Signal::crank : static_cast<Signal>(view_.signal[edge]);
     }
 
     EdgeView view_;

@@ -48,12 +48,8 @@ class PendingFirings {
         --count_;
     }
 
-    [[nodiscard]] PendingFiring<Real>& operator[](int i) noexcept {
-        return queue_[static_cast<std::size_t>((head_ + i) % kCapacity)];
-    }
-    [[nodiscard]] const PendingFiring<Real>& operator[](int i) const noexcept {
-        return queue_[static_cast<std::size_t>((head_ + i) % kCapacity)];
-    }
+    [[nodiscard]] PendingFiring<Real>& operator[](int i) noexcept { return queue_[at(i)]; }
+    [[nodiscard]] const PendingFiring<Real>& operator[](int i) const noexcept { return queue_[at(i)]; }
 
     using Amplitudes = std::array<Real, kCapacity>;
 
@@ -112,6 +108,12 @@ class PendingFirings {
     }
 
   private:
+    /// Where firing `i` stands in the ring, for i below its capacity.
+    [[nodiscard]] std::size_t at(int i) const noexcept {
+        const int place = head_ + i;
+        return static_cast<std::size_t>(place < kCapacity ? place : place - kCapacity);
+    }
+
     /// The firing that explains most among those that are not as the pattern has them; -1 where all are.
     [[nodiscard]] int strongest_above(const ResponseBank& bank, const Amplitudes& amplitude,
                                       const std::array<bool, kCapacity>& explained, const Limits& limits,

@@ -59,39 +59,44 @@ class Segmenter {
     /// Hands the bins that `tooth` completes to `sink(const Bin<Real>&)`, in order: none for most teeth.
     template <class Sink>
     void push(const Tooth& tooth, Sink&& sink) noexcept {
-        // Bin numbers begin one whole cycle early, so that a first TDC still to come leaves none negative.
-        if (base_revolution_ == kNone) base_revolution_ = tooth.revolution - (half_matters_ ? tooth.half + 2 : 1);
+        if (!connected_ || tooth.restart) [[unlikely]] {
+            begin_at(tooth);
+            return;
+        }
         const Real angle_deg = wheel_deg_[static_cast<std::size_t>(tooth.index)];
         const std::int64_t revolution = tooth.revolution - base_revolution_;
-        if (!connected_ || tooth.restart) {
-            begin_after(revolution, angle_deg);
-        } else {
-            // Whole revolutions are taken out in integers, so the angle keeps its digits however long the stream is.
-            const Real turns = static_cast<Real>(boundary_revolution_ - revolution);
-            Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
-            if (to_boundary_deg <= Real(0)) {
-                if (half_matters_) turn_ = ((revolution + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
-                phase_known_ = tooth.phase_known || !half_matters_;
-                const Real step_deg =
-                    angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
-                const Real period = static_cast<Real>(tooth.tick - last_tick_);
-                do {
-                    // The boundary lies this share of the tooth's period behind the last tooth.
-                    const Real share = Real(1) + to_boundary_deg / step_deg;
-                    close(share * period, sink);
-                    to_boundary_deg += bin_deg_;
-                } while (to_boundary_deg <= Real(0));
-            }
+        // Whole revolutions are taken out in integers, so the angle keeps its digits however long the stream is.
+        const Real turns = static_cast<Real>(boundary_revolution_ - revolution);
+        Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
+        if (to_boundary_deg <= Real(0)) {
+            if (half_matters_) turn_ = ((revolution + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
+            phase_known_ = tooth.phase_known || !half_matters_;
+            const Real step_deg =
+                angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
+            const Real period = static_cast<Real>(tooth.tick - last_tick_);
+            do {
+                // The boundary lies this share of the tooth's period behind the last tooth.
+                const Real share = Real(1) + to_boundary_deg / step_deg;
+                close(share * period, sink);
+                to_boundary_deg += bin_deg_;
+            } while (to_boundary_deg <= Real(0));
         }
-        connected_ = true;
-        last_tick_ = tooth.tick;
+        remember(tooth.tick, angle_deg, revolution);
+    }
+
+  private:
+    void remember(std::int64_t tick, Real angle_deg, std::int64_t revolution) noexcept {
+        last_tick_ = tick;
         last_angle_deg_ = angle_deg;
         last_revolution_ = revolution;
     }
 
-  private:
     /// After a loss: the next boundary is the first one after this tooth, and no bin is open.
-    void begin_after(std::int64_t revolution, Real angle_deg) noexcept {
+    void begin_at(const Tooth& tooth) noexcept {
+        // Bin numbers begin one whole cycle early, so that a first TDC still to come leaves none negative.
+        if (base_revolution_ == kNone) base_revolution_ = tooth.revolution - (half_matters_ ? tooth.half + 2 : 1);
+        const Real angle_deg = wheel_deg_[static_cast<std::size_t>(tooth.index)];
+        const std::int64_t revolution = tooth.revolution - base_revolution_;
         const auto places = static_cast<std::int64_t>(std::floor((angle_deg - tdc1_deg_) / bin_deg_));
         const std::int64_t first = revolution * bins_per_rev_ + places + 1;
         // Bin numbers never fall, and start at 0 or above also where the first TDC is still to come.
@@ -100,6 +105,8 @@ class Segmenter {
         bin_in_revolution_ = static_cast<int>(next_bin_ % bins_per_rev_);
         place_boundary();
         open_ = false;
+        connected_ = true;
+        remember(tooth.tick, angle_deg, revolution);
     }
 
     void place_boundary() noexcept { boundary_deg_ = static_cast<Real>(bin_in_revolution_) * bin_deg_ + tdc1_deg_; }
