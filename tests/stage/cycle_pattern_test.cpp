@@ -139,18 +139,23 @@ TEST(CyclePattern, TakesOutWhatItHoldsOverARunOfBins) {
     for (int n = 0; n < 5; ++n) pattern.learn(residual_of(truth, pattern, point), point);
     std::array<float, 6> load{};
     std::array<float, 6> energy{};
+    std::array<float, 6> measured{};
     std::array<float, 6> value{};
     for (std::size_t i = 0; i < 6; ++i) {
         load[i] = 0.1F * static_cast<float>(i);
         energy[i] = 20000.0F + 100.0F * static_cast<float>(i);
-        value[i] = 500.0F;
+        measured[i] = 500.0F;
     }
-    pattern.take_out(31, 6, load.data(), energy.data(), value.data());
+    constexpr float kTrend = 20.0F;
+    pattern.take_out(31, 6, load.data(), energy.data(), measured.data(), kTrend, value.data());
     for (int i = 0; i < 6; ++i) {
         const auto at = static_cast<std::size_t>(i);
         const Point here{static_cast<double>(load[at]), static_cast<double>(energy[at])};
-        EXPECT_NEAR(static_cast<double>(value[at]), 500.0 - pattern.at(31 + i, here), 1e-3);
+        EXPECT_NEAR(static_cast<double>(value[at]), 480.0 - pattern.at(31 + i, here), 1e-3);
     }
+    Residual whole{};
+    pattern.whole(point, whole);
+    for (int b = 0; b < kBins; ++b) EXPECT_EQ(whole[static_cast<std::size_t>(b)], pattern.at(b, point));
 }
 
 TEST(CyclePattern, DoubtFallsAsTheNumberOfLikeCyclesGrows) {

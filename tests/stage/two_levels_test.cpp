@@ -67,5 +67,26 @@ TEST(TwoLevels, OldFiringsFadeAndNothingOverflows) {
     levels.add(0, -1e9F);
 }
 
+TEST(TwoLevels, NeverDeniesALowHeapBeforeItIsLookedFor) {
+    int found = 0;
+    int denied = 0;
+    for (unsigned seed = 1; seed <= 400; ++seed) {
+        const double share = 0.1 + 0.002 * seed;
+        const auto levels =
+            levels_of(-0.9 + 0.002 * seed, 0.4, share, 0.05 + 0.0004 * seed, 8 + static_cast<int>(seed), seed);
+        for (const float level : {-0.6F, -0.25F, -0.21F, 0.0F}) {
+            const bool may = levels.may_lie_below(0, level);
+            const auto heaps = levels.heaps(0, 0.05F);
+            const bool does = heaps.two && heaps.level <= level;
+            EXPECT_TRUE(may || !does) << seed << " " << level;
+            found += does ? 1 : 0;
+            denied += may ? 0 : 1;
+        }
+    }
+    EXPECT_GT(found, 100);
+    EXPECT_GT(denied, 100);
+    EXPECT_FALSE(levels_of(0.0, 1.0, 0.1, 0.03, 200, 3).may_lie_below(0, -0.25F));
+}
+
 }  // namespace
 }  // namespace kurbel::test

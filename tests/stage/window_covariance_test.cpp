@@ -169,5 +169,35 @@ TEST(WindowCovariance, HasLearnedOnceWindowsOutweighThePrior) {
     EXPECT_TRUE(covariance.learned());
 }
 
+/// Second differences of windows, summed from the covariance as it should be.
+TEST(WindowCovariance, FollowsTheBendOfWhatItLearned) {
+    for (const int size : {3, 19, 36})
+        for (const int windows : {0, 30, 7000}) {
+            const Pair pair(size, windows);
+            Matrix second = Matrix::Zero(size - 2, size);
+            for (int i = 0; i + 2 < size; ++i) second.row(i).segment(i, 3) << 1.0, -2.0, 1.0;
+            const double expected = (second * (pair.sum / pair.total) * second.transpose()).trace() / (size - 2);
+            EXPECT_NEAR(static_cast<double>(pair.covariance.bend()), expected, 2e-4 * expected)
+                << size << " " << windows;
+        }
+}
+
+TEST(WindowCovariance, SolvesSeveralSidesAsItSolvesOne) {
+    for (const int size : {2, 19, 36}) {
+        Pair pair(size, 500);
+        ASSERT_TRUE(pair.covariance.factorise(0.001F, 0.0005F));
+        WindowCovariance::Block block{};
+        std::array<Window, WindowCovariance::kBeside> alone{};
+        for (std::size_t n = 0; n < alone.size(); ++n) {
+            const Window g = pair.source.next(size);
+            for (std::size_t i = 0; i < g.size(); ++i) block[i][n] = g[i];
+            pair.covariance.solve(g, alone[n], size);
+        }
+        pair.covariance.solve(block);
+        for (std::size_t n = 0; n < alone.size(); ++n)
+            for (std::size_t i = 0; i < static_cast<std::size_t>(size); ++i) EXPECT_EQ(block[i][n], alone[n][i]);
+    }
+}
+
 }  // namespace
 }  // namespace kurbel::test

@@ -68,7 +68,7 @@ class BinHistory {
         // Counted before the new mask is written: of the bin before.
         const bool same = connected && cut_[at(newest_ - 1)] == cut;
         cut_run_[here] = static_cast<std::uint16_t>(same ? std::min(cut_run_[at(newest_ - 1)] + 1, kRing) : 1);
-        cut_[here] = cut;
+        cut_[here] = static_cast<std::uint16_t>(cut);
         begin_tick_[here] = bin.begin_tick;
         ticks_[here] = static_cast<float>(bin.ticks);
     }
@@ -154,7 +154,8 @@ class BinHistory {
     std::array<float, kRing> ticks_{};
     std::array<float, kRing> load_{};
     std::array<std::int64_t, kRing> begin_tick_{};
-    std::array<std::uint32_t, kRing> cut_{};      // bit n: place n of the firing order
+    static_assert(kMaxCylinders <= 16);
+    std::array<std::uint16_t, kRing> cut_{};      // bit n: place n of the firing order
     std::array<std::uint16_t, kRing> cut_run_{};  // bins with the same mask, up to and with this one
     std::array<Real, kMaxBins> inertia_{};
     std::int64_t newest_ = -1;

@@ -1,7 +1,6 @@
 // From edges to teeth: which tooth of the wheel passed the sensor, in which revolution of the engine cycle.
 #pragma once
 
-#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <type_traits>
@@ -9,6 +8,8 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
 #include "kurbel/stage/cam_phase.hpp"
+#include "kurbel/stage/cam_queue.hpp"
+#include "kurbel/stage/crank_place.hpp"
 #include "kurbel/stage/gap_search.hpp"
 #include "kurbel/stage/tick_unwrap.hpp"
 #include "kurbel/stage/tooth_backlog.hpp"
@@ -63,24 +64,16 @@ class Decoder {
     [[nodiscard]] int give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
     void begin_tracking(std::int64_t tick) noexcept;
-    void forget_cam_before(std::int64_t tick) noexcept;
-    void step_back(int teeth) noexcept;
     [[nodiscard]] int write_backlog(Tooth* out) noexcept;
     [[nodiscard]] int give_settled(const decoding::Settled* settled, int count, Tooth* out) noexcept;
     [[nodiscard]] int give(const decoding::Settled& settled, Tooth* out) noexcept;
     void pass(std::int64_t tick, int jump) noexcept;
-    void move_index(int teeth) noexcept;
     void advance(int jump) noexcept;
+    void note_slip() noexcept;
     void write(std::int64_t tick, Tooth& out) noexcept;
     void lose() noexcept;
     void doubt(std::int64_t tick) noexcept;
-    void queue_cam(std::int64_t tick) noexcept;
     void place_cam_edges(std::int64_t tick, double from_deg, double span_deg) noexcept;
-    void rotate(double deg) noexcept;
-    [[nodiscard]] double turned_deg() const noexcept;
-    [[nodiscard]] float span_of(int jump) const noexcept;
-
-    static constexpr int kCamQueue = kMaxCamEdges;
 
     decoding::TickUnwrap unwrap_{};
     decoding::WheelTable wheel_{};
@@ -88,15 +81,11 @@ class Decoder {
     decoding::ToothBacklog backlog_{};  ///< empty once the position is known
     decoding::ToothTracker tracker_{};
     decoding::CamPhase cam_{};
+    decoding::CamQueue cam_waits_{};
+    decoding::CrankPlace place_{};  ///< of the last settled tooth
     SyncState sync_{};
-    std::array<std::int64_t, kCamQueue> cam_ticks_{};
-    std::int64_t revolution_ = 0;
-    std::int64_t cycle_ = 0;      ///< engine cycles counted since the start of this stretch of synchronism
-    std::int64_t last_tick_ = 0;  ///< of the last settled tooth
-    std::int32_t index_ = 0;      ///< of the last settled tooth
-    std::int32_t cam_waiting_ = 0;
+    std::int64_t last_tick_ = 0;      ///< of the last settled tooth
     std::int32_t disagreements_ = 0;  ///< edges in a row for which a search of unequal vanes says another tooth
-    std::uint8_t half_ = 0;
     bool four_stroke_ = true;
     bool tracking_ = false;  ///< the wheel is being followed, though its position may yet be open
     bool restart_ = true;    ///< the next tooth given out is the first after a loss
@@ -107,6 +96,7 @@ inline void Decoder::configure(const Config& config) noexcept {
     unwrap_.configure(config.timer);
     wheel_.build(config.crank_wheel);
     four_stroke_ = config.engine.strokes != 2;
+    place_.configure(four_stroke_);
     cam_.configure(config.cam_wheel, config.engine, wheel_, config.crank_wheel.tdc1_deg);
     reset();
 }
@@ -118,12 +108,9 @@ inline void Decoder::reset() noexcept {
     cam_.reset();
     sync_ = SyncState{};
     sync_.phase = four_stroke_ ? Phase::unknown : Phase::not_needed;
-    revolution_ = -1;
-    cycle_ = 0;
-    index_ = 0;
-    cam_waiting_ = 0;
+    place_.reset();
+    cam_waits_.clear();
     disagreements_ = 0;
-    half_ = 0;
     tracking_ = false;
     restart_ = true;
     crank_phase_ = false;
@@ -136,14 +123,15 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
         return 0;
     }
     if (signal == Signal::cam) {
-        queue_cam(unwrap_.now());
+        // Its place is known only when the next tooth has come. Of those that wait with the backlog, the newest count.
+        if (cam_.needed()) cam_waits_.push(unwrap_.now(), !tracking_);
         return 0;
     }
     const std::int64_t tick = unwrap_.now();
     if (!tracking_ || !tracker_.sure(wheel_, tick)) return crank(tick, out);
     // Nearly all edges are the next tooth, and nothing else is to be done.
     const decoding::Settled settled = tracker_.settled();
-    if (settled.slip != 0 || cam_waiting_ > 0 || !backlog_.empty() || wheel_.low_contrast)
+    if (settled.slip != 0 || !cam_waits_.empty() || !backlog_.empty() || wheel_.low_contrast)
         return give_sure(settled, tick, out);
     advance(1);
     last_tick_ = settled.tick;
@@ -191,7 +179,7 @@ inline int Decoder::seek(std::int64_t tick, Tooth* out) noexcept {
     const bool found = search_.push(wheel_, tick);
     if (search_.begins()) {
         backlog_.clear();
-        forget_cam_before(tick);
+        cam_waits_.forget_until(tick);
     }
     backlog_.push(tick);
     if (!found) return 0;
@@ -203,37 +191,19 @@ inline int Decoder::seek(std::int64_t tick, Tooth* out) noexcept {
 inline void Decoder::begin_tracking(std::int64_t tick) noexcept {
     tracking_ = true;
     tracker_.start(wheel_, search_.trace(), tick, search_.ripple());
-    index_ = search_.trace().tooth;
-    backlog_.keep_newest(backlog_.consecutive(wheel_, index_));
-    const std::int64_t revolution = revolution_ + 1;
-    step_back(backlog_.count() - 1);
-    revolution_ = revolution;
-    cycle_ = 0;
+    const int tooth = search_.trace().tooth;
+    backlog_.keep_newest(backlog_.consecutive(wheel_, tooth));
+    place_.begin(wheel_, tooth, backlog_.count() - 1);
     last_tick_ = backlog_[0];
-    forget_cam_before(last_tick_);
-    cam_.begin(turned_deg());
+    cam_waits_.forget_until(last_tick_);
+    cam_.begin(place_.turned_deg(wheel_));
     for (int i = 1; i < backlog_.count(); ++i) pass(backlog_[i], 1);
 }
 
-/// The cam edges before `tick` have no place.
-inline void Decoder::forget_cam_before(std::int64_t tick) noexcept {
-    const auto end = cam_ticks_.begin() + cam_waiting_;
-    const auto first = std::find_if(cam_ticks_.begin(), end, [tick](std::int64_t cam) { return cam > tick; });
-    cam_waiting_ = static_cast<std::int32_t>(std::copy(first, end, cam_ticks_.begin()) - cam_ticks_.begin());
-}
-
-inline void Decoder::step_back(int teeth) noexcept {
-    for (index_ -= teeth; index_ < 0; index_ += wheel_.teeth) {
-        --revolution_;
-        if (half_ == 0) --cycle_;
-        if (four_stroke_) half_ ^= 1U;
-    }
-}
-
-/// The newest edge of the backlog is the tooth `index_`: gives all of them out.
+/// The newest edge of the backlog is the tooth of `place_`: gives all of them out.
 inline int Decoder::write_backlog(Tooth* out) noexcept {
     const int count = backlog_.count();
-    step_back(count - 1);
+    place_.step_back(wheel_, count - 1);
     for (int i = 0; i < count; ++i) {
         if (i > 0) advance(1);
         write(backlog_[i], out[i]);
@@ -262,7 +232,10 @@ inline int Decoder::give(const decoding::Settled& settled, Tooth* out) noexcept 
         lose();
         return 0;
     }
-    if (settled.slip != 0) move_index(settled.slip);
+    if (settled.slip != 0) {
+        note_slip();
+        place_.move(wheel_, settled.slip);
+    }
     if (!backlog_.empty()) {
         if (settled.slip != 0 || settled.jump != 1) backlog_.clear();
         backlog_.push(settled.tick);
@@ -274,45 +247,30 @@ inline int Decoder::give(const decoding::Settled& settled, Tooth* out) noexcept 
 
 /// Moves on to the tooth at `tick`, by way of the cam edges before it.
 inline void Decoder::pass(std::int64_t tick, int jump) noexcept {
-    if (cam_waiting_ > 0 && cam_ticks_[0] <= tick)
-        place_cam_edges(tick, turned_deg(), static_cast<double>(span_of(jump)));
+    if (!cam_waits_.empty() && cam_waits_.front() <= tick)
+        place_cam_edges(tick, place_.turned_deg(wheel_), static_cast<double>(place_.span_of(wheel_, jump)));
     advance(jump);
     last_tick_ = tick;
 }
 
-/// The index had been wrong by `teeth`: a loss, mended at once. The place in the cycle moves along.
-inline void Decoder::move_index(int teeth) noexcept {
+/// The index had been wrong: a loss, mended at once.
+inline void Decoder::note_slip() noexcept {
     if (sync_.synchronised) ++sync_.losses;
     restart_ = true;
-    ++revolution_;
-    index_ += teeth;
-    const bool back = index_ < 0;
-    const bool on = index_ >= wheel_.teeth;
-    if (!back && !on) return;
-    index_ += back ? wheel_.teeth : -wheel_.teeth;
-    if (four_stroke_) half_ ^= 1U;
-    if (on && half_ == 0) ++cycle_;
-    if (back && (half_ == 1 || !four_stroke_)) --cycle_;
 }
 
 inline void Decoder::advance(int jump) noexcept {
-    index_ += jump;
-    while (index_ >= wheel_.teeth) {
-        index_ -= wheel_.teeth;
-        ++revolution_;
-        if (sync_.synchronised) ++sync_.revolutions;
-        if (four_stroke_) half_ ^= 1U;
-        if (half_ == 0) ++cycle_;
-    }
+    const int begun = place_.advance(wheel_, jump);
+    if (sync_.synchronised) sync_.revolutions += begun;
 }
 
 inline void Decoder::write(std::int64_t tick, Tooth& out) noexcept {
     ++sync_.teeth;
     sync_.synchronised = true;
     out.tick = tick;
-    out.revolution = revolution_;
-    out.index = index_;
-    out.half = half_;
+    out.revolution = place_.revolution();
+    out.index = place_.index();
+    out.half = place_.half();
     out.restart = restart_;
     out.phase_known = !four_stroke_ || cam_.half_known() || crank_phase_;
     restart_ = false;
@@ -327,20 +285,8 @@ inline void Decoder::lose() noexcept {
     search_.reset();
     backlog_.clear();
     cam_.reset();
-    cam_waiting_ = 0;
+    cam_waits_.clear();
     disagreements_ = 0;
-}
-
-inline void Decoder::queue_cam(std::int64_t tick) noexcept {
-    if (!cam_.needed()) return;
-    // Its place is known only when the next tooth has come. More edges than a cycle has in one gap are noise; of those that wait with
-    // the backlog, the newest count.
-    if (cam_waiting_ == kCamQueue) {
-        if (tracking_) return;
-        std::copy(cam_ticks_.begin() + 1, cam_ticks_.end(), cam_ticks_.begin());
-        --cam_waiting_;
-    }
-    cam_ticks_[static_cast<std::size_t>(cam_waiting_++)] = tick;
 }
 
 /// Gives the cam edges since the last settled tooth their crank angle, by time between that tooth and the one at
@@ -349,62 +295,21 @@ inline void Decoder::place_cam_edges(std::int64_t tick, double from_deg, double 
     const double period = decoding::ticks_between(last_tick_, tick);
     int placed = 0;
     double moved_deg = 0.0;
-    while (placed < cam_waiting_ && cam_ticks_[static_cast<std::size_t>(placed)] <= tick) {
-        const double since = decoding::ticks_between(last_tick_, cam_ticks_[static_cast<std::size_t>(placed)]);
+    while (placed < cam_waits_.count() && cam_waits_[placed] <= tick) {
+        const double since = decoding::ticks_between(last_tick_, cam_waits_[placed]);
         ++placed;
         if (cam_.push(from_deg + moved_deg + span_deg * since / period) == decoding::CamPhase::Answer::rotation) {
-            rotate(cam_.rotation_deg());
+            if (place_.rotate(wheel_, cam_.rotation_deg())) note_slip();
             moved_deg += cam_.rotation_deg();
         }
         if (cam_.half_known() && four_stroke_) sync_.phase = Phase::cam;
     }
-    std::copy(cam_ticks_.begin() + placed, cam_ticks_.begin() + cam_waiting_, cam_ticks_.begin());
-    cam_waiting_ -= placed;
-}
-
-/// The cam says that the count of teeth is off by `deg`.
-inline void Decoder::rotate(double deg) noexcept {
-    const double tooth_step = 360.0 / wheel_.rotations;
-    auto periods = static_cast<int>(deg / tooth_step + 0.5);
-    int halves = periods / wheel_.rotations;
-    periods -= halves * wheel_.rotations;
-    if (periods > 0) {
-        if (sync_.synchronised) ++sync_.losses;
-        restart_ = true;
-        ++revolution_;
-        index_ += periods * wheel_.period;
-        if (index_ >= wheel_.teeth) {
-            index_ -= wheel_.teeth;
-            ++halves;
-        }
-    }
-    if (!four_stroke_) {
-        cycle_ += halves;
-    } else {
-        const int sum = half_ + halves;
-        half_ = static_cast<std::uint8_t>(sum & 1);
-        cycle_ += sum / 2;
-    }
-}
-
-inline double Decoder::turned_deg() const noexcept {
-    const double cycle_deg = four_stroke_ ? 720.0 : 360.0;
-    return static_cast<double>(cycle_) * cycle_deg + 360.0 * half_ +
-           static_cast<double>(wheel_.angle_deg[static_cast<std::size_t>(index_)]);
-}
-
-inline float Decoder::span_of(int jump) const noexcept {
-    float sum = 0.0F;
-    for (int k = 0, tooth = index_; k < jump; ++k, tooth = wheel_.next(tooth)) sum += wheel_.span(tooth);
-    return sum;
+    cam_waits_.drop(placed);
 }
 
 inline void Decoder::set_phase_from_crank(bool flip) noexcept {
     if (!four_stroke_ || cam_.half_known()) return;
-    if (flip) {
-        half_ ^= 1U;
-        if (half_ == 0) ++cycle_;
-    }
+    if (flip) place_.flip();
     crank_phase_ = true;
     sync_.phase = Phase::crank;
 }

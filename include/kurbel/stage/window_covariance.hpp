@@ -3,6 +3,7 @@
 
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
+#include <algorithm>
 #include <array>
 
 #include "kurbel/stage/window.hpp"
@@ -33,7 +34,7 @@ class WindowCovariance {
     void add_prior(const Window& x, Real scale) noexcept { add(x, scale * Real(kPriorCount)); }
     void add_prior_diagonal(Real variance) noexcept {
         for (int i = 0; i < size_; ++i) at(i, i) += variance * Real(kPriorCount);
-        bent_ += Real(6 * (size_ - 2)) * variance * Real(kPriorCount);  // 1, -2, 1 of independent values
+        bent_ += Real(6 * std::max(size_ - 2, 0)) * variance * Real(kPriorCount);  // 1, -2, 1 of independent values
     }
     void end_prior() noexcept { total_ = Real(kPriorCount); }
 
