@@ -24,6 +24,20 @@ constexpr std::array<double, 7> kMotoredCharges_bar{0.13, 0.18, 0.25, 0.35, 0.5,
 constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
 constexpr double kClosing_deg = -140.0;
 constexpr double kOpening_deg = 130.0;
+/// Where compression and gas exchange nearly cancel each other, what is left depends on how this engine is built: other compression ratios and
+/// valve timings than the typical ones (usual ranges, from memory).
+struct Build {
+    double compression_ratio;
+    double closing_deg;
+    double opening_deg;
+};
+constexpr std::array<Build, 5> kBuilds{{{10.0, kClosing_deg, kOpening_deg},
+                                        {8.5, -125.0, 120.0},
+                                        {12.0, -125.0, 145.0},
+                                        {8.5, -150.0, 145.0},
+                                        {12.0, -150.0, 115.0}}};
+/// Above this intake pressure compression stands alone, whatever the timing.
+constexpr double kCancels_bar = 0.4;
 constexpr double kSame = 0.05;  ///< shapes that differ by less, of the largest wave, are one
 
 void add(Waves& waves, double torque, double angle_rad) {
@@ -60,6 +74,36 @@ Waves burn(const SliderCrank& crank, double centre_deg, double burn_deg, int cou
     return waves;
 }
 
+/// Without a burn: compression and expansion of what was trapped, the rest of the cycle at intake pressure, ambient pressure below the piston.
+class GasExchange {
+  public:
+    GasExchange(const Build& build, int count)
+        : charge_(static_cast<std::size_t>(count)), atmosphere_(static_cast<std::size_t>(count)) {
+        SliderCrank crank;
+        crank.compression_ratio = build.compression_ratio;
+        const double trapped = std::pow(crank.volume(to_rad(build.closing_deg)), kGamma);
+        // Behind the opening, the exhaust stroke at the pressure below the piston.
+        for (double deg = -360.0; deg < build.opening_deg; deg += kStep_deg) {
+            const double middle = to_rad(deg + 0.5 * kStep_deg);
+            const double lever = crank.lever(middle);
+            const bool closed = deg >= build.closing_deg;
+            add(charge_, closed ? trapped * lever / std::pow(crank.volume(middle), kGamma) : lever, middle);
+            add(atmosphere_, -lever, middle);
+        }
+        integrate(charge_);
+        integrate(atmosphere_);
+    }
+    [[nodiscard]] Waves at(double bar) const {
+        Waves waves = atmosphere_;
+        for (std::size_t h = 0; h < waves.size(); ++h) waves[h] += bar * charge_[h];
+        return waves;
+    }
+
+  private:
+    Waves charge_;
+    Waves atmosphere_;
+};
+
 void keep(std::vector<GasShape>& shapes, GasShape shape) {
     double largest = 0.0;
     for (const auto& wave : shape.wave) largest = std::max(largest, std::abs(wave));
@@ -77,29 +121,23 @@ void keep(std::vector<GasShape>& shapes, GasShape shape) {
 
 CylinderSpectra::CylinderSpectra(int count) : inertia_(static_cast<std::size_t>(count)) {
     const SliderCrank crank;
-    const double trapped = std::pow(crank.volume(to_rad(kClosing_deg)), kGamma);
-    Waves charge(static_cast<std::size_t>(count));
-    Waves atmosphere(static_cast<std::size_t>(count));
     for (double deg = -360.0; deg < 360.0; deg += kStep_deg) {
         const double middle = to_rad(deg + 0.5 * kStep_deg);
         const double lever = crank.lever(middle);
         add(inertia_, -lever * lever, middle);
-        if (deg >= kOpening_deg) continue;  // the exhaust stroke, at the pressure below the piston
-        const bool closed = deg >= kClosing_deg;
-        add(charge, closed ? trapped * lever / std::pow(crank.volume(middle), kGamma) : lever, middle);
-        add(atmosphere, -lever, middle);
     }
-    integrate(charge);
-    integrate(atmosphere);
+    const GasExchange typical(kBuilds.front(), count);
     const auto mixed = [&](double bar, double heat, const Waves* burnt) {
-        Waves waves = atmosphere;
-        for (std::size_t h = 0; h < waves.size(); ++h) {
-            waves[h] += bar * charge[h];
-            if (burnt != nullptr) waves[h] += bar * heat * (*burnt)[h];
-        }
+        Waves waves = typical.at(bar);
+        for (std::size_t h = 0; h < waves.size() && burnt != nullptr; ++h) waves[h] += bar * heat * (*burnt)[h];
         return waves;
     };
-    for (const double bar : kMotoredCharges_bar) keep(motored_, {mixed(bar, 0.0, nullptr), 0.0, 1.0});
+    for (const Build& build : kBuilds) {
+        const GasExchange exchange(build, count);
+        const bool usual = &build == &kBuilds.front();
+        for (const double bar : kMotoredCharges_bar)
+            if (usual || bar < kCancels_bar) keep(motored_, {exchange.at(bar), 0.0, 1.0});
+    }
     for (const double bar : kCharges_bar) keep(fired_, {mixed(bar, 0.0, nullptr), 0.0, 1.0});
     for (std::size_t c = 0; c < kCentres_deg.size(); ++c)
         for (const double burn_deg : kBurns_deg) {

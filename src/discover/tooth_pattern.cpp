@@ -238,7 +238,8 @@ std::vector<int> whole_pitches(const std::vector<double>& share, double& worst, 
             neighbours_tell ? kByChance * std::sqrt(square * ((1.0 + beside) * (1.0 + beside) + beside * beside)) : 0.0;
         // Teeth do not stand off by a degree: then speed swings there, or a tooth is missing from the count.
         const bool beyond_teeth = off > std::max(0.6 * kWholePitch, by_chance) && off * 360.0 * pitch > 1.0;
-        if (off > kWholePitch || beyond_teeth || (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
+        if (off > std::max(kWholePitch, by_chance) || beyond_teeth ||
+            (1.0 - 2.0 * off) / (2.0 * square * pitches[i]) < std::log(1000.0))
             gap_in_doubt = true;
     }
     if (2 * ones < static_cast<std::ptrdiff_t>(pitches.size())) return {};

@@ -104,9 +104,13 @@ HalvesFinding compare_halves(const std::vector<double>& edge_s, const Fold& fold
     finding.noise = noise / common;
     constexpr double kVisible = 0.1;  // below this share, chance hides nothing that matters
     constexpr double kDifferent = 0.35;
+    // Teeth of two halves share by chance: of eleven waves so much that the ratio falls to a third once in 160 wheels, to a fifth once in
+    // five thousand (F distribution). Where noise hides nothing, teeth that are the same leave next to nothing.
+    constexpr double kPlainlySeen = 0.02;
+    constexpr double kByChance = 0.2;
     constexpr double kSame = 0.12;
     if (finding.noise > kVisible) return finding;
-    if (finding.ratio > kDifferent) finding.halves = Halves::different;
+    if (finding.ratio > (finding.noise < kPlainlySeen ? kByChance : kDifferent)) finding.halves = Halves::different;
     if (finding.ratio < kSame) finding.halves = Halves::same;
     return finding;
 }
