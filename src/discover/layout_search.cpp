@@ -247,7 +247,11 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     // run-out, twist. To be told, the smaller one must be sure.
     constexpr double kSure = 0.99;
     const bool nested = 2 * layout.cylinders() <= kUsual && engine.confidence <= kSure;
-    if (firing_hz > kTorsion_hz || like_another || half_shown || nested)
+    // Where gas exchange cancels compression at the firings' own wave, an engine looks like one of twice as many cylinders.
+    const bool doubled = layout.even() && layout.cylinders() > kUsual && engine.confidence <= kSure;
+    // Angles that were measured hold the mean of the engine's own swing, and take the waves of the firings from what is seen.
+    const bool hidden_in_angles = spectrum.angles_measured && !motored;
+    if (firing_hz > kTorsion_hz || like_another || half_shown || nested || doubled || hidden_in_angles)
         engine.confidence = std::min(engine.confidence, 0.9);
     engine.sureness = layout_sureness(engine.confidence);
     engine.why = "The crank's speed swings as with " + in_words(layout) + ".";
@@ -262,6 +266,9 @@ void fill_tdc(const Layout& layout, const std::vector<Case>& cases, const Cylind
               const CycleSpectrum& spectrum, const EngineFinding& engine, TdcFinding& tdc) {
     tdc = place_tdc(Candidate(layout, spectra, cases, spectrum.waves), cases, spectrum);
     tdc.confidence *= engine.confidence;
+    // Nobody knows where in the cycle fuel burns, nor whether it does all along: a guess.
+    constexpr double kGuess = 0.9;
+    if (!tdc.fuel_cut) tdc.confidence = std::min(tdc.confidence, kGuess);
     tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why = tdc.fuel_cut ? "Without fuel the crank is slowest where a piston stands at TDC after compression."
                            : "Compression slows the crank before TDC, combustion speeds it up behind.";
