@@ -1,0 +1,101 @@
+// The windows of the firings that wait: opened, measured for the first time, and measured anew.
+#pragma once
+
+#include <cstdint>
+
+#include "kurbel/stage/learned_engine.hpp"
+#include "kurbel/stage/pending_firings.hpp"
+#include "kurbel/stage/rehearsal.hpp"
+#include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/window.hpp"
+
+namespace kurbel {
+
+/// The engine as it is known, the firings that wait, which of them are rehearsed, and how each is first measured: as if it were alone.
+/// The parts are open; the WorkEstimator decides what is made of them.
+template <class Real>
+struct FiringWindows {
+    LearnedEngine<Real> engine{};
+    PendingFirings<Real> pending{};
+    Rehearsal<Real> rehearsal{};
+    int before = 0;  ///< bins of a window before TDC
+    int size = 0;    ///< bins of a window
+
+    void reset() noexcept {
+        engine.reset();
+        pending.clear();
+        rehearsal.reset();
+    }
+
+    /// TDC bin of the newest window that is whole.
+    [[nodiscard]] std::int64_t newest() const noexcept { return engine.residuals.bins().newest() - size + before; }
+
+    /// Bin at which the window of the oldest firing begins.
+    [[nodiscard]] std::int64_t first_waiting() const noexcept { return pending[0].bin - before; }
+
+    /// A firing whose TDC bin is `bin` is looked at for the first time, if one is there. `length`: bins of its window.
+    void open(std::int64_t bin, int length) noexcept {
+        if (!engine.residuals.bins().holds(bin) || pending.full()) return;
+        const int place = engine.residuals.firing_at(bin);
+        if (place < 0) return;
+        PendingFiring<Real>& entry = pending.append();
+        entry.bin = bin;
+        entry.place = place;
+        entry.expected = engine.expected_work(bin);
+        if (length == 0 || !engine.residuals.bins().connected(bin - before, bin - before + length)) return;
+        entry.length = length;
+        if (!engine.covariance.begun()) engine.begin_covariance(bin);
+        look_at(entry);
+    }
+
+    /// Looks for the firings from bin `from` on once more: the frame turned by half a cycle, or a rehearsal has ended.
+    void reopen(std::int64_t from) noexcept {
+        pending.clear();
+        for (std::int64_t bin = from; bin <= newest(); ++bin) open(bin, size);
+    }
+
+    /// After pattern or responses changed at once.
+    void look_again() noexcept {
+        for (int i = 0; i < pending.count(); ++i)
+            if (pending[i].usable()) look_at(pending[i]);
+    }
+
+    /// Writes the firing's window to `x`, which holds zeros, and its amplitude, as if it were alone, to the entry.
+    void find_amplitude(PendingFiring<Real>& entry, Window& x) const noexcept {
+        engine.residuals.fill(entry.bin - before, entry.length, entry.expected, x);
+        entry.amplitude = alone(entry, static_cast<Real>(match(entry, x).amplitude));
+    }
+
+    [[nodiscard]] ResponseBank::Match match(const PendingFiring<Real>& entry, const Window& x) const noexcept {
+        return entry.length == size ? engine.bank.match_whole(entry.place, x)
+                                    : engine.bank.match_part(entry.place, x, entry.length, engine.covariance);
+    }
+
+    /// An amplitude that was measured, against the other firings alone.
+    [[nodiscard]] Real alone(const PendingFiring<Real>& entry, Real amplitude) const noexcept {
+        return rehearsal.without_itself(entry.bin, amplitude, engine.cycles());
+    }
+
+    /// Learns the last cycles before bin `end` once more, all that were learned, from what is left of them without misfires.
+    void learn_again(std::int64_t end, int bins, bool examine) noexcept {
+        const int cycles = engine.cycles();
+        const std::int64_t first = end - cycles * bins;
+        if (engine.residuals.bins().connected(first - 1, end + 1)) engine.learn_again(first, cycles, examine);
+    }
+
+  private:
+    /// First estimate of a firing's amplitude.
+    void look_at(PendingFiring<Real>& entry) noexcept {
+        Window x{};
+        find_amplitude(entry, x);
+        if (worth_a_look(entry)) entry.gain = static_cast<Real>(engine.bank.best_gain(entry.place, x));
+    }
+
+    /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
+    /// may have happened. Saves two thirds of the work on healthy engines.
+    [[nodiscard]] bool worth_a_look(const PendingFiring<Real>& entry) const noexcept {
+        return entry.length == size && (entry.amplitude > Real(0.25) || !engine.bank.experienced());
+    }
+};
+
+}  // namespace kurbel

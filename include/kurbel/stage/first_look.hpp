@@ -1,0 +1,103 @@
+// The first look at an engine that has just become known: what the firings that waited tell together.
+#pragma once
+
+#include <cmath>
+#include <cstdint>
+
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/firing_windows.hpp"
+#include "kurbel/stage/first_losses.hpp"
+#include "kurbel/stage/misfire_response.hpp"
+
+namespace kurbel {
+
+/// Finds the misfires among the firings that waited, learns pattern and scatter without them, and begins the rehearsals. Lives for one
+/// call: it keeps nothing.
+template <class Real>
+class FirstLook {
+  public:
+    /// `windows` outlive it; `end`: the bin behind the last cycle that was learned.
+    FirstLook(FiringWindows<Real>& windows, const CycleGrid& grid, int hold, std::int64_t end) noexcept
+        : windows_(windows), bins_(grid.bins), hold_(hold), end_(end) {}
+
+    void take() noexcept {
+        auto& [engine, pending, rehearsal, before, size] = windows_;
+        try_hypotheses();
+        // Twice, for the first look knows nothing of how this engine's windows scatter.
+        take_out_losses();
+        windows_.learn_again(end_, bins_, false);
+        learn_from_waiting();
+        engine.residuals.put_back(windows_.first_waiting());
+        windows_.learn_again(end_, bins_, false);
+        engine.match();
+        take_out_losses();
+        windows_.learn_again(end_, bins_, true);
+        engine.residuals.put_back(windows_.first_waiting());
+        rehearsal.begin(pending[0].bin, windows_.newest() - hold_);
+        for (int n = 0; n < first_.losses(); ++n) rehearsal.note(pending[first_.firing(n)].bin, first_.lost(n));
+        windows_.look_again();
+    }
+
+    /// How the firings scatter that have not lost anything, and how many they are.
+    [[nodiscard]] Real scatter() const noexcept { return first_.deviation(); }
+    [[nodiscard]] int healthy() const noexcept { return first_.others(); }
+
+  private:
+    static constexpr Real kLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little
+
+    /// Asks which kind of response explains most of what the waiting firings show together.
+    void try_hypotheses() noexcept {
+        auto& engine = windows_.engine;
+        if (!engine.bank.untaught()) return;
+        for (int h = 0; h < engine.bank.hypotheses(); ++h) {
+            engine.assume(h);
+            find_losses();
+            engine.bank.expect(h, static_cast<float>(first_.gain(windows_.pending, engine.bank)));
+        }
+        engine.bank.assume(0);
+        engine.match();
+    }
+
+    void find_losses() noexcept {
+        auto& [engine, pending, rehearsal, before, size] = windows_;
+        for (int i = 0; i < pending.count(); ++i) {
+            Window x{};
+            if (pending[i].usable()) windows_.find_amplitude(pending[i], x);
+        }
+        first_.find(pending, engine.bank, rehearsal.leverage(engine.cycles()), engine.levels.dead(), bins_,
+                    engine.residuals.bins().oldest_connected() + before, engine.sized(), kLimit);
+    }
+
+    /// Takes the misfires that the waiting firings show together out of the bins.
+    void take_out_losses() noexcept {
+        find_losses();
+        for (int n = 0; n < first_.losses(); ++n) {
+            const PendingFiring<Real>& entry = windows_.pending[first_.firing(n)];
+            take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before,
+                          first_.lost(n));
+        }
+    }
+
+    /// Learns how windows scatter from those that waited and lost nothing.
+    void learn_from_waiting() noexcept {
+        auto& [engine, pending, rehearsal, before, size] = windows_;
+        // The pattern was learned from these windows, too.
+        const float own = std::sqrt(1.0F - static_cast<float>(rehearsal.leverage(engine.cycles())));
+        Window x{};
+        for (int i = 0; i < pending.count(); ++i) {
+            const PendingFiring<Real>& entry = pending[i];
+            if (entry.length < size || first_.has_lost(i)) continue;
+            engine.residuals.fill(entry.bin - before, entry.length, entry.expected, x);
+            for (float& value : x) value /= own;
+            engine.covariance.learn(x, 1.0F);
+        }
+    }
+
+    FiringWindows<Real>& windows_;
+    int bins_;  // of a cycle
+    int hold_;
+    std::int64_t end_;
+    FirstLosses<Real> first_{};
+};
+
+}  // namespace kurbel
