@@ -1,7 +1,6 @@
 // Whether slow torque on the driveline explains a window as well as lost combustion does.
 #pragma once
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
@@ -46,34 +45,15 @@ class SlowTorque {
     /// have been lost a bin earlier or later than usual, as where spark or injection have moved.
     [[nodiscard]] float loss_ratio(const Window& x, const ResponseBank::Response& response,
                                    float error) const noexcept {
-        const auto size = static_cast<int>(usual_.rows());
-        Columns whitened(size, 1 + kMoves);
         std::array<float, kSizes.size() * kMoves> lost{};
         std::array<float, kSizes.size()> healthy{};
         for (std::size_t k = 0; k < kSizes.size(); ++k) {
-            const float deviation = kSizes[k] / useful_;
-            Matrix c = usual_;
-            for (int j = 0; j < size; ++j)
-                for (int i = j; i < size; ++i)
-                    c(i, j) += deviation * deviation * likeness_[static_cast<std::size_t>(i - j)];
-            const Eigen::LLT<Matrix> llt(c);
-            if (llt.info() != Eigen::Success) return 0.0F;
-            for (int j = 0; j < size; ++j) {
-                whitened(j, 0) = x[static_cast<std::size_t>(j)];
-                for (int m = 0; m < kMoves; ++m) {
-                    const int from = j + 1 - m;
-                    whitened(j, 1 + m) = from >= 0 && from < size ? response[static_cast<std::size_t>(from)] : 0.0F;
-                }
-            }
-            llt.matrixL().solveInPlace(whitened);
-            healthy[k] = std::log(kShare[k]) - 0.5F * whitened.col(0).squaredNorm();
-            for (int j = 0; j < size; ++j) healthy[k] -= std::log(llt.matrixLLT()(j, j));
-            for (int m = 0; m < kMoves; ++m) {
-                const auto as_lost = whitened.col(1 + m);
-                lost[k * kMoves + static_cast<std::size_t>(m)] =
-                    healthy[k] + (m == 1 ? kLogUsual : kLogMoved) +
-                    gain(whitened.col(0).dot(as_lost), as_lost.squaredNorm(), error);
-            }
+            Whitened whitened;
+            if (!whiten(kSizes[k] / useful_, x, response, whitened)) return 0.0F;
+            healthy[k] = std::log(kShare[k]) - 0.5F * whitened.square - whitened.log_root;
+            for (std::size_t m = 0; m < kMoves; ++m)
+                lost[k * kMoves + m] = healthy[k] + (m == 1 ? kLogUsual : kLogMoved) +
+                                       gain(whitened.product[m], whitened.precision[m], error);
         }
         return log_of_sum(lost) - log_of_sum(healthy);
     }
@@ -87,11 +67,61 @@ class SlowTorque {
     static constexpr std::array<float, 3> kSizes{0.0F, 0.02F, 0.07F};
     static constexpr std::array<float, 3> kShare{0.95F, 0.025F, 0.025F};
 
-    static constexpr int kMoves = 3;             // earlier, as usual, later
+    static constexpr std::size_t kMoves = 3;     // earlier, as usual, later
     static constexpr float kLogUsual = -0.223F;  // four in five
     static constexpr float kLogMoved = -2.303F;  // one in ten
 
-    using Columns = Eigen::Matrix<float, Eigen::Dynamic, Eigen::Dynamic, Eigen::ColMajor, kMaxWindow, 1 + kMoves>;
+    /// Window x and the responses g against a covariance C, and the logarithm of the root of its determinant.
+    struct Whitened {
+        float square = 0;                       // x'C^-1 x
+        std::array<float, kMoves> product{};    // g'C^-1 x
+        std::array<float, kMoves> precision{};  // g'C^-1 g
+        float log_root = 0;
+    };
+
+    /// Where slow torque has this `deviation`; false where that is no covariance. Cholesky's decomposition, column by column, of the
+    /// covariance with window and responses as further rows beneath, which it leaves whitened; in blocks of kBlock rows.
+    [[nodiscard]] bool whiten(float deviation, const Window& x, const ResponseBank::Response& response,
+                              Whitened& result) const noexcept {
+        const auto size = static_cast<std::size_t>(usual_.rows());
+        const std::size_t blocks = (size + 1 + kMoves + kBlock - 1) / kBlock;
+        std::array<Column, kMaxWindow> columns;
+        for (std::size_t j = 0; j < size; ++j) {
+            Column& column = columns[j] = Column{};
+            for (std::size_t i = j; i < size; ++i)
+                column[i] = usual_(static_cast<int>(i), static_cast<int>(j)) + deviation * deviation * likeness_[i - j];
+            column[size] = x[j];
+            for (std::size_t m = 0; m < kMoves; ++m)
+                column[size + 1 + m] = j + 1 >= m && j + 1 - m < size ? response[j + 1 - m] : 0.0F;
+        }
+        for (std::size_t j = 0; j < size; ++j) {
+            Column& column = columns[j];
+            const float root = std::sqrt(column[j]);
+            if (!(root > 0.0F)) return false;
+            for (float& value : column) value /= root;
+            for (std::size_t k = j + 1; k < size; ++k) take_out(column, column[k], k / kBlock, blocks, columns[k]);
+            result.log_root += std::log(root);
+            result.square += column[size] * column[size];
+            for (std::size_t m = 0; m < kMoves; ++m) {
+                result.product[m] += column[size] * column[size + 1 + m];
+                result.precision[m] += column[size + 1 + m] * column[size + 1 + m];
+            }
+        }
+        return true;
+    }
+
+    static constexpr std::size_t kBlock = 4;
+    using Column = std::array<float, kMaxWindow + kBlock>;
+    static_assert(kMaxWindow % kBlock == 0 && 1 + kMoves <= kBlock);
+
+    /// Takes `factor` times a column out of another, from block `first` on.
+    static void take_out(const Column& column, float factor, std::size_t first, std::size_t blocks,
+                         Column& from) noexcept {
+        const float* __restrict what = column.data();
+        float* __restrict left = from.data();
+        for (std::size_t b = first; b < blocks; ++b)
+            for (std::size_t i = b * kBlock; i < (b + 1) * kBlock; ++i) left[i] -= factor * what[i];
+    }
 
     /// Log-likelihood ratio of amplitude one, give or take `error`, over amplitude zero: g'C^-1 x = `product`, g'C^-1 g = `precision`.
     [[nodiscard]] static float gain(float product, float precision, float error) noexcept {
