@@ -130,7 +130,8 @@ class Decision {
     // There the probability overrules the accepted chance, if that is the usual one.
     static constexpr Real kClearOdds = Real(4);
     static constexpr Real kUsualChance = Real(2e-5);
-    // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell.
+    // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
+    // have shown what they read as, half of that is the least: weak burns that keep more are none.
     static constexpr Real kLeastLoss = Real(0.35);
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);
@@ -236,7 +237,9 @@ class Decision {
 
     [[nodiscard]] static Real as_probability(Real odds) noexcept { return odds / (Real(1) + odds); }
 
-    [[nodiscard]] static Real least_loss(bool sized) noexcept { return sized ? kLeastLoss : kLeastGuess; }
+    [[nodiscard]] Real least_loss(bool sized) const noexcept {
+        return sized ? odds_.half_lost(kLeastLoss) : kLeastGuess;
+    }
 
     void update_limits() noexcept {
         for (int k = 0; k < firings_; ++k) update_limit(k);

@@ -88,6 +88,9 @@ class MisfireOdds {
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
+    /// Half of what a misfire reads as on this engine; near `guess` while that is not known.
+    [[nodiscard]] Real half_lost(Real guess) const noexcept { return size_.half(guess); }
+
     /// Learns from the firing last asked of, a misfire with this probability.
     void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
         learn_echo(seen, scatter, Real(1) - probability);

@@ -41,6 +41,10 @@ class MisfireSize {
 
     /// Whether misfires have shown it.
     [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
+    /// Half of what a whole loss reads as; near `guess` while misfires have not shown it.
+    [[nodiscard]] Real half(Real guess) const noexcept {
+        return (seen_ * kHalf * size_ + kSizeFirings * guess) / (seen_ + kSizeFirings);
+    }
     /// What a whole loss reads as.
     [[nodiscard]] Real size() const noexcept { return size_; }
 

@@ -323,8 +323,10 @@ class WorkEstimator {
                 window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
         if (!firing.sized && settled()) windows_.engine.expected.learn_size(firing.lost, told * feedback.probability);
-        if (firing.lost > Real(0.5) && firing.lost < Real(1.5))
-            learn_response(firing.lost, told * feedback.probability);
+        // What is measured per share of the loss is the noisier the less was lost (least squares). On a cold engine a whole combustion
+        // may read as a third.
+        if (firing.lost > Real(0.25) && firing.lost < Real(1.5))
+            learn_response(firing.lost, told * feedback.probability * std::min(firing.lost * firing.lost, Real(1)));
     }
 
     void learn_response(Real lost, Real trust) noexcept {
