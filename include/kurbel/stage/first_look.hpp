@@ -49,10 +49,15 @@ class FirstLook {
     void try_hypotheses() noexcept {
         auto& engine = windows_.engine;
         if (!engine.bank.untaught()) return;
+        const auto square = [this](const PendingFiring<Real>& entry) {
+            Window x{};
+            windows_.engine.residuals.fill(entry.bin - windows_.before, entry.length, entry.expected, x);
+            return windows_.engine.covariance.square(x);
+        };
         for (int h = 0; h < engine.bank.hypotheses(); ++h) {
             engine.assume(h);
             find_losses();
-            engine.bank.expect(h, static_cast<float>(first_.gain(windows_.pending, engine.bank)));
+            engine.bank.expect(h, static_cast<float>(first_.gain(windows_.pending, engine.bank, square)));
         }
         engine.bank.assume(0);
         engine.match();

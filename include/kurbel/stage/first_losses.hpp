@@ -56,13 +56,17 @@ class FirstLosses {
         return std::find(number_.begin(), number_.begin() + chosen_, firing) != number_.begin() + chosen_;
     }
 
-    /// Log-likelihood gain of these losses over none at all, each of them rare.
-    [[nodiscard]] Real gain(const PendingFirings<Real>& firings, const ResponseBank& bank) const noexcept {
+    /// Log-likelihood gain of these losses over none at all, each of them rare. `square`: function that gives the square of a firing's
+    /// window.
+    template <class Square>
+    [[nodiscard]] Real gain(const PendingFirings<Real>& firings, const ResponseBank& bank,
+                            Square&& square) const noexcept {
         constexpr Real kRare = Real(4);  // one firing in fifty
         Real sum = 0;
         for (int n = 0; n < chosen_; ++n) {
             const auto& firing = firings[number_[static_cast<std::size_t>(n)]];
-            sum += Real(0.5) * lost(n) * firing.amplitude * static_cast<Real>(bank.precision(firing.place)) - kRare;
+            const auto alone = static_cast<float>(Real(0.5) * lost(n) * firing.amplitude) * bank.precision(firing.place);
+            sum += static_cast<Real>(heavy_tailed_gain(alone, square(firing), bank.size())) - kRare;
         }
         return sum;
     }

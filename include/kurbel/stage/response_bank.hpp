@@ -38,6 +38,7 @@ class ResponseBank {
         firings_ = grid.firings;
         first_bin_ = first_bin;
         bin_deg_ = grid.bin_deg;
+        expected_.common = kCommonDoubt * static_cast<Real>(grid.bin_deg) / kDoubtBin_deg;
         work_ = CombustionWork(SliderCrank::of(engine), 9.0);
         const auto gain = first_mode_gain(engine, at);
         for (int k = 0; k < firings_; ++k) {
@@ -50,7 +51,7 @@ class ResponseBank {
         const double middle_hz = engine.bore_mm > 0.0 ? 350.0 * 86.0 / engine.bore_mm : 350.0;
         lowest_hz_ = 0.42 * middle_hz;
         chosen_ = 0;
-        evidence_.fill(0);
+        begin_evidence();
         speed_rpm_ = 0;
         learned_.begin(firings_, gain_);
     }
@@ -241,14 +242,15 @@ class ResponseBank {
     }
 
     /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
-    void weigh(int k, const Window& x) noexcept {
+    void weigh(int k, const Window& x, const WindowCovariance& covariance) noexcept {
         constexpr Real kRare = Real(0.02);
         std::array<Real, kHypotheses> gain{};
         gains(k, x, gain);
+        const Real square = covariance.square(x);
         for (int h = 0; h <= active_; ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
-            const Real g = gain[static_cast<std::size_t>(h)];
-            evidence = evidence > Real(1e-6) ? evidence * Real(0.995) : Real(0);  // never among the denormal numbers
+            const Real g = heavy_tailed_gain(gain[static_cast<std::size_t>(h)], square, size_);
+            if (std::fabs(evidence) > Real(1e-6)) evidence *= Real(0.995);  // never among the denormal numbers
             if (g > Real(0))
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }
@@ -302,6 +304,17 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
 
   private:
+    /// Modes far from the usual one are rare: the list of them reaches three deviations to either side. Where one misfire alone could be
+    /// any of them, that decides.
+    void begin_evidence() noexcept {
+        evidence_.fill(0);
+        constexpr int kUsual = kModes / 2;
+        for (int m = 0; m < kModes; ++m) {
+            const Real off = Real(3) * static_cast<Real>(m - kUsual) / Real(kUsual);
+            evidence_[static_cast<std::size_t>(kLate + 1 + m)] = Real(-0.5) * off * off;
+        }
+    }
+
     /// Weights of all responses, modes and the rigid crank's, several at a time.
     void solve_all(const WindowCovariance& covariance) noexcept {
         std::array<const Real*, kMaxCylinders + kHypotheses> from{};
@@ -398,8 +411,9 @@ class ResponseBank {
         return std::sqrt(dot(head_of(mode, size_), mode) / static_cast<Real>(size_));
     }
 
-    // Engineering ranges, from memory: shares of the lost work in one bin.
-    static constexpr Real kCommonDoubt = Real(0.1);
+    // Engineering ranges, from memory: shares of the lost work in one bin of this length; a longer bin holds more of it.
+    static constexpr Real kDoubtBin_deg = Real(24);
+    static constexpr Real kCommonDoubt = Real(0.05);
     static constexpr Real kOwnDoubt = Real(0.03);
     // Of what the mode itself adds: its frequency and its damping are known to some tenths, and so its phase after some turns is not.
     static constexpr Real kTwistDoubt = Real(0.4);

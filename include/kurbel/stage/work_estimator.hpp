@@ -293,7 +293,7 @@ class WorkEstimator {
         if (last_gain_bin_ > oldest.bin - hold_ && last_gain_ > oldest.gain) return;
         last_gain_ = oldest.gain;
         last_gain_bin_ = oldest.bin;
-        windows_.engine.bank.weigh(oldest.place, x);
+        windows_.engine.bank.weigh(oldest.place, x, windows_.engine.covariance);
     }
 
     /// Takes a firing that was not as the pattern has it (a misfire, or a dead cylinder that fired) out of what later firings
