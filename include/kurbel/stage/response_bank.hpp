@@ -254,6 +254,9 @@ class ResponseBank {
             if (g > Real(0))
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }
+        const auto end = evidence_.begin() + active_ + 1;
+        const Real least = *std::max_element(evidence_.begin(), end) - kMostLead;
+        std::for_each(evidence_.begin(), end, [least](Real& evidence) { evidence = std::max(evidence, least); });
     }
 
     /// Hypotheses in use at this speed, and the choice of one for a trial while no misfire has been learned from.
@@ -420,6 +423,9 @@ class ResponseBank {
     static constexpr Real kFewMisfires = Real(10);
     static constexpr Real kLittleEvidence = Real(10);
     static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
+    // The kind of response may become another, as when a cold engine's late spark begins or ends: once in twenty thousand such firings, so
+    // that no hypothesis is ever surer (a hidden Markov model's switching).
+    static constexpr Real kMostLead = Real(10);
 
     int size_ = 0;
     int length_ = 0;
