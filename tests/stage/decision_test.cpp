@@ -111,14 +111,15 @@ TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {
     EXPECT_NEAR(decision.limits()[2], 0.35, 0.03);
 }
 
-/// Four places of normal scatter 0.15, of which place 1 loses all of its work now and then.
-Decision<double> decision_with_misfires(double rate, double false_alarm = 2.0e-5) {
+/// Four places of normal scatter, of which place 1 loses all of its work now and then, which reads as `size`.
+Decision<double> decision_with_misfires(double rate, double false_alarm = 2.0e-5, double scatter = 0.15,
+                                        double size = 1.0) {
     Decision<double> decision = decision_of(4, false_alarm);
     std::mt19937_64 random(10);
-    std::normal_distribution<double> normal(0.0, 0.15);
+    std::normal_distribution<double> normal(0.0, scatter);
     std::bernoulli_distribution misfire(rate);
     for (int n = 0; n < 8000; ++n) {
-        const double lost = n % 4 == 1 && misfire(random) ? 1.0 : 0.0;
+        const double lost = n % 4 == 1 && misfire(random) ? size : 0.0;
         static_cast<void>(decision.judge(firing_at(n % 4, lost + normal(random)), false, false, false));
     }
     return decision;
@@ -151,7 +152,7 @@ TEST(Decision, FollowsTheProbabilityWhereThatIsClear) {
 TEST(Decision, AsksForClearerOddsWhereFewerFalseAlarmsAreAccepted) {
     double former = 0.0;
     for (const double chance : {1e-3, 2e-5, 1e-6}) {
-        const Decision<double> known = decision_with_misfires(0.2, chance);
+        const Decision<double> known = decision_with_misfires(0.05, chance);
         double least = 2.0;
         for (int step = 100; step > 35; --step) {
             Decision<double> decision = known;
@@ -162,6 +163,22 @@ TEST(Decision, AsksForClearerOddsWhereFewerFalseAlarmsAreAccepted) {
         former = least;
     }
     EXPECT_LT(former, 1.0);
+}
+
+TEST(Decision, AWeakBurnThatKeepsMoreThanHalfIsNoMisfire) {
+    // Healthy firings scatter by 5 %, so that a loss of 0.42 is eight deviations; misfires of this engine read as a whole work.
+    const auto verdict = [](const Decision<double>& decision, double lost) {
+        Decision<double> copy = decision;
+        return copy.judge(firing_at(1, lost), false, false, false).verdict;
+    };
+    EXPECT_EQ(verdict(decision_of(4), 0.7), Verdict::misfire);
+    const Decision<double> whole = decision_with_misfires(0.2, 2e-5, 0.05);
+    EXPECT_EQ(verdict(whole, 0.42), Verdict::fired);
+    EXPECT_EQ(verdict(whole, 0.6), Verdict::misfire);
+    // Where they read as half of one, late spark does less than the load promises, and half of that counts.
+    const Decision<double> cold = decision_with_misfires(0.2, 2e-5, 0.05, 0.5);
+    EXPECT_EQ(verdict(cold, 0.42), Verdict::misfire);
+    EXPECT_EQ(verdict(cold, 0.2), Verdict::fired);
 }
 
 TEST(Decision, ProbabilityRisesWithTheLoss) {

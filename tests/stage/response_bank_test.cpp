@@ -204,7 +204,8 @@ TEST(ResponseBank, LearnsAResponseThatDeviates) {
     EXPECT_TRUE(parts.bank.experienced());
     // What is now known of the response is no doubt any more, but for how four places may differ by 0.03 each.
     EXPECT_NEAR(parts.bank.doubt(), 0.5F * 0.03F * 0.03F / 4.0F, 1e-5F);
-    EXPECT_GT(Bank().bank.doubt(), 0.004F);
+    const auto bins = static_cast<float>(parts.grid.bin_deg / 24.0);
+    EXPECT_NEAR(Bank().bank.doubt(), 0.5F * 0.05F * 0.05F * bins * bins, 1e-5F);
 }
 
 TEST(ResponseBank, OnePlaceMayDeviateAlone) {
@@ -251,7 +252,7 @@ int chosen_after(Bank& parts, double mode_hz, int count, double noise) {
         const int place = n % parts.config.engine.cylinders;
         Window x = with_torsion(parts, per_rev, static_cast<double>(parts.bank.torsion_gain(place)));
         parts.add_noise(x, noise);
-        parts.bank.weigh(place, x);
+        parts.bank.weigh(place, x, parts.covariance);
         static_cast<void>(parts.bank.choose(false));
     }
     return parts.bank.chosen();
@@ -267,12 +268,42 @@ TEST(ResponseBank, ChoosesTheTorsionModeThatMisfiresShow) {
     }
 }
 
+TEST(ResponseBank, AKindLongSeenGivesWayToAnother) {
+    // Hundreds of misfires of one mode, then the engine is another: some dozen of the new ones are enough.
+    Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
+    const auto choice = [](int mode) { return 1 + ResponseBank::kLate + mode; };
+    ASSERT_EQ(chosen_after(parts, parts.bank.mode_hz(2), 400, 0.05), choice(2));
+    EXPECT_EQ(chosen_after(parts, parts.bank.mode_hz(6), 16, 0.05), choice(6));
+}
+
+TEST(ResponseBank, OneMisfireThatCouldBeAnyModeIsTakenForTheUsualOne) {
+    Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
+    for (int mode = 0; mode < ResponseBank::kModes; ++mode) parts.bank.expect(1 + ResponseBank::kLate + mode, 25.0F);
+    ASSERT_TRUE(parts.bank.choose(false));
+    EXPECT_EQ(parts.bank.chosen(), 1 + ResponseBank::kLate + ResponseBank::kModes / 2);
+}
+
+TEST(ResponseBank, IsAsMuchInDoubtOfALongBinAsOfTheShortOnesInIt) {
+    Bank fine;
+    const EngineConfig engine = engine_of({1, 3, 4, 2});
+    WheelConfig wheel{};
+    static_cast<void>(make_even_wheel(8, nullptr, 0, wheel));
+    const CycleGrid coarse_grid = make_cycle_grid(engine, wheel);
+    ResponseBank coarse;
+    coarse.begin(engine, SensorAt::front, coarse_grid, -2, 12, 16);
+    coarse.set_speed(1500.0F);
+    coarse.compose(WindowCovariance{});
+    ASSERT_GT(coarse_grid.bin_deg, 1.5 * fine.grid.bin_deg);
+    const auto ratio = static_cast<float>(coarse_grid.bin_deg / fine.grid.bin_deg);
+    EXPECT_NEAR(coarse.doubt() / fine.bank.doubt(), ratio * ratio, 0.05F * ratio * ratio);
+}
+
 TEST(ResponseBank, StaysRigidWhereTheCrankIs) {
     Bank parts(engine_of({1, 3, 4, 2}), SensorAt::front, 2500.0);
     for (int n = 0; n < 60; ++n) {
         Window x = with_torsion(parts, 10.0, 0.0);
         parts.add_noise(x, 0.05);
-        parts.bank.weigh(n % 4, x);
+        parts.bank.weigh(n % 4, x, parts.covariance);
         EXPECT_FALSE(parts.bank.choose(false));
     }
     EXPECT_EQ(parts.bank.chosen(), 0);
@@ -283,7 +314,7 @@ TEST(ResponseBank, HealthyWindowsChooseNothing) {
     for (int n = 0; n < 2000; ++n) {
         Window x{};
         parts.add_noise(x, 0.05);
-        parts.bank.weigh(n % 4, x);
+        parts.bank.weigh(n % 4, x, parts.covariance);
         EXPECT_FALSE(parts.bank.choose(false));
     }
     Window x{};

@@ -199,5 +199,29 @@ TEST(WindowCovariance, SolvesSeveralSidesAsItSolvesOne) {
     }
 }
 
+TEST(WindowCovariance, SquareOfAWindowIsTheOneOfEigen) {
+    constexpr int kSize = 20;
+    Pair pair(kSize, 300);
+    ASSERT_TRUE(pair.covariance.factorise(0.0F));
+    const Matrix covariance = pair.sum / pair.total;
+    const double ridge = 1e-4 * covariance.trace() / kSize;
+    const Matrix with_ridge = covariance + ridge * Matrix::Identity(kSize, kSize);
+    for (int n = 0; n < 5; ++n) {
+        const Window x = pair.source.next(kSize);
+        const double square = wide(x, kSize).dot(with_ridge.llt().solve(wide(x, kSize)));
+        EXPECT_NEAR(static_cast<double>(pair.covariance.square(x)), square, 1e-3 * square);
+    }
+}
+
+TEST(HeavyTailedGain, IsTheRatioOfMultivariateTDensities) {
+    // scipy.stats.multivariate_t 1.10.1, 20 dimensions, unit shape, 30 degrees of freedom: log density where the square is smaller by
+    // twice the gain, less that of the window itself.
+    EXPECT_NEAR(heavy_tailed_gain(10.0F, 20.0F, 20), 12.7706, 1e-3);
+    EXPECT_NEAR(heavy_tailed_gain(30.0F, 80.0F, 20), 19.7114, 1e-3);
+    EXPECT_NEAR(heavy_tailed_gain(30.0F, 8000.0F, 20), 0.1875, 1e-3);
+    EXPECT_EQ(heavy_tailed_gain(0.0F, 25.0F, 20), 0.0F);
+    EXPECT_LT(heavy_tailed_gain(-3.0F, 25.0F, 20), 0.0F);
+}
+
 }  // namespace
 }  // namespace kurbel::test

@@ -75,6 +75,13 @@ struct LearnedEngine {
     }
     [[nodiscard]] bool sized() const noexcept { return expected.known(residuals.load_known()); }
 
+    /// Variance of the pattern at `bin` over that of what a firing there scatters by, whose work should be `work`: a pattern learned while
+    /// the engine worked hard is off by more of the little that it does now. Combustion scatters in proportion to the work, edges don't;
+    /// between the two the variance goes with the work.
+    [[nodiscard]] Real pattern_doubt(std::int64_t bin, Real work) const noexcept {
+        return residuals.pattern().doubt(residuals.point(bin)) * std::max(usual_work / work, Real(1));
+    }
+
     /// Learns from the cycle that begins at bin `first`. True where the pattern was found wrong and moved.
     bool learn_cycle(std::int64_t first) noexcept {
         const std::int64_t last = first + grid.bins - 1;
@@ -184,7 +191,9 @@ struct LearnedEngine {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals.cycle(first, residual, mean);
-        levels.track(residual, expected_work(first + grid.bins / 2));
+        const Real work = expected_work(first + grid.bins / 2);
+        levels.track(residual, work);
+        usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
         residuals.learn_pattern(residual, mean);
         return mean;
     }
@@ -214,6 +223,7 @@ struct LearnedEngine {
     int window = 0;                 // bins
     std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
     Real mean_rpm = 0;
+    Real usual_work = 0;  // of a firing in the cycles that told how the pattern scatters
 };
 
 }  // namespace kurbel

@@ -272,7 +272,7 @@ class WorkEstimator {
         const Real variance = Real(1) / static_cast<Real>(free_swing(oldest, match, x));
         const Real usual_variance = Real(1) / static_cast<Real>(windows_.engine.bank.precision(oldest.place));
         // A pattern learned from n cycles scatters like the mean of n windows.
-        Real doubt = windows_.engine.residuals.pattern().doubt(windows_.engine.residuals.point(oldest.bin));
+        Real doubt = windows_.engine.pattern_doubt(oldest.bin, oldest.expected);
         if (windows_.rehearsal.holds(oldest.bin)) doubt /= Real(1) - windows_.rehearsal.leverage(cycles_learned());
         firing.lost = oldest.amplitude + windows_.engine.levels.missing(oldest.place);
         firing.pattern_doubt = doubt;
