@@ -388,6 +388,20 @@ TEST(Decision, ALossFarBeyondALargeLimitIsAMisfireAllTheSame) {
     EXPECT_EQ(decision.judge(firing, false, true, false).reason, Reason::learning);
 }
 
+TEST(Decision, AFiringThatClearlyDidItsWorkIsJudgedWhereTheLimitIsLarge) {
+    Decision<double> decision = decision_of(2);
+    Firing firing = firing_at(0, 0.6);
+    firing.known_variance = 0.09;
+    EXPECT_EQ(decision.judge(firing, false, false, false).reason, Reason::low_torque);
+    firing.lost = 0.0;
+    const auto fired = decision.judge(firing, false, false, false);
+    EXPECT_EQ(fired.verdict, Verdict::fired);
+    EXPECT_EQ(fired.reason, Reason::none);
+    // Where even that tells nothing, it is not told.
+    firing.known_variance = 1.0;
+    EXPECT_EQ(decision.judge(firing, false, false, false).reason, Reason::low_torque);
+}
+
 TEST(Decision, RunningBeginsAt450AndEndsAt250) {
     Decision<double> decision = decision_of(1);
     const auto reason_at = [&](double rpm) {

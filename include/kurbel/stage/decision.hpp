@@ -107,8 +107,9 @@ class Decision {
             return j;
         }
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;
-        // Where even a whole combustion lost would stay below the limit, "fired" would be a guess.
-        if (!beyond && mean + j.threshold * sd > kWhole) {
+        // Where even a whole combustion lost would stay below the limit, "fired" would be a guess, unless the work itself says so.
+        if (!beyond && mean + j.threshold * sd > kWhole &&
+            odds_.loss_ratio(firing.lost, seen, scatter_) > -std::log(kClearOdds)) {
             j.verdict = Verdict::unjudged;
             j.reason = firing.short_window ? Reason::no_sync : (young ? Reason::learning : Reason::low_torque);
         }
