@@ -88,7 +88,7 @@ class MisfireOdds {
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
-    /// Half of what a misfire reads as on this engine; near `guess` while that is not known.
+    /// The least that half of the work lost may read as on this engine; near `guess` while that is not known.
     [[nodiscard]] Real half_lost(Real guess) const noexcept { return size_.half(guess); }
 
     /// Learns from the firing last asked of, a misfire with this probability.

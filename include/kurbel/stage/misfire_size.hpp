@@ -41,9 +41,11 @@ class MisfireSize {
 
     /// Whether misfires have shown it.
     [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
-    /// Half of what a whole loss reads as; near `guess` while misfires have not shown it.
+    /// The least that a loss of half of the work may read as, by a measure that is right to a tenth; near `guess` while misfires have
+    /// not shown what a whole one reads as.
     [[nodiscard]] Real half(Real guess) const noexcept {
-        return (seen_ * kHalf * size_ + kSizeFirings * guess) / (seen_ + kSizeFirings);
+        const Real least = kHalf * (Real(1) - kSizeError) * size_;
+        return (seen_ * least + kSizeFirings * guess) / (seen_ + kSizeFirings);
     }
     /// What a whole loss reads as.
     [[nodiscard]] Real size() const noexcept { return size_; }
