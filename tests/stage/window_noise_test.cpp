@@ -181,7 +181,7 @@ TEST(DrivelineSwing, NeitherScatterNorALossCountsAsOne) {
 TEST(DrivelineSwing, LastsForSomeWindowsAndEnds) {
     Swing s;
     Window x{};
-    for (int j = 0; j < s.size; ++j) x[static_cast<std::size_t>(j)] = 2.0F;
+    for (int j = 0; j < s.size; ++j) x[static_cast<std::size_t>(j)] = 1.5F;
     const DrivelineSwing::Modes shaken = s.swing.variance(x, s.bank.response(1));
     EXPECT_GT(shaken[0], 1.0F);
     EXPECT_EQ(shaken[1], 0.0F);
