@@ -195,6 +195,9 @@ constexpr int kVanes = 8;
 
 /// Whole pitches of each interval, where most hold one; empty where they do not.
 std::vector<int> whole_pitches(const std::vector<double>& share, double& worst, bool& gap_in_doubt) {
+    worst = 0.0;
+    gap_in_doubt = false;
+    if (share.empty()) return {};  // no lap
     double pitch = median(share);
     std::vector<int> pitches;
     // The median is one interval; once the counts are known, all of them tell the pitch.
@@ -272,6 +275,7 @@ int first_interval(const std::vector<double>& width) {
 
 ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     ToothPattern pattern;
+    if (fold.log_interval.empty()) return pattern;
     const Still still = fold.edges < kManyTeeth ? still_places(edge_s, fold) : Still{};
     const double left_deg = kPistons_deg + 2.0 * still.doubt_deg;
     const bool told = still.known && 2.0 * still.doubt_deg < kTeeth_deg;
