@@ -5,7 +5,9 @@
 #include <complex>
 #include <limits>
 #include <numbers>
-#include <numeric>
+#include <utility>
+
+#include "discover/middle_mean.hpp"
 
 namespace kurbel::discover {
 
@@ -118,7 +120,7 @@ std::vector<Lap> matching(const std::vector<double>& edge_s, const std::vector<d
     return laps;
 }
 
-/// Median of each interval over the laps: what a few damaged laps do does not count.
+/// Middle mean of each interval over the laps: what a few damaged laps do does not count.
 std::vector<double> middle_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     constexpr std::size_t kMostLaps = 4000;
     const std::size_t step = std::max<std::size_t>(1, fold.laps.size() / kMostLaps);
@@ -128,13 +130,7 @@ std::vector<double> middle_pattern(const std::vector<double>& edge_s, const Fold
         for (std::size_t i = 0; i < lap.size(); ++i) seen[i].push_back(lap[i]);
     }
     std::vector<double> pattern;
-    for (std::vector<double>& each : seen) {
-        // Mean of the middle half: as steady as a mean, as hard to move as a median.
-        std::sort(each.begin(), each.end());
-        const auto quarter = static_cast<std::ptrdiff_t>(each.size() / 4);
-        pattern.push_back(std::accumulate(each.begin() + quarter, each.end() - quarter, 0.0) /
-                          static_cast<double>(static_cast<std::ptrdiff_t>(each.size()) - 2 * quarter));
-    }
+    for (std::vector<double>& each : seen) pattern.push_back(middle_mean(std::move(each)));
     return pattern;
 }
 

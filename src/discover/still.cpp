@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numeric>
 
+#include "discover/middle_mean.hpp"
+
 namespace kurbel::discover {
 
 namespace {
@@ -16,14 +18,6 @@ struct Sight {
     double lap_s = 0.0;
     std::vector<double> deg;
 };
-
-/// Mean of the middle half: a missed edge beside a false one may pass for a lap.
-double middle_mean(std::vector<double> values) {
-    std::sort(values.begin(), values.end());
-    const auto quarter = static_cast<std::ptrdiff_t>(values.size() / 4);
-    return std::accumulate(values.begin() + quarter, values.end() - quarter, 0.0) /
-           static_cast<double>(static_cast<std::ptrdiff_t>(values.size()) - 2 * quarter);
-}
 
 /// Groups of neighbouring speeds, so that each speed counts alike; a straight line through them for each angle.
 Still at_endless_speed(std::vector<Sight> sights) {

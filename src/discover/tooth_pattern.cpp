@@ -6,6 +6,7 @@
 #include <numbers>
 #include <numeric>
 
+#include "discover/middle_mean.hpp"
 #include "discover/still.hpp"
 
 namespace kurbel::discover {
@@ -27,7 +28,7 @@ double median(std::vector<double> values) {
     return *middle;
 }
 
-/// Mean share of each interval over laps, of the middle half of each: a false edge beside a tooth that was missed may pass for a lap.
+/// Middle mean of each interval's share over laps.
 std::vector<double> mean_share(const std::vector<double>& edge_s, int edges, const std::vector<Lap>& laps) {
     std::vector<std::vector<double>> seen(static_cast<std::size_t>(edges));
     for (const Lap& lap : laps) {
@@ -35,12 +36,7 @@ std::vector<double> mean_share(const std::vector<double>& edge_s, int edges, con
         for (std::size_t i = 0; i < share.size(); ++i) seen[i].push_back(share[i]);
     }
     std::vector<double> mean;
-    for (std::vector<double>& each : seen) {
-        std::sort(each.begin(), each.end());
-        const auto quarter = static_cast<std::ptrdiff_t>(each.size() / 4);
-        mean.push_back(std::accumulate(each.begin() + quarter, each.end() - quarter, 0.0) /
-                       static_cast<double>(static_cast<std::ptrdiff_t>(each.size()) - 2 * quarter));
-    }
+    for (std::vector<double>& each : seen) mean.push_back(middle_mean(std::move(each)));
     return mean;
 }
 
