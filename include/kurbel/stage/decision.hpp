@@ -132,7 +132,7 @@ class Decision {
     static constexpr Real kClearOdds = Real(4);
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
-    // have shown what they read as, half of that is the least: weak burns that keep more are none.
+    // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
     static constexpr Real kLeastLoss = Real(0.35);
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
     static constexpr Real kWhole = Real(1.3);

@@ -122,11 +122,9 @@ class WindowCovariance {
 
     /// Square of a whole window by the last factor (Mahalanobis): its size, on average, where it is usual.
     [[nodiscard]] Real square(const Window& x) const noexcept {
-        Window w;
+        Window w{};
         solve(x, w, size_);
-        Real sum = 0;
-        for (int i = 0; i < size_; ++i) sum += w[static_cast<std::size_t>(i)] * x[static_cast<std::size_t>(i)];
-        return sum;
+        return dot(w, x);
     }
 
     /// More windows were seen than the prior counts for, several times over.
