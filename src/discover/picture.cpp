@@ -96,8 +96,8 @@ std::string marks(const Discovery& found) {
         if (std::any_of(seen.begin(), seen.end(), [&](double other) { return std::abs(other - at) < 0.5; })) continue;
         seen.push_back(at);
         svg +=
-            format("<path class=\"tdc\" d=\"M%.1f %.1fV%.1fm-5 -8l5 8l5 -8\"/>\n", x_of(at), kBottom - 40.0, kBottom);
-        svg += text_at(x_of(at), kBottom - 45.0, "text-anchor=\"middle\" class=\"small\"", "TDC");
+            format("<path class=\"tdc\" d=\"M%.1f %.1fV%.1fm-5 -8l5 8l5 -8\"/>\n", x_of(at), kBottom - 26.0, kBottom);
+        svg += text_at(x_of(at), kBottom - 30.0, "text-anchor=\"middle\" class=\"small\"", "TDC");
     }
     return svg;
 }
