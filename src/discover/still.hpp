@@ -26,6 +26,13 @@ struct Still {
 /// that nothing is left of it; where laps are parts of a revolution, their teeth are.
 [[nodiscard]] Still still_alternation(const std::vector<double>& edge_s, const Fold& fold);
 
+/// The same as it is seen, at the middle of all speeds: from the least to the most, where a lap begins at 0; 0 where laps are too few.
+[[nodiscard]] double seen_alternation_deg(const std::vector<double>& edge_s, const Fold& fold);
+
+/// Mean square of what alternates from lap to lap over what chance would make of it, in the middle half of the recording's stretches; 0 where
+/// they are too few. Noise alone makes it about 3: each lap counts in three differences.
+[[nodiscard]] double alternation_over_chance(const std::vector<double>& edge_s, const Fold& fold);
+
 /// Root of the mean square.
 [[nodiscard]] double size_deg(const std::vector<double>& deg);
 

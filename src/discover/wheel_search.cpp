@@ -5,7 +5,7 @@
 #include <string>
 
 #include "discover/base_period.hpp"
-#include "discover/still.hpp"
+#include "discover/rounds.hpp"
 #include "discover/turn_multiple.hpp"
 
 namespace kurbel::discover {
@@ -114,46 +114,6 @@ WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
     return search;
 }
 
-/// How far the teeth of the pattern's second half stand from those of its first.
-double rounds_apart_deg(const ToothPattern& pattern) {
-    const std::size_t half = pattern.measured_deg.size() / 2;
-    double low = 0.0;
-    double high = 0.0;
-    for (std::size_t i = 0; i < half; ++i) {
-        const double apart = pattern.measured_deg[half + i] - pattern.measured_deg[half] - pattern.measured_deg[i] +
-                             pattern.measured_deg[0];
-        low = std::min(low, apart);
-        high = std::max(high, apart);
-    }
-    // The halves themselves may be longer and shorter.
-    const double longer = pattern.measured_deg[half] - pattern.measured_deg[0] - 180.0;
-    return std::max(high - low, 2.0 * std::abs(longer));
-}
-
-/// What neighbouring laps are, by what is left of their difference at a speed without end.
-enum class Rounds : unsigned char { untold, whole, parts };
-
-/// `most_swing_deg` of the pattern of a lap: a smaller difference may be an engine's whose torque happens to rise with the square of the speed.
-Rounds rounds_of(const std::vector<double>& edge_s, const Fold& fold, double most_swing_deg) {
-    const Still apart = still_alternation(edge_s, fold);
-    if (!apart.known) return Rounds::untold;
-    // Teeth that are meant to stand alike do by less than this.
-    constexpr double kAlike_deg = 1.0;
-    constexpr double kClearly = 4.0;
-    const double still_deg = size_deg(apart.still_deg);
-    if (still_deg > std::max(kAlike_deg, most_swing_deg) + kClearly * apart.doubt_deg) return Rounds::parts;
-    return still_deg + 2.0 * apart.doubt_deg < kAlike_deg ? Rounds::whole : Rounds::untold;
-}
-
-Rounds halves_of(const std::vector<double>& edge_s, const Fold& fold) {
-    const Fold halves = split(edge_s, fold, 2);
-    return rounds_of(edge_s, halves, read_pattern(edge_s, halves).most_swing_deg);
-}
-
-/// Where two revolutions of a cycle differ, the engine swings at half orders, which move angles by twice as much; and between the one's
-/// highest and the other's lowest lies four times the swing.
-constexpr double kHalfOrders = 8.0;
-
 /// Laps of a wheel whose pattern shows by itself.
 WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& marks, const Recurrence& base) {
     WheelSearch search;
@@ -180,21 +140,33 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
         }
     }
     const bool settled = by_marks || marks.edges == 2 * fold.edges;
-    const Rounds rounds = gap || settled ? Rounds::untold : rounds_of(lines.crank_s, fold, one.most_swing_deg);
-    if (rounds == Rounds::parts) {
+    const RoundsFinding rounds = gap || settled ? RoundsFinding{} : rounds_of(lines.crank_s, fold, one);
+    const std::string twice = "The spacing comes back after every " + std::to_string(2 * fold.edges) + " edges; ";
+    if (rounds.rounds == Rounds::parts) {
         times = 2;
-        why = "The spacing comes back after every " + std::to_string(2 * fold.edges) +
-              " edges; after half as many it differs by the same degrees at every speed, as an engine does not.";
-    } else if (!gap && !settled && one.halves_deg > kHalfOrders * one.most_swing_deg) {
+        why =
+            twice + (rounds.by_cycle
+                         ? "every second such round differs from its neighbours, and an engine comes back after two "
+                           "revolutions."
+                         : "after half as many it differs by the same degrees at every speed, as an engine does not.");
+        if (rounds.at_odds) {
+            confidence = std::min(confidence, 0.8);
+            raise = "Count the teeth: rounds differ as those of two wheels would, but less at higher speed.";
+        }
+    } else if (rounds.too_far_deg > 0.0) {
         times = 2;
-        why = "The spacing comes back after every " + std::to_string(2 * fold.edges) +
-              " edges; after half as many teeth stand off by " + std::to_string(std::lround(one.halves_deg)) +
+        why = twice + "after half as many teeth stand off by " + std::to_string(std::lround(rounds.too_far_deg)) +
               " degrees, farther than an engine at this speed could make it seem.";
         // Rounds that are nearly alike may as well be parts of a longer one.
         confidence = std::min(confidence, 0.8);
         raise = "Record a change of speed, or count the teeth.";
     }
     search.turns = turns_of(lines.crank_s, fold, times);
+    if (times > 1 && !gap) {
+        // Uneven teeth tell by themselves where a revolution begins, wherever the laps were interrupted.
+        Fold anew = fold_by_pattern(lines.crank_s, times * fold.edges);
+        if (anew.laps.size() > search.turns.laps.size()) search.turns = std::move(anew);
+    }
     describe(lines.crank_s, search);
     if (search.pattern.doubtful) {
         confidence = std::min(confidence, 0.85);
@@ -219,20 +191,13 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             "degrees.";
     }
     const bool fine = fold.edges >= kShortWaves && !alternates_roughly(lines.crank_s, fold);
-    // Engines swing by less from one revolution of a cycle to the next than the most that one swing may do; what moves teeth farther may be the
-    // wheel.
-    constexpr double kAlike = 1.2;
-    constexpr int kFew = 12;
-    const bool alike = fold.edges < kFew && one.halves_deg > kAlike * one.most_swing_deg;
-    constexpr double kAlternates = 2.0;
-    const bool doubled = base.doubled && rounds_apart_deg(one) < kAlternates * one.most_swing_deg &&
-                         halves_of(lines.crank_s, fold) != Rounds::parts;
-    if (doubled && !gap && !settled && times == 1 && !fine) {
+    const bool open = !gap && !settled && times == 1 && !fine;
+    if (open && base.doubled && may_be_two(lines.crank_s, fold, one)) {
         confidence = std::min(confidence, 0.8);
         raise = "Count the teeth: half of the pattern comes back nearly alike, so a revolution may hold " +
                 std::to_string(fold.edges / 2) + " of them.";
     }
-    if ((base.doubtful || alike) && rounds != Rounds::whole && !gap && !settled && times == 1 && !fine) {
+    if (open && (base.doubtful || rounds.doubtful) && rounds.rounds != Rounds::whole) {
         confidence = std::min(confidence, 0.8);
         raise = "Count the teeth: every second round of the pattern differs a little, so a revolution may hold " +
                 std::to_string(2 * fold.edges) + " of them.";
