@@ -183,6 +183,8 @@ TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
     EXPECT_NEAR(found, brute_force(p), 1e-9);
     // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
     EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, false).best(set), found - 2.0, 1e-9);
+    // Sets that lie evenly may be likelier by themselves.
+    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true, 1.5).best(set), found + 3.0, 1e-9);
 }
 
 TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {

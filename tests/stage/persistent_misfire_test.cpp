@@ -274,6 +274,11 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     Bench old(engine_of({1, 3, 4, 2}), 1000.0);
     old.track(400);
     EXPECT_EQ(named(old.persistent.examine(old.pattern(opposite), kSilent).missing), none);
+    // One alone shows at half orders and would have been found at once.
+    PerPlace drifted = all_places(1.0);
+    drifted[1] = 0.45;
+    EXPECT_EQ(named(young.persistent.examine(young.pattern(drifted), kSilent).missing), one);
+    EXPECT_EQ(named(old.persistent.examine(old.pattern(drifted), kSilent).missing), none);
 
     for (int n = 0; n < 2; ++n) {
         const auto finding = old.persistent.examine(old.pattern(dead), kSilent);

@@ -107,7 +107,7 @@ TEST(ResidualHistory, TakesOutTheLearnedPattern) {
     for (int cycle = 0; cycle < 12; ++cycle, first += bins) {
         std::array<double, kMaxBins> residual{};
         PatternPoint<double> mean;
-        stream.history.cycle(first, residual, mean);
+        stream.history.cycle(first, first + bins, residual, mean);
         double sum = 0.0;
         for (int b = 0; b < bins; ++b) sum += residual[static_cast<std::size_t>(b)];
         EXPECT_NEAR(sum, 0.0, 0.5) << "a cycle's residuals have no mean";
@@ -120,6 +120,34 @@ TEST(ResidualHistory, TakesOutTheLearnedPattern) {
         EXPECT_LT(stream.largest_residual(stream.next - 1 - back, 34), 1.0) << back;
 }
 
+TEST(ResidualHistory, ASlowSwingIsHardlyTakenForPattern) {
+    // A driveline that swings once in four cycles, beside a pattern of the second order. The mean over one cycle of a sine of this
+    // period keeps sin(x)/x of it at x = pi/4, so that a tenth is left where the whole cycle's mean alone leaves most of the slope.
+    Stream stream;
+    const int bins = stream.grid.bins;
+    const auto angle = [bins](std::int64_t n, double per_cycle) {
+        return 2.0 * std::numbers::pi * per_cycle * static_cast<double>(n) / bins;
+    };
+    stream.energy = [&angle](std::int64_t n) {
+        return kStart + 400.0 * std::sin(angle(n, 0.25)) + 5.0 * std::sin(angle(n, 4.0));
+    };
+    stream.push(4 * bins);
+    const auto left = [&](int until) {
+        std::array<double, kMaxBins> residual{};
+        PatternPoint<double> mean;
+        stream.history.cycle(bins, until, residual, mean);
+        double most = 0.0;
+        for (int b = 0; b < bins; ++b) {
+            const double pattern = 5.0 * (std::sin(angle(b + 1, 4.0)) - std::sin(angle(b, 4.0)));
+            most = std::max(most, std::fabs(residual[static_cast<std::size_t>(b)] - pattern));
+        }
+        return most;
+    };
+    const double swing = 400.0 * angle(1, 0.25);  // in one bin, at most
+    EXPECT_LT(left(3 * bins), 0.11 * swing);
+    EXPECT_GT(left(2 * bins), 0.15 * swing) << "without what follows the cycle its second half is not told";
+}
+
 TEST(ResidualHistory, CycleIsSortedByPlaceAndMeansItsOperatingPoint) {
     Stream stream;
     const int bins = stream.grid.bins;
@@ -129,13 +157,13 @@ TEST(ResidualHistory, CycleIsSortedByPlaceAndMeansItsOperatingPoint) {
     stream.push(3 * bins);
     std::array<double, kMaxBins> residual{};
     PatternPoint<double> mean;
-    stream.history.cycle(bins / 2, residual, mean);
+    stream.history.cycle(bins / 2, bins / 2 + bins, residual, mean);
     EXPECT_NEAR(mean.load, 0.5, 1e-6);
     EXPECT_NEAR(residual[29], 5.0, 2e-3);
     EXPECT_NEAR(residual[30], -5.0, 2e-3);
     // Turned by half a cycle the same bins have other places.
     stream.history.set_turn(bins / 2);
-    stream.history.cycle(bins / 2, residual, mean);
+    stream.history.cycle(bins / 2, bins / 2 + bins, residual, mean);
     EXPECT_NEAR(residual[static_cast<std::size_t>((29 + bins / 2) % bins)], 5.0, 2e-3);
 }
 

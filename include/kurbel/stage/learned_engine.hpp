@@ -82,8 +82,9 @@ struct LearnedEngine {
         return residuals.pattern().doubt(residuals.point(bin)) * std::max(usual_work / work, Real(1));
     }
 
-    /// Learns from the cycle that begins at bin `first`. True where the pattern was found wrong and moved.
-    bool learn_cycle(std::int64_t first) noexcept {
+    /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and
+    /// moved.
+    bool learn_cycle(std::int64_t first, std::int64_t until) noexcept {
         const std::int64_t last = first + grid.bins - 1;
         const std::uint32_t cut = residuals.bins().cut(last);
         const std::uint32_t all = (1U << grid.firings) - 1U;
@@ -96,7 +97,7 @@ struct LearnedEngine {
             cut_learned = cut;
             return false;
         }
-        const PatternPoint<Real> mean = learn_pattern(first);
+        const PatternPoint<Real> mean = learn_pattern(first, until);
         const bool speed_changed = follow_speed(residuals.speed_around(first + grid.bins / 2));
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
         steady_cycles = speed_changed ? 0 : steady_cycles + 1;
@@ -119,7 +120,7 @@ struct LearnedEngine {
         levels.restart();
         for (int i = 0; i < count; ++i) {
             const std::int64_t from = first + i * grid.bins;
-            const PatternPoint<Real> mean = learn_pattern(from);
+            const PatternPoint<Real> mean = learn_pattern(from, first + count * grid.bins);
             // What two cycles in a row tell is believed.
             if (examine && i + 2 >= count)
                 levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), true);
@@ -187,10 +188,10 @@ struct LearnedEngine {
     static constexpr Real kRunning_rpm = Real(450);  // as in Decision
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
-    PatternPoint<Real> learn_pattern(std::int64_t first) noexcept {
+    PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
-        residuals.cycle(first, residual, mean);
+        residuals.cycle(first, until, residual, mean);
         const Real work = expected_work(first + grid.bins / 2);
         levels.track(residual, work);
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));

@@ -23,15 +23,17 @@ class MissingSearch {
     using Prior = std::array<Real, kMaxCylinders>;
 
     /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it;
-    /// `life`: what their firings say to that.
+    /// `life`: what their firings say to that; `evenly`: log of how much likelier each member is of a set that divides the firing order
+    /// evenly.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
-                  const CylinderLife<Real>& life, bool four_stroke) noexcept
+                  const CylinderLife<Real>& life, bool four_stroke, Real evenly = Real(0)) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
           four_stroke_(four_stroke),
           least_(least),
           most_(most),
+          evenly_(evenly),
           prior_(prior),
           all_lives_(life.of_all()) {
         for (int k = 0; k < cylinders_; ++k) lives_[static_cast<std::size_t>(k)] = life.of(k);
@@ -117,7 +119,8 @@ class MissingSearch {
     [[nodiscard]] Real value(const Sums& sums, const Set& set, Real reached) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
-        const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) : Real(0);
+        const Real shared =
+            lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) + evenly_ * Real(sums.count) : Real(0);
         const Real orders = missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
         return orders + CylinderLife<Real>::scatter(sums.life, all_lives_, reached - orders);
     }
@@ -163,6 +166,7 @@ class MissingSearch {
     bool four_stroke_;
     Real least_;
     Real most_;
+    Real evenly_;
     Prior prior_;
     std::array<typename CylinderLife<Real>::Sums, kMaxCylinders> lives_{};  // of each cylinder, and of all
     typename CylinderLife<Real>::Sums all_lives_;

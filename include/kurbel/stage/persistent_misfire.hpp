@@ -164,7 +164,10 @@ class PersistentMisfire {
     static constexpr Real kWeak = Real(0.2);
     static constexpr Real kRarely =
         Real(3);  // who looks for misfires finds a given cylinder dead in one of twenty recordings
-    static constexpr Real kHardened = Real(3);
+    // What half orders show is there from the first cycles on, so that one who was not found then is not dead: log-odds. Sets that lie
+    // evenly show at whole orders alone, where the wheel's error stands before them, and may be found late; and none is held for good.
+    static constexpr Real kHardened = Real(10);
+    static constexpr Real kHeld = Real(3);
     static constexpr int kHardening = 200;  // cycles
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
     static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
@@ -222,7 +225,7 @@ class PersistentMisfire {
 
         const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
                                                        pattern.sized ? Real(1.4) : Real(2.5), prior_odds(life), life,
-                                                       orders_.four_stroke());
+                                                       orders_.four_stroke(), hardened() * (kHardened - kHeld));
         const Real gain = search.best(finding.missing);
         Side lost = Side::Zero(columns);
         if (alone != nullptr)
@@ -262,14 +265,18 @@ class PersistentMisfire {
         for (int k = 0; k < firings; ++k) finding.deviation[static_cast<std::size_t>(k)] = deviation[k];
     }
 
+    /// How long the pattern has been known, 0 to 1.
+    [[nodiscard]] Real hardened() const noexcept {
+        return std::min(static_cast<Real>(tracked_) / static_cast<Real>(kHardening), Real(1));
+    }
+
     /// Log-odds of each place to be dead. A cylinder that dies or recovers later on does not change the pattern, for its firings
     /// stand out of it and are not learned: the longer the pattern is known, the less a finding changes.
     [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
-        const Real hard = kHardened * std::min(static_cast<Real>(tracked_) / static_cast<Real>(kHardening), Real(1));
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
             odds[static_cast<std::size_t>(k)] =
-                (held_[static_cast<std::size_t>(k)] ? hard : -hard) - kRarely - life.losses(k);
+                hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely - life.losses(k);
         return odds;
     }
 

@@ -128,9 +128,10 @@ class ResidualHistory {
         ring_ = {};
     }
 
-    /// Residuals of the whole cycle from `first` on by place in the cycle, their mean removed; and the cycle's operating point.
-    void cycle(std::int64_t first, std::array<Real, kMaxBins>& residual, PatternPoint<Real>& mean) const noexcept {
-        const Real trend = bins_.clean_sum(first, first + grid_.bins) / Real(grid_.bins);
+    /// Residuals of the whole cycle from `first` on by place in the cycle, slow trend removed; and the cycle's operating point.
+    /// `until`: bin behind the last one without misfires in it, at least the end of the cycle.
+    void cycle(std::int64_t first, std::int64_t until, std::array<Real, kMaxBins>& residual,
+               PatternPoint<Real>& mean) const noexcept {
         mean = PatternPoint<Real>{};
         for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
             const PatternPoint<Real> here = point(bin);
@@ -143,10 +144,16 @@ class ResidualHistory {
         // own would turn the swing into pattern, most of all at the ends of the cycle.
         pattern_.whole(mean, residual);
         auto place = static_cast<std::size_t>(place_in_cycle(first));
+        const SlowTrend trend(*this, first, until);
+        Real sum = 0;
         for (std::int64_t bin = first; bin < first + grid_.bins; ++bin) {
-            residual[place] = bins_.clean(bin) - residual[place] - trend;
+            residual[place] = bins_.clean(bin) - residual[place] - trend.at(bin);
+            sum += residual[place];
             if (++place == static_cast<std::size_t>(grid_.bins)) place = 0;
         }
+        // Of a trend that bends a little is left, and a pattern has no mean.
+        for (std::size_t b = 0; b < static_cast<std::size_t>(grid_.bins); ++b)
+            residual[b] -= sum / static_cast<Real>(grid_.bins);
     }
     void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {
         pattern_.learn(residual, mean);
@@ -191,6 +198,39 @@ class ResidualHistory {
             place = place + run == grid_.bins ? 0 : place + run;
         }
     }
+
+    /// What the whole vehicle and its driveline do around each bin of the cycle from `first` on: the mean over the engine cycle around it, or
+    /// over the nearest one that is there. All orders of the engine have no mean over a cycle, so that nothing of the pattern is in it.
+    class SlowTrend {
+      public:
+        SlowTrend(const ResidualHistory& history, std::int64_t first, std::int64_t until) noexcept
+            : bins_(history.grid_.bins) {
+            const BinHistory<Real>& bins = history.bins_;
+            from_ = std::max(first - bins_ / 2, bins.oldest_connected());
+            count_ = static_cast<int>(std::min(first + bins_ + (bins_ + 1) / 2, until) - bins_ - from_) + 1;
+            Real sum = bins.clean_sum(from_, from_ + bins_);
+            for (int i = 0; i < count_; ++i) {
+                sum_[static_cast<std::size_t>(i)] = sum;
+                if (i + 1 < count_) sum += bins.clean(from_ + i + bins_) - bins.clean(from_ + i);
+            }
+        }
+
+        [[nodiscard]] Real at(std::int64_t bin) const noexcept {
+            // Of an even number of bins half lies before the middle of this one, half behind it, by turns.
+            return (beginning(bin - bins_ / 2) + beginning(bin - (bins_ - 1) / 2)) / static_cast<Real>(2 * bins_);
+        }
+
+      private:
+        [[nodiscard]] Real beginning(std::int64_t bin) const noexcept {
+            return sum_[static_cast<std::size_t>(
+                std::clamp(bin - from_, std::int64_t{0}, static_cast<std::int64_t>(count_ - 1)))];
+        }
+
+        int bins_;
+        int count_ = 0;
+        std::int64_t from_ = 0;
+        std::array<Real, kMaxBins + 2> sum_{};  // over a cycle from each bin on
+    };
 
     static constexpr Real kNoRinging = Real(1e-6);  // rad^2/s^2
 

@@ -358,7 +358,7 @@ class WorkEstimator {
                 ++next_cycle_bin_;
                 continue;
             }
-            if (windows_.engine.learn_cycle(next_cycle_bin_)) windows_.look_again();
+            if (windows_.engine.learn_cycle(next_cycle_bin_, bin)) windows_.look_again();
             next_cycle_bin_ += grid_.bins;
         }
     }
