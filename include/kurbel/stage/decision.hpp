@@ -129,7 +129,7 @@ class Decision {
     using Seen = typename MisfireOdds<Real>::Seen;
 
     // There the probability overrules the accepted chance, if that is the usual one.
-    static constexpr Real kClearOdds = Real(4);
+    static constexpr Real kClearOdds = Real(2);
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
     // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
