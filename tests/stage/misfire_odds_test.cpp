@@ -43,16 +43,25 @@ class MisfireOddsTest : public testing::Test {
 
 TEST_F(MisfireOddsTest, FollowsFromItsDensities) {
     // By SciPy: t with 30 degrees of freedom, bent by 0.03 on the loss side, against a half-and-half mixture of norm(1, 0.18) and a
-    // share from 0.5 to 1.2 blurred by 0.15, each with its little of anything; one firing in fifty is a misfire.
+    // share from 0.5 to 1.2 blurred by 0.15, beyond the middle of both as there, each with its little of anything; one firing in fifty
+    // is a misfire.
     constexpr std::array<std::pair<double, double>, 8> kByScipy{{{-0.3, 1.022674913321859e-06},
-                                                                 {0.0, 5.5947474429627435e-06},
-                                                                 {0.3, 0.003278564466581811},
-                                                                 {0.45, 0.07754857249110456},
-                                                                 {0.6, 0.6078410218178903},
-                                                                 {0.8, 0.9832694237703604},
-                                                                 {1.0, 0.9992305032855708},
-                                                                 {1.3, 0.9998979413629882}}};
+                                                                 {0.0, 5.594747442959305e-06},
+                                                                 {0.3, 0.0032785644319407044},
+                                                                 {0.45, 0.07754851921782015},
+                                                                 {0.6, 0.6078324406007924},
+                                                                 {0.8, 0.9832346444689917},
+                                                                 {1.0, 0.9992246690085907},
+                                                                 {1.3, 0.9998971497396143}}};
     for (const auto& [lost, p] : kByScipy) EXPECT_NEAR(ask(2, lost), p, 1e-5 * p) << lost;
+}
+
+TEST_F(MisfireOddsTest, WhatIsMeasuredHardlyAtAllTellsNothing) {
+    // A deviation of ten works: any loss of up to one is about as likely of a misfire as of a healthy firing.
+    for (const double lost : {-1.0, 0.0, 0.5, 1.0}) {
+        Odds copy = odds_;
+        EXPECT_NEAR(copy.probability({1, false, lost, 0.0, 10.0}, scatter_), 0.02, 0.003) << lost;
+    }
 }
 
 TEST_F(MisfireOddsTest, ComesTrueWhereTheEngineIsAsTheModelHasIt) {

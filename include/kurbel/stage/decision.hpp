@@ -109,7 +109,7 @@ class Decision {
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;
         // Where even a whole combustion lost would stay below the limit, "fired" would be a guess, unless the work itself says so.
         if (!beyond && mean + j.threshold * sd > kWhole &&
-            odds_.loss_ratio(firing.lost, seen, scatter_) > -std::log(kClearOdds)) {
+            odds_.loss_ratio(firing.lost, seen, scatter_) > -std::log(kSaysSo)) {
             j.verdict = Verdict::unjudged;
             j.reason = firing.short_window ? Reason::no_sync : (young ? Reason::learning : Reason::low_torque);
         }
@@ -129,7 +129,8 @@ class Decision {
     using Seen = typename MisfireOdds<Real>::Seen;
 
     // There the probability overrules the accepted chance, if that is the usual one.
-    static constexpr Real kClearOdds = Real(2);
+    static constexpr Real kClearOdds = Real(1.5);
+    static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
     // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.

@@ -159,7 +159,7 @@ class MisfireOdds {
         const Real spread = seen.deviation * scale();
         return {(Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything,
                 (Real(1) - kMisread) * size_.density(seen.lost, spread) +
-                    kMisread * chance_above(seen.lost, Real(0), spread) / kMostLost};
+                    kMisread * density_of_range(seen.lost, Real(0), kMostLost, spread)};
     }
 
     [[nodiscard]] static Real posterior(const Densities& at, Real rate) noexcept {

@@ -6,10 +6,13 @@
 
 namespace kurbel {
 
-/// Chance that what is measured as `value`, with this standard deviation, is more than `limit`.
+/// Density of `value`, measured with this standard deviation, of what may be anything between `from` and `to`; beyond the middle of the two
+/// as in the middle, for more than everything is no less.
 template <class Real>
-[[nodiscard]] Real chance_above(Real value, Real limit, Real deviation) noexcept {
-    return Real(0.5) * std::erfc((limit - value) / deviation * Real(0.70710678));
+[[nodiscard]] Real density_of_range(Real value, Real from, Real to, Real deviation) noexcept {
+    const Real at = std::min(value, Real(0.5) * (from + to));
+    const Real scale = Real(0.70710678) / deviation;
+    return Real(0.5) * (std::erfc((from - at) * scale) - std::erfc((to - at) * scale)) / (to - from);
 }
 
 /// Density of the measured loss of a misfire: "all of it" or "any share from a half to a little more than all". Both scale with the
@@ -69,7 +72,7 @@ class MisfireSize {
         return std::exp(Real(-0.5) * off * off) * kPerRootTwoPi / spread;
     }
     [[nodiscard]] Real any(Real lost, Real deviation) const noexcept {
-        return chance_above(lost, kHalf * size_, deviation) / ((kMost - kHalf) * size_);
+        return density_of_range(lost, kHalf * size_, kMost * size_, deviation);
     }
 
     Real whole_share_ = Real(0.5);
