@@ -188,8 +188,9 @@ Judgement judge(const Drawn& drawn, const kurbel::read::Recording& recording, bo
             }
         }
         judgement.answer[3] = graded(found.tdc, std::abs(nearest) <= 10.0);
-        judgement.text += format("; TDC off by %.1f, range %.1f (%s)", nearest, found.tdc.high_deg - found.tdc.low_deg,
-                                 kurbel::discover::name(found.tdc.sureness));
+        judgement.text +=
+            format("; TDC off by %.1f, range %.1f (%s %.3f)", nearest, found.tdc.high_deg - found.tdc.low_deg,
+                   kurbel::discover::name(found.tdc.sureness), found.tdc.confidence);
     }
     return judgement;
 }

@@ -22,21 +22,18 @@ constexpr double kSpread = 0.08;
 }  // namespace
 
 BurningWaves::BurningWaves(const MotoredLine& line, const SpectrumPoint& point, const std::vector<std::size_t>& used) {
-    const double scale = point.energy / line.energy;
+    const MotoredBin motored = line.at(point.energy);
     for (const std::size_t h : used) {
-        waves_.push_back({h, point.phasor[h] - scale * line.middle[h], 0.0, 0.0, 0.0});
+        waves_.push_back({h, point.phasor[h] - motored.wave[h], 0.0, 0.0, 0.0});
         largest_ = std::max(largest_, std::abs(waves_.back().value));
     }
     for (Wave& wave : waves_) {
         const CrankSwing swing(wave.h, point.energy);
         const double size = std::abs(wave.value);
-        wave.variance = point.variance[wave.h] + scale * scale * line.middle_variance[wave.h] +
-                        std::pow(kOwnError * size, 2) + std::pow(kShapeError * largest_, 2);
-        // What masses do through torsion grows with the square of the energy: that does not cancel.
-        const double masses = (scale - 1.0) * scale * std::abs(line.middle[wave.h]);
-        const double twisted = std::hypot(size, masses);
-        wave.along = std::pow(swing.torsion * twisted, 2) + std::pow(swing.drive_along() * size, 2);
-        wave.across = std::pow(swing.turned * twisted, 2) + std::pow(swing.drive_across() * size, 2);
+        wave.variance = point.variance[wave.h] + motored.variance[wave.h] + std::pow(kOwnError * size, 2) +
+                        std::pow(kShapeError * largest_, 2);
+        wave.along = std::pow(swing.torsion * size, 2) + std::pow(swing.drive_along() * size, 2);
+        wave.across = std::pow(swing.turned * size, 2) + std::pow(swing.drive_across() * size, 2);
     }
 }
 

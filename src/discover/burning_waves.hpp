@@ -10,8 +10,8 @@
 
 namespace kurbel::discover {
 
-/// A point with fuel less the motored cycles, scaled to its energy: wheel errors and masses cancel. It tells the two halves of a turn
-/// apart where gas and masses are alike, since burning drives the crank behind TDC and never before.
+/// A point with fuel less what the motored cycles show at the same speed: wheel errors, masses and what crank and driveline make of them
+/// cancel. It tells places apart where gas and masses are alike, since burning drives the crank behind TDC and never before.
 class BurningWaves {
   public:
     BurningWaves(const MotoredLine& line, const SpectrumPoint& point, const std::vector<std::size_t>& used);

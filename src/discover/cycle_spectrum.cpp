@@ -154,6 +154,9 @@ CycleSpectrum cycle_spectrum(const EdgeLines& lines, const Lines& unwrapped, con
     std::sort(spectrum.points.begin(), spectrum.points.end(), [](const SpectrumPoint& a, const SpectrumPoint& b) {
         return a.motored != b.motored ? a.motored : a.cycles > b.cycles;
     });
+    constexpr std::size_t kMostFired = 3;
+    for (const SpectrumPoint& point : spectrum.points)
+        if (!point.motored && spectrum.fired.size() < kMostFired) spectrum.fired.push_back(point);
     constexpr std::size_t kMostPoints = 6;
     if (spectrum.points.size() > kMostPoints) spectrum.points.resize(kMostPoints);
     return spectrum;

@@ -26,6 +26,7 @@ struct CycleSpectrum {
     std::vector<bool> told;             ///< [h - 1]: the gap does not hide it
     bool phase_known = false;           ///< a cam told which revolution is which
     std::vector<SpectrumPoint> points;  ///< those without fuel first, at most six
+    std::vector<SpectrumPoint> fired;   ///< those with fuel that have most cycles, at most three
     int cycles = 0;
     MotoredLine motored;  ///< all cycles without fuel
     /// [h - 1]: what the wheel's own errors make of a wave's real or imaginary part at unit energy, standard deviation; 0 at half orders.

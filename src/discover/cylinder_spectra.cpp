@@ -22,6 +22,8 @@ constexpr std::array<double, 4> kCharges_bar{0.25, 0.5, 1.0, 2.0};
 /// Without fuel the throttle is shut: down to what a running engine leaves of the air (from memory).
 constexpr std::array<double, 7> kMotoredCharges_bar{0.13, 0.18, 0.25, 0.35, 0.5, 1.0, 2.0};
 constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
+/// Intake pressure that fuel comes with, over the heat that it sets free: none in a diesel, at most all of what burns (Heat 1 at 1 bar).
+constexpr std::array<double, 4> kMoreAir{0.0, 0.25, 0.5, 1.0};
 constexpr double kClosing_deg = -140.0;
 constexpr double kOpening_deg = 130.0;
 /// Where compression and gas exchange nearly cancel each other, what is left depends on how this engine is built: other compression ratios and
@@ -132,6 +134,12 @@ CylinderSpectra::CylinderSpectra(int count) : inertia_(static_cast<std::size_t>(
         for (std::size_t h = 0; h < waves.size() && burnt != nullptr; ++h) waves[h] += bar * heat * (*burnt)[h];
         return waves;
     };
+    const auto with_air = [&](Waves waves, double air) {
+        const Waves none = typical.at(0.0);
+        const Waves one = typical.at(1.0);
+        for (std::size_t h = 0; h < waves.size(); ++h) waves[h] += air * (one[h] - none[h]);
+        return waves;
+    };
     for (const Build& build : kBuilds) {
         const GasExchange exchange(build, count);
         const bool usual = &build == &kBuilds.front();
@@ -144,6 +152,7 @@ CylinderSpectra::CylinderSpectra(int count) : inertia_(static_cast<std::size_t>(
             const Waves burnt = burn(crank, kCentres_deg[c], burn_deg, count);
             for (const double bar : kCharges_bar)
                 for (const double heat : kHeats) keep(fired_, {mixed(bar, heat, &burnt), kFarFetched[c], 1.0});
+            for (const double air : kMoreAir) keep(burns_, {with_air(burnt, air), kFarFetched[c], 1.0});
         }
 }
 

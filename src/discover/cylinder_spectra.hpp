@@ -25,12 +25,15 @@ class CylinderSpectra {
 
     /// Shapes that differ noticeably: without fuel at any charge; with fuel from no burn to a full one, early to very late.
     [[nodiscard]] const std::vector<GasShape>& shapes(bool motored) const { return motored ? motored_ : fired_; }
+    /// What burning adds, with what more air does: a throttle that opens lets it in.
+    [[nodiscard]] const std::vector<GasShape>& burns() const { return burns_; }
     /// Reciprocating mass, where piston mass x squared crank radius is the whole inertia, at unit mean energy.
     [[nodiscard]] const Waves& inertia() const { return inertia_; }
 
   private:
     std::vector<GasShape> motored_;
     std::vector<GasShape> fired_;
+    std::vector<GasShape> burns_;
     Waves inertia_;
 };
 

@@ -100,4 +100,19 @@ MotoredLine motored_line(std::vector<MotoredCycle> cycles) {
     return line;
 }
 
+MotoredBin MotoredLine::at(double energy_at) const {
+    if (bins.size() < 2) return bins.front();
+    std::size_t next = 1;
+    while (next + 1 < bins.size() && bins[next].energy < energy_at) ++next;
+    const MotoredBin& low = bins[next - 1];
+    const MotoredBin& high = bins[next];
+    const double share = (energy_at - low.energy) / (high.energy - low.energy);
+    MotoredBin between{energy_at, low.cycles + high.cycles, {}, {}};
+    for (std::size_t h = 0; h < low.wave.size(); ++h) {
+        between.wave.push_back((1.0 - share) * low.wave[h] + share * high.wave[h]);
+        between.variance.push_back((1.0 - share) * (1.0 - share) * low.variance[h] + share * share * high.variance[h]);
+    }
+    return between;
+}
+
 }  // namespace kurbel::discover

@@ -29,6 +29,8 @@ struct MotoredLine {
         bins;  ///< all cycles, from slow to fast: where crank or driveline swing, no straight line fits
 
     [[nodiscard]] bool found() const { return cycles > 0; }
+    /// What would be seen at this energy, straight between the bins beside it, or beyond the last two of them. Needs a bin.
+    [[nodiscard]] MotoredBin at(double energy_at) const;
 };
 
 /// One cycle: mean energy, and cosine and minus sine of each wave in turn.

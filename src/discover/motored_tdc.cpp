@@ -46,13 +46,13 @@ class Trial {
             log_chance.push_back(at(place, best));
             // Points of one engine are no independent witnesses.
             for (const BurningWaves& burn : burns)
-                log_chance.back() += burn.log_chance(spectra_.shapes(false), together_, layout_, place) /
-                                     static_cast<double>(burns.size());
+                log_chance.back() +=
+                    burn.log_chance(spectra_.burns(), together_, layout_, place) / static_cast<double>(burns.size());
         }
         fit.misfit = best.misfit;
         const double top = *std::max_element(log_chance.begin(), log_chance.end());
         // Errors that turn out larger than thought make everything less sure.
-        const double cooler = 0.7 / std::max(1.0, fit.misfit);
+        const double cooler = 1.0 / std::max(1.0, fit.misfit);
         double sum = 0.0;
         for (const double value : log_chance) {
             fit.chance.push_back(std::exp(cooler * (value - top)));
@@ -78,7 +78,7 @@ class Trial {
         const std::vector<Complex> none(together_.size());
         for (const BurningWaves& burn : burns)
             fit.log_evidence +=
-                burn.log_chance(spectra_.shapes(false), none, layout_, 0.0) / static_cast<double>(burns.size());
+                burn.log_chance(spectra_.burns(), none, layout_, 0.0) / static_cast<double>(burns.size());
         return fit;
     }
 
@@ -154,8 +154,7 @@ std::vector<MotoredFit> fit_motored(const CycleSpectrum& spectrum, const Cylinde
     constexpr std::size_t kFewestWaves = 2;
     if (used.size() < kFewestWaves) return fits;
     std::vector<BurningWaves> burns;
-    for (const SpectrumPoint& point : spectrum.points)
-        if (!point.motored) burns.emplace_back(spectrum.motored, point, used);
+    for (const SpectrumPoint& point : spectrum.fired) burns.emplace_back(spectrum.motored, point, used);
     for (const Layout& layout : layouts())
         if (shows_firings(layout, spectrum.waves)) fits.push_back(Trial(layout, spectrum, spectra, used).fit(burns));
     std::sort(fits.begin(), fits.end(),
