@@ -1,4 +1,4 @@
-// A mean that a few damaged laps do not move.
+// Means that a few damaged laps do not move.
 #pragma once
 
 #include <algorithm>
@@ -15,6 +15,13 @@ namespace kurbel::discover {
     const auto quarter = static_cast<std::ptrdiff_t>(values.size() / 4);
     return std::accumulate(values.begin() + quarter, values.end() - quarter, 0.0) /
            static_cast<double>(static_cast<std::ptrdiff_t>(values.size()) - 2 * quarter);
+}
+
+/// Of at least one value; the upper one of two.
+[[nodiscard]] inline double median(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
 }
 
 }  // namespace kurbel::discover

@@ -5,6 +5,7 @@
 #include <string>
 
 #include "discover/base_period.hpp"
+#include "discover/plain_wheel.hpp"
 #include "discover/rounds.hpp"
 #include "discover/turn_multiple.hpp"
 
@@ -12,106 +13,12 @@ namespace kurbel::discover {
 
 namespace {
 
-constexpr double kSure = 0.99;
-constexpr double kLikely = 0.9;
-
-Sureness sureness_of(double confidence) {
-    return confidence >= kSure ? Sureness::sure : confidence >= kLikely ? Sureness::likely : Sureness::not_sure;
-}
-
-/// With fewer edges a lap, the shortest waves along it are still the engine's: no fingerprint of teeth.
-constexpr int kShortWaves = 24;
-
-bool has_gap(const ToothPattern& pattern) {
-    return std::any_of(pattern.pitches.begin(), pattern.pitches.end(), [](int pitches) { return pitches > 1; });
-}
-
-void settle(WheelSearch& search, double confidence, std::string why, std::string raise) {
-    search.finding.confidence = confidence;
-    search.finding.sureness = sureness_of(confidence);
-    search.finding.why = std::move(why);
-    search.finding.raise = std::move(raise);
-}
-
-/// Fills in what the pattern of one revolution holds.
-void describe(const std::vector<double>& edge_s, WheelSearch& search) {
-    search.pattern = read_pattern(edge_s, search.turns);
-    WheelFinding& finding = search.finding;
-    const ToothPattern& pattern = search.pattern;
-    finding.teeth = search.turns.edges;
-    finding.positions = pattern.positions;
-    finding.measured_deg = pattern.measured_deg;
-    finding.angle_deg = pattern.nominal_deg;
-    finding.turns = search.turns.possible;
-    finding.whole_share = std::min(1.0, search.turns.whole_share());
-    if (pattern.positions > 0) {
-        int place = 0;
-        finding.misplaced_deg = 0.0;
-        for (std::size_t i = 0; i < pattern.pitches.size(); ++i) {
-            for (int gone = 1; gone < pattern.pitches[i]; ++gone) finding.absent.push_back(place + gone);
-            place += pattern.pitches[i];
-            finding.misplaced_deg =
-                std::max(finding.misplaced_deg, std::abs(pattern.measured_deg[i] - pattern.nominal_deg[i]));
-        }
-    }
-}
-
 /// A revolution of `times` laps; the pattern is known.
 Fold turns_of(const std::vector<double>& edge_s, const Fold& fold, int times) {
     if (times == 1) return fold;
     Fold connected = fold;
     connected.laps = longest_section(fold);
     return joined(edge_s, connected, times, 0);
-}
-
-/// Even teeth that nothing interrupts come as 24 of a width code, as 360 slots or as a ring gear (common practice, no source).
-bool usual_plain(int teeth) { return teeth == 24 || teeth == 360 || (teeth >= 110 && teeth <= 160); }
-
-/// Nothing but the second line tells how many edges make a revolution: `marks` apart lies one of them, or two.
-WheelSearch plain_wheel(const Lines& lines, const MarkLap& marks) {
-    WheelSearch search;
-    const Fold whole = fold_by_marks(lines.crank_s, lines.cam_s, marks.marks, marks.edges);
-    if (whole.laps.empty()) return search;
-    double confidence = 0.0;
-    std::string why;
-    std::string raise;
-    int teeth = marks.edges;
-    if (marks.edges % 2 == 1) {
-        search.turns = whole;
-        confidence = 0.995;
-        why = "An odd number of edges lies between two marks of the second line, so a revolution cannot be half of it.";
-    } else {
-        const Fold halves = split(lines.crank_s, whole, 2);
-        HalvesFinding seen =
-            compare_halves(lines.crank_s, halves, std::vector<double>(static_cast<std::size_t>(halves.edges), 0.0));
-        // Coarse teeth: what alternates from mark to mark is the engine's cycle, so that between them lies half of one.
-        if (halves.edges < kShortWaves)
-            seen.halves = alternates(lines.crank_s, whole) ? Halves::different : Halves::untold;
-        const bool untold = seen.halves == Halves::untold;
-        const bool by_custom = untold && usual_plain(teeth) != usual_plain(teeth / 2);
-        const bool one_turn = by_custom ? usual_plain(teeth) : seen.halves == Halves::different;
-        if (!one_turn) teeth /= 2;
-        search.turns = one_turn ? whole : halves;
-        constexpr double kByCustom = 0.95;
-        confidence = by_custom ? kByCustom : untold ? 0.6 : 0.995;
-        why = seen.halves == Halves::same ? "The small errors of the teeth come back twice between two marks of the "
-                                            "second line: those are two revolutions."
-              : seen.halves == Halves::different
-                  ? "The small errors of the teeth come back once between two marks of the "
-                    "second line: that is one revolution."
-                  : "The small errors of the teeth are too faint to tell whether one or two "
-                    "revolutions lie between two marks of the second line.";
-        if (by_custom) why += " " + std::to_string(teeth) + " even teeth are usual, the other number is not.";
-        if (untold)
-            raise = "Count the teeth, or record at steadier speed with a finer timer; the other answer is " +
-                    std::to_string(teeth == marks.edges ? marks.edges / 2 : marks.edges) + " teeth.";
-    }
-    describe(lines.crank_s, search);
-    // Even teeth are the only kind that this can be.
-    search.pattern.positions = teeth;
-    if (search.finding.positions != teeth || search.turns.edges > kMaxTeeth) confidence = std::min(confidence, 0.5);
-    settle(search, confidence, why, raise);
-    return search;
 }
 
 /// Laps of a wheel whose pattern shows by itself.
@@ -210,19 +117,6 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
             "Fewer than half of the revolutions hold all teeth: check sensor, air gap and wiring, then record again.";
     }
     settle(search, confidence, why, raise);
-    return search;
-}
-
-/// Even teeth and no second line that comes back: the errors of the teeth alone count them.
-WheelSearch ring_without_marks(const Lines& lines, Fold fold) {
-    WheelSearch search;
-    search.turns = std::move(fold);
-    describe(lines.crank_s, search);
-    settle(search, 0.92,
-           "The small errors of the teeth come back after every " + std::to_string(search.turns.edges) +
-               " edges, and nothing else marks a revolution.",
-           "Record a reference: one mark a revolution, or a cam sensor, on a second line. Without it no position is "
-           "known.");
     return search;
 }
 
