@@ -75,11 +75,11 @@ struct LearnedEngine {
     }
     [[nodiscard]] bool sized() const noexcept { return expected.known(residuals.load_known()); }
 
-    /// Variance of the pattern at `bin` over that of what a firing there scatters by, whose work should be `work`: a pattern learned while
-    /// the engine worked hard is off by more of the little that it does now. Combustion scatters in proportion to the work, edges don't;
-    /// between the two the variance goes with the work.
+    /// Variance of the pattern at `bin` over that of what a firing there scatters by, whose work should be `work`: combustion scatters in
+    /// proportion to the work, so that a pattern learned while the engine worked hard is off by more of the little that it does now.
     [[nodiscard]] Real pattern_doubt(std::int64_t bin, Real work) const noexcept {
-        return residuals.pattern().doubt(residuals.point(bin)) * std::max(usual_work / work, Real(1));
+        const Real harder = std::max(usual_work / work, Real(1));
+        return residuals.pattern().doubt(residuals.point(bin)) * harder * harder;
     }
 
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and
