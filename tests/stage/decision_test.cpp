@@ -8,6 +8,7 @@
 #include <cmath>
 #include <limits>
 #include <random>
+#include <utility>
 #include <vector>
 
 #include "support/even_engine.hpp"
@@ -320,18 +321,34 @@ TEST(Decision, MovesAPatternThatLiesBetweenFiringAndNot) {
     EXPECT_LT(at, 12);
 }
 
-TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfire) {
+/// 400 healthy firings at half of the charge, then 40 at `load` that all lost their work: how many were called, and what the last was.
+std::pair<int, Judgement<double>> all_lost_at(double load) {
     Decision<double> decision = decision_of(4);
-    for (int n = 0; n < 400; ++n) static_cast<void>(decision.judge(firing_at(n % 4, 0.0), false, false, false));
+    for (int n = 0; n < 400; ++n) {
+        Firing firing = firing_at(n % 4, 0.0);
+        firing.load = 0.5;
+        static_cast<void>(decision.judge(firing, false, false, false));
+    }
     int called = 0;
     Judgement<double> last;
     for (int n = 0; n < 40; ++n) {
-        last = decision.judge(firing_at(n % 4, 1.2), false, false, false);
+        Firing firing = firing_at(n % 4, 1.2);
+        firing.load = load;
+        last = decision.judge(firing, false, false, false);
         called += last.verdict == Verdict::misfire ? 1 : 0;
     }
-    EXPECT_EQ(last.reason, Reason::transient);
-    EXPECT_TRUE(last.feedback.learn);
-    EXPECT_LE(called, 8);  // two cycles
+    return {called, last};
+}
+
+TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfireWhereTheFootMovedOrIsNotKnown) {
+    for (const double load : {0.1, std::numeric_limits<double>::quiet_NaN()}) {
+        const auto [called, last] = all_lost_at(load);
+        EXPECT_EQ(last.reason, Reason::transient) << load;
+        EXPECT_TRUE(last.feedback.learn) << load;
+        EXPECT_LE(called, 8) << load;  // two cycles
+    }
+    // Ignition or fuel may fail all of them under a still foot.
+    EXPECT_EQ(all_lost_at(0.5).first, 40);
     // Two cylinders of four may well misfire together.
     Decision<double> half = decision_of(4);
     for (int n = 0; n < 400; ++n) static_cast<void>(half.judge(firing_at(n % 4, 0.0), false, false, false));
