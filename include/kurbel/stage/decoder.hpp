@@ -11,6 +11,7 @@
 #include "kurbel/stage/cam_queue.hpp"
 #include "kurbel/stage/crank_place.hpp"
 #include "kurbel/stage/gap_search.hpp"
+#include "kurbel/stage/odd_turns.hpp"
 #include "kurbel/stage/tick_unwrap.hpp"
 #include "kurbel/stage/tooth_backlog.hpp"
 #include "kurbel/stage/tooth_tracker.hpp"
@@ -84,8 +85,10 @@ class Decoder {
     decoding::CamQueue cam_waits_{};
     decoding::CrankPlace place_{};  ///< of the last settled tooth
     SyncState sync_{};
-    std::int64_t last_tick_ = 0;      ///< of the last settled tooth
-    std::int32_t disagreements_ = 0;  ///< edges in a row for which a search of unequal vanes says another tooth
+    std::int64_t last_tick_ = 0;  ///< of the last settled tooth
+    decoding::OddTurns odd_turns_{};
+    std::int32_t disagreements_ = 0;  ///< edges in a row for which a search beside the tracking says another tooth
+    bool doubts_ = false;             ///< such a search is going on
     bool four_stroke_ = true;
     bool tracking_ = false;  ///< the wheel is being followed, though its position may yet be open
     bool restart_ = true;    ///< the next tooth given out is the first after a loss
@@ -111,6 +114,8 @@ inline void Decoder::reset() noexcept {
     place_.reset();
     cam_waits_.clear();
     disagreements_ = 0;
+    doubts_ = wheel_.low_contrast;
+    odd_turns_.reset();
     tracking_ = false;
     restart_ = true;
     crank_phase_ = false;
@@ -131,8 +136,7 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
     if (!tracking_ || !tracker_.sure(wheel_, tick)) return crank(tick, out);
     // Nearly all edges are the next tooth, and nothing else is to be done.
     const decoding::Settled settled = tracker_.settled();
-    if (settled.slip != 0 || !cam_waits_.empty() || !backlog_.empty() || wheel_.low_contrast)
-        return give_sure(settled, tick, out);
+    if (settled.slip != 0 || !cam_waits_.empty() || !backlog_.empty() || doubts_) return give_sure(settled, tick, out);
     advance(1);
     last_tick_ = settled.tick;
     write(settled.tick, *out);
@@ -141,7 +145,7 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
 
 inline int Decoder::give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept {
     const int given = give(settled, out);
-    if (wheel_.low_contrast) doubt(tick);
+    if (doubts_) doubt(tick);
     return given;
 }
 
@@ -155,17 +159,22 @@ inline int Decoder::crank(std::int64_t tick, Tooth* out) noexcept {
         return seek(tick, out);
     }
     const int given = give_settled(settled.data(), count, out);
-    if (tracking_ && wheel_.low_contrast) doubt(tick);
+    if (tracking_ && doubts_) doubt(tick);
     return given;
 }
 
-/// Unequal vanes are searched anew all the time: what looked right while cranking may look wrong in steady running.
+/// Unequal vanes are searched anew all the time: what looked right while cranking may look wrong in steady running. Other wheels
+/// after odd revolutions.
 inline void Decoder::doubt(std::int64_t tick) noexcept {
     const bool decided = search_.push(wheel_, tick);
     const int believed = tracker_.newest_tooth() % wheel_.period;
     if (!decided || believed < 0) return;
-    disagreements_ = search_.trace().tooth == believed ? 0 : disagreements_ + 1;
-    if (disagreements_ > wheel_.period) lose();
+    const bool same = search_.trace().tooth == believed;
+    disagreements_ = same ? 0 : disagreements_ + 1;
+    if (disagreements_ > wheel_.period) return lose();
+    if (!same || wheel_.low_contrast) return;
+    doubts_ = false;
+    odd_turns_.confirmed();
 }
 
 inline int Decoder::finish(Tooth* out) noexcept {
@@ -192,7 +201,7 @@ inline void Decoder::begin_tracking(std::int64_t tick) noexcept {
     tracking_ = true;
     tracker_.start(wheel_, search_.trace(), tick, search_.ripple());
     const int tooth = search_.trace().tooth;
-    backlog_.keep_newest(backlog_.consecutive(wheel_, tooth));
+    backlog_.keep_newest(backlog_.consecutive(wheel_, tooth, search_.ripple().now.uneven_deg));
     place_.begin(wheel_, tooth, backlog_.count() - 1);
     last_tick_ = backlog_[0];
     cam_waits_.forget_until(last_tick_);
@@ -217,9 +226,11 @@ inline int Decoder::give_settled(const decoding::Settled* settled, int count, To
     for (int i = 0; i < count; ++i) {
         if (settled[i].jump == 0) {
             ++sync_.extra;
+            odd_turns_.extra();
             continue;
         }
         sync_.missed += settled[i].jump - 1;
+        if (settled[i].jump > 1) odd_turns_.missed();
         given += give(settled[i], out + given);
         if (!tracking_) break;
     }
@@ -262,6 +273,9 @@ inline void Decoder::note_slip() noexcept {
 inline void Decoder::advance(int jump) noexcept {
     const int begun = place_.advance(wheel_, jump);
     if (sync_.synchronised) sync_.revolutions += begun;
+    if (begun == 0 || !odd_turns_.end_turn() || doubts_) return;
+    doubts_ = true;
+    search_.reset();
 }
 
 inline void Decoder::write(std::int64_t tick, Tooth& out) noexcept {
@@ -287,6 +301,8 @@ inline void Decoder::lose() noexcept {
     cam_.reset();
     cam_waits_.clear();
     disagreements_ = 0;
+    doubts_ = wheel_.low_contrast;
+    odd_turns_.reset();
 }
 
 /// Gives the cam edges since the last settled tooth their crank angle, by time between that tooth and the one at

@@ -49,8 +49,8 @@ class GapCheck {
     /// One edge was settled at `tick`, `jump` teeth after the tooth before (0 = extra), for `cost`; `root` is the last
     /// settled tooth, this edge where it was one. Returns by how many teeth the index must be moved: 0 unless a passage
     /// has just ended that says so; then `root` has moved, and `habit` is forgotten where it was learned wrongly.
-    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, int jump, float cost,
-                           float ripple_level, ToothHabit& habit) noexcept {
+    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, int jump, float cost, Spread spread,
+                           ToothHabit& habit) noexcept {
         const bool near = wheel.near_gap[static_cast<std::size_t>(root.tooth)] != 0;
         int slip = 0;
         if (watching_) {
@@ -58,7 +58,7 @@ class GapCheck {
             jumps_[static_cast<std::size_t>(count_++)] = static_cast<std::uint8_t>(jump);
             cost_ += cost;
             if (count_ < kMostEdges && (near || jump == 0)) return 0;
-            slip = jump > 0 ? judge(wheel, root, ripple_level, habit) : 0;
+            slip = jump > 0 ? judge(wheel, root, spread, habit) : 0;
             watching_ = false;
         }
         // A passage that begins behind the gap says nothing of it: a tooth missed there would look like the only gap.
@@ -85,12 +85,12 @@ class GapCheck {
     static constexpr float kSuspicious = 4.0F;
     static constexpr float kLead = 2.0F;  ///< by which another explanation must fit better
 
-    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
+    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, Spread spread, ToothHabit& habit) noexcept {
         passages_ = passages_ < kBareAtFirst + bare_every_ ? passages_ + 1 : kBareAtFirst + 1;
         if (passages_ <= kBareAtFirst || passages_ >= kBareAtFirst + bare_every_ || proving_ > 0) {
             const bool seldom = passages_ > kBareAtFirst && proving_ == 0;
             if (proving_ > 0) --proving_;
-            const int bare = judge_bare(wheel, root, ripple_level, habit);
+            const int bare = judge_bare(wheel, root, spread, habit);
             if (bare != 0) return bare;
             if (bare_slip_ != 0)
                 bare_every_ = kBareEvery;
@@ -99,11 +99,11 @@ class GapCheck {
         }
         if (cost_ <= kSuspicious) return strikes_ = 0;
         Trace moved = root;
-        int slip = look_back(wheel, moved, cost_, ripple_level, &habit);
+        int slip = look_back(wheel, moved, cost_, spread, &habit);
         // What is usual was learned under the index that is now in doubt.
         if (moved_before_ != 0 && !undoes(slip) && slip != bare_slip_) slip = 0;
         if (slip != 0) root = moved;
-        if (slip != 0 || !(even(wheel, cost_, ripple_level) || both_faults())) {
+        if (slip != 0 || !(even(wheel, cost_, spread) || both_faults())) {
             strikes_ = 0;
             if (slip != 0) passages_ = 0;
             return slip;
@@ -125,7 +125,7 @@ class GapCheck {
     }
 
     /// The same without habits, over several passages.
-    [[nodiscard]] int judge_bare(const WheelTable& wheel, Trace& root, float ripple_level, ToothHabit& habit) noexcept {
+    [[nodiscard]] int judge_bare(const WheelTable& wheel, Trace& root, Spread spread, ToothHabit& habit) noexcept {
         Trace trace = start_;
         float extra = 0.0F;
         for (int i = 0; i < count_; ++i) {
@@ -133,14 +133,14 @@ class GapCheck {
             if (jump == 0)
                 extra += kExtraCost;
             else
-                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], jump, ripple_level, nullptr);
+                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], jump, spread, nullptr);
         }
         Trace moved = root;
         const float cost = trace.cost + extra;
         int slip = 0;
         if (cost > kSuspicious) {
-            slip = look_back(wheel, moved, cost, ripple_level, nullptr);
-            if (even(wheel, cost, ripple_level)) slip = kLost;
+            slip = look_back(wheel, moved, cost, spread, nullptr);
+            if (even(wheel, cost, spread)) slip = kLost;
         }
         bare_strikes_ = slip != 0 && slip == bare_slip_ ? bare_strikes_ + 1 : 1;
         bare_slip_ = slip;
@@ -154,7 +154,7 @@ class GapCheck {
     }
 
     /// Tries the places around; moves `root` and returns the slip where one fits better than `cost`.
-    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float cost, float ripple_level,
+    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float cost, Spread spread,
                                 const ToothHabit* habit) const noexcept {
         const int stands = root.tooth;
         Trace best = root;
@@ -165,7 +165,7 @@ class GapCheck {
             trace.tooth = (trace.tooth + slip + wheel.teeth) % wheel.teeth;
             if (wheel.is_weak(trace.tooth)) continue;
             for (int i = 0; i < count_ && trace.cost < best.cost; ++i)
-                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], 1, ripple_level, habit);
+                trace = extend(wheel, trace, ticks_[static_cast<std::size_t>(i)], 1, spread, habit);
             if (trace.cost < best.cost) best = trace;
         }
         // Against where the count stands now: edges taken for extra and teeth for missed have changed it too.
@@ -178,9 +178,9 @@ class GapCheck {
     }
 
     /// Do the edges look as if no gap were there at all, more than by a story of cost `than`?
-    [[nodiscard]] bool even(const WheelTable& wheel, float than, float ripple_level) const noexcept {
+    [[nodiscard]] bool even(const WheelTable& wheel, float than, Spread spread) const noexcept {
         const float pitch_deg = wheel.pitch(start_.tooth);
-        const float variance = fit_variance(pitch_deg, pitch_deg, ripple_level);
+        const float variance = fit_variance(pitch_deg, pitch_deg, spread);
         float cost = 0.0F;
         std::int64_t last = start_.anchor_tick;
         double rate = start_.rate;

@@ -30,7 +30,8 @@ class PackedTrace {
         // Wheels whose swing matters have no weak teeth.
         if (keep_swing) seen_[0] = trace.swing;
         const unsigned counts = unsigned{trace.weak_count} | (unsigned{trace.periods} << 2U);
-        flags_ = static_cast<std::uint8_t>(counts | (trace.faultless ? kFaultless : 0U) | (trace.loose ? kLoose : 0U));
+        flags_ = static_cast<std::uint8_t>(counts | (trace.faultless ? kFaultless : 0U) | (trace.loose ? kLoose : 0U) |
+                                           (trace.faint ? kFaint : 0U));
         gaps_ = trace.gaps;
     }
 
@@ -55,6 +56,7 @@ class PackedTrace {
         trace.periods = (flags_ >> 2U) & 3U;
         trace.faultless = (flags_ & kFaultless) != 0;
         trace.loose = (flags_ & kLoose) != 0;
+        trace.faint = (flags_ & kFaint) != 0;
         trace.gaps = gaps_;
         return trace;
     }
@@ -67,6 +69,7 @@ class PackedTrace {
   private:
     static constexpr unsigned kFaultless = 16U;
     static constexpr unsigned kLoose = 32U;
+    static constexpr unsigned kFaint = 64U;
     static constexpr float kMostAge = 1.0e19F;  // below 2^64
     static constexpr float kPlaceUnit = 512.0F;
     static constexpr float kMostPlace = 127.0F;

@@ -41,13 +41,13 @@ class ToothBacklog {
     /// How many of the newest edges are consecutive teeth beyond doubt, if the last one is `tooth`: one or more. Each is judged by the
     /// speed before it. A missed or an extra edge makes at least one interval far too long or too short, and there the count ends: of an
     /// interval that is wrong, neither end need be a tooth.
-    [[nodiscard]] int consecutive(const WheelTable& wheel, int tooth) const noexcept {
+    [[nodiscard]] int consecutive(const WheelTable& wheel, int tooth, float uneven_deg) const noexcept {
         const int most = std::min(count_, kMostRevolutions * wheel.teeth + 1);
         int first = count_ - most;
         Trace trace = begin_at(wheel, tooth, first);
         for (int i = first + 1; i < count_; ++i) {
             trace.cost = 0.0F;
-            trace = extend(wheel, trace, (*this)[i], 1, kWild, nullptr);
+            trace = extend(wheel, trace, (*this)[i], 1, {kWild, uneven_deg}, nullptr);
             if (trace.cost <= kMostCost) continue;
             first = std::min(i + 1, count_ - 1);
             trace = begin_at(wheel, tooth, first);
@@ -57,8 +57,8 @@ class ToothBacklog {
     }
 
   private:
-    /// A cycle; an engine that was sought for longer has not been followed.
-    static constexpr int kMostRevolutions = 2;
+    /// From the first edge to the second gap, and some; an engine that was sought for longer has not been followed.
+    static constexpr int kMostRevolutions = 3;
     /// The speed may swing as much as it can while an engine is cranked.
     static constexpr float kWild = 1.0F;
     /// Below the cost of any fault, so that the count without one is the better story.

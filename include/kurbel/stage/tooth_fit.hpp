@@ -19,6 +19,10 @@ inline constexpr float kMissedCost = 6.0F;  ///< a tooth without an edge
 inline constexpr float kMissedBeforeGapCost = 7.0F;
 inline constexpr float kMissedAfterGapCost = 2.5F;
 
+inline constexpr float kCoarseDeg = 15.0F;
+/// A search takes less of that factor: where the tooth is never seen, nothing else would end it.
+inline constexpr float kSearchShare = 0.8F;
+
 /// Pitch error and jitter of one interval against its neighbour: relative part, and degrees.
 inline constexpr float kPitchRelative = 0.04F;
 inline constexpr float kPitchDeg = 0.1F;
@@ -33,36 +37,57 @@ inline constexpr float kRippleMost = 0.35F;
     return static_cast<float>(2.0 * (a - b) / (a + b));
 }
 
-/// Running measure of how much the speed swings from interval to interval: 1 = as much as cranking can, down to a
-/// floor. Slow to forget (about half a revolution), so that a quiet stretch between two compressions does not count as
-/// calm.
+/// What the log ratios of neighbouring rates scatter by.
+struct Spread {
+    float ripple = 1.0F;           ///< of the speed: 1 = as much as cranking can
+    float uneven_deg = kPitchDeg;  ///< of this wheel's intervals
+};
+
+/// Running measure of how much the speed swings from interval to interval, down to a floor. Slow to forget (about half a
+/// revolution), so that a quiet stretch between two compressions does not count as calm. What unevenly placed teeth do is
+/// no swing.
 struct Ripple {
     static constexpr float kFloor = 0.02F;
-    float level = 1.0F;
+    static constexpr float kForgiven = 6.0F;  ///< squares of that, in variances: one ratio in seventy is larger
+    Spread now{};
+    float forgiven = 0.0F;  ///< square degrees
     float keep = 0.9F;
 
     void configure(const WheelTable& wheel) noexcept {
         keep = std::clamp(1.0F - 2.0F / static_cast<float>(wheel.teeth), 0.5F, 0.98F);
-        level = 1.0F;
+        now = Spread{};
+        forgiven = 0.0F;
     }
-    void decay() noexcept { level = std::max(kFloor, level * keep); }
-    /// `x`: log_ratio of two neighbouring rates whose centres lie `distance_deg` apart.
-    void observe(float x, float distance_deg) noexcept {
+    void restless() noexcept { now.ripple = 1.0F; }
+    void expect_uneven(float deg) noexcept {
+        now.uneven_deg = deg;
+        forgiven = kForgiven * (deg * deg - kPitchDeg * kPitchDeg);
+    }
+    void decay() noexcept { now.ripple = std::max(kFloor, now.ripple * keep); }
+    /// `x`: log_ratio of two neighbouring rates whose centres lie `distance_deg` apart, `least_deg` the shorter of them.
+    void observe(float x, float distance_deg, float least_deg) noexcept {
         const float most = std::min(kRippleDeg * distance_deg, kRippleMost);
-        level = std::clamp(x * x / (most * most), std::max(kFloor, level * keep), 1.0F);
+        const float square = x * x - forgiven / (least_deg * least_deg);
+        now.ripple = std::clamp(square / (most * most), std::max(kFloor, now.ripple * keep), 1.0F);
     }
 };
 
 /// Variance expected of log_ratio between an interval of `span_deg` and the one of `before_deg` ahead of it.
-[[nodiscard]] inline float fit_variance(float span_deg, float before_deg, float ripple_level) noexcept {
+[[nodiscard]] inline float fit_variance(float span_deg, float before_deg, Spread spread) noexcept {
     const float ripple = std::min(kRippleDeg * 0.5F * (span_deg + before_deg), kRippleMost);
-    const float fine = kPitchDeg / std::min(span_deg, before_deg);
-    return kPitchRelative * kPitchRelative + fine * fine + ripple_level * ripple * ripple;
+    const float fine = spread.uneven_deg / std::min(span_deg, before_deg);
+    return kPitchRelative * kPitchRelative + fine * fine +
+           std::min(spread.ripple * ripple * ripple, kRippleMost * kRippleMost);
 }
 
 /// The weak tooth right after a gap, as against the one before it.
 [[nodiscard]] inline bool weak_after_gap(const WheelTable& wheel, int tooth) noexcept {
-    return wheel.is_weak(tooth) && wheel.span(wheel.previous(tooth)) > wheel.span(tooth);
+    return wheel.is_faint(tooth) || (wheel.is_weak(tooth) && wheel.span(wheel.previous(tooth)) > wheel.span(tooth));
+}
+
+/// Factor on that cost, 1 or more: the wider the pitch, the more does a swing of the speed look like a tooth that vanished.
+[[nodiscard]] inline float coarseness(const WheelTable& wheel) noexcept {
+    return std::max(1.0F, wheel.weak_pitch_deg / kCoarseDeg);
 }
 
 /// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
@@ -86,6 +111,7 @@ struct ToothHabit {
         std::fill_n(ratio.begin(), wheel.teeth, 1.0F);
         learned = 0;
         weak_vanished();
+        vanishing *= coarseness(wheel);
     }
     [[nodiscard]] bool mature(const WheelTable& wheel) const noexcept { return learned >= wheel.teeth; }
 
@@ -135,13 +161,15 @@ struct ToothHabit {
 
 /// Cost of seeing no edge of `tooth`. `habit` may be null.
 [[nodiscard]] inline float missed_cost(const WheelTable& wheel, int tooth, const ToothHabit* habit) noexcept {
-    if (!wheel.is_weak(tooth)) return kMissedCost;
-    if (!weak_after_gap(wheel, tooth)) return kMissedBeforeGapCost;
-    return habit == nullptr ? kMissedAfterGapCost : habit->vanishing;
+    if (!weak_after_gap(wheel, tooth)) return wheel.is_weak(tooth) ? kMissedBeforeGapCost : kMissedCost;
+    return habit == nullptr ? kMissedAfterGapCost * std::max(1.0F, kSearchShare * coarseness(wheel)) : habit->vanishing;
 }
 
 /// A weak tooth far from its place costs no more than this.
 inline constexpr float kMostWeakCost = 10.0F;
+/// A faint tooth off its place.
+inline constexpr float kFaintCost = 2.0F;
+inline constexpr float kMostFaintCost = 8.0F;  ///< until the next tooth tells
 /// One firm tooth costs no more than this: now and then a tooth stands off, and a squared deviation would rather
 /// believe in a missed and an extra edge.
 inline constexpr float kMostFirmCost = 20.0F;
@@ -149,10 +177,10 @@ inline constexpr float kMostFirmCost = 20.0F;
 inline constexpr float kSurpriseCost = 5.0F;
 
 /// Cost of a firm tooth whose log ratio of rates is `x`: half of the squared deviation where that is small.
-[[nodiscard]] inline float firm_cost(float x, float span_deg, float before_deg, float ripple_level) noexcept {
+[[nodiscard]] inline float firm_cost(float x, float span_deg, float before_deg, Spread spread) noexcept {
     const float half_square = 0.5F * x * x;
-    const float calm = half_square / fit_variance(span_deg, before_deg, ripple_level);
-    const float wild = kSurpriseCost + half_square / fit_variance(span_deg, before_deg, 1.0F);
+    const float calm = half_square / fit_variance(span_deg, before_deg, spread);
+    const float wild = kSurpriseCost + half_square / fit_variance(span_deg, before_deg, {1.0F, spread.uneven_deg});
     const float cost = std::min(calm, wild);
     return cost / (1.0F + cost / kMostFirmCost);
 }
@@ -176,6 +204,7 @@ struct Trace {
     std::uint8_t weak_count = 0;
     std::uint8_t periods = 0;  ///< intervals between firm teeth since the story began, up to kSteady
     bool faultless = true;     ///< no missed or extra edge in this story
+    bool faint = false;        ///< the anchor is a faint tooth, noted as a weak one beside
     bool loose = false;        ///< the tooth after a gap was missed, so the next one is the first after it and as weak
     float swing = 0.0F;        ///< squared log ratios of the rates, over about the last two revolutions
     std::uint8_t gaps = 0;     ///< changes of pitch passed when the speed was known, up to kManyGaps
@@ -214,6 +243,7 @@ inline void miss(const WheelTable& wheel, Trace& trace, const ToothHabit* habit)
     trace.cost += missed_cost(wheel, trace.tooth, habit);
     trace.loose = weak_after_gap(wheel, trace.tooth);
     trace.faultless = false;
+    if (!trace.loose) trace.gaps = 0;
     pass(wheel, trace);
 }
 
@@ -225,11 +255,11 @@ inline void miss(const WheelTable& wheel, Trace& trace, const ToothHabit* habit)
 /// times the one before (`usual` times by habit): the rate is taken to have changed linearly, and what a weak tooth
 /// usually stands off that is its own. What it was charged before is given back.
 [[nodiscard]] inline float settle_weak(Trace& trace, float speedup, float usual, float pitch_deg,
-                                       float ripple_level) noexcept {
+                                       Spread spread) noexcept {
     const float reach = trace.anchor_span / pitch_deg;
     const float before = trace.rate_span / pitch_deg;
     // A rate that does not change linearly bends the path between the firm teeth by an eighth of the swing.
-    const float doubt = 0.125F * kRippleDeg * trace.anchor_span * reach * std::sqrt(ripple_level);
+    const float doubt = 0.125F * kRippleDeg * trace.anchor_span * reach * std::sqrt(spread.ripple);
     float change = 0.0F;
     for (std::size_t i = 0; i < trace.weak_count; ++i) {
         const float place = trace.weak_place[i];
@@ -241,32 +271,73 @@ inline void miss(const WheelTable& wheel, Trace& trace, const ToothHabit* habit)
     return change;
 }
 
+/// The anchor is a faint tooth. Where the edges fit better if that one stands off its place, the speed is measured from the firm
+/// tooth before it, and what it was charged is given back. False: nothing happened.
+[[nodiscard]] inline bool reread(const WheelTable& wheel, Trace& trace, std::int64_t tick, Spread spread,
+                                 Fit& fit) noexcept {
+    const float reach_deg = trace.weak_place[0] * wheel.weak_pitch_deg;
+    const double before = trace.rate * static_cast<double>(trace.weak_place[0] / trace.weak_seen[0]);
+    const double elapsed = ticks_between(trace.anchor_tick, tick) + trace.rate * static_cast<double>(reach_deg);
+    Trace again = trace;
+    again.anchor_span += reach_deg;
+    again.rate = before;
+    again.rate_span = wheel.weak_pitch_deg;
+    const double rate = elapsed / static_cast<double>(again.anchor_span);
+    const float x = log_ratio(rate, before);
+    const float firm = firm_cost(x, again.anchor_span, again.rate_span, spread);
+    const float weak =
+        kFaintCost + settle_weak(again, static_cast<float>(rate / before), 1.0F, wheel.weak_pitch_deg, spread);
+    if (firm + weak >= fit.firm_cost) return false;
+    fit.x = x;
+    fit.firm_cost = firm;
+    fit.weak_cost = weak;
+    trace.weak_count = 0;
+    trace.faint = false;
+    trace.anchor_tick = tick;
+    trace.rate = rate;
+    trace.rate_span = again.anchor_span;
+    trace.anchor_span = 0.0F;
+    return true;
+}
+
 /// Takes the edge at `tick` for the tooth that `trace` was passed on to. Firm teeth are judged by the speed since the
 /// last firm one and become the new one; weak teeth are only placed. `habit` may be null. Adds nothing to trace.cost.
-[[nodiscard]] inline Fit land(const WheelTable& wheel, Trace& trace, std::int64_t tick, float ripple_level,
+[[nodiscard]] inline Fit land(const WheelTable& wheel, Trace& trace, std::int64_t tick, Spread spread,
                               const ToothHabit* habit) noexcept {
     const double elapsed = ticks_between(trace.anchor_tick, tick);
     const double rate = elapsed / static_cast<double>(trace.anchor_span);
     const bool known = trace.rate > 0.0;
     const float usual = habit == nullptr ? 1.0F : habit->expect(wheel, trace.tooth, trace.anchor_span);
     Fit fit;
-    const bool weak = wheel.is_weak(trace.tooth) || (trace.loose && known);
+    const bool loose = trace.loose && known;
+    const bool weak = wheel.is_weak(trace.tooth) || (loose && wheel.has_weak);
+    const bool faint = wheel.is_faint(trace.tooth) || (loose && !wheel.has_weak);
     trace.loose = false;
     if (weak) {
         if (!known) return fit;
         const float place = trace.anchor_span / wheel.weak_pitch_deg;
         const float seen = static_cast<float>(elapsed / trace.rate) / wheel.weak_pitch_deg;
         const float swing = kRippleDeg * 0.5F * (trace.anchor_span + trace.rate_span);
-        fit.weak_cost = weak_cost(seen - place * usual, place * std::min(swing, kRippleMost) * std::sqrt(ripple_level));
+        fit.weak_cost =
+            weak_cost(seen - place * usual, place * std::min(swing, kRippleMost) * std::sqrt(spread.ripple));
         trace.note_weak(place, seen, place * usual, fit.weak_cost);
         return fit;
     }
     if (known) {
         fit.x = log_ratio(rate, trace.rate * static_cast<double>(usual));
-        fit.firm_cost = firm_cost(fit.x, trace.anchor_span, trace.rate_span, ripple_level);
+        fit.firm_cost = firm_cost(fit.x, trace.anchor_span, trace.rate_span, spread);
+        if (trace.faint && reread(wheel, trace, tick, spread, fit)) return fit;
+        if (trace.faint) trace.weak_count = 0;
         if (trace.weak_count > 0)
             fit.weak_cost =
-                settle_weak(trace, static_cast<float>(rate / trace.rate), usual, wheel.weak_pitch_deg, ripple_level);
+                settle_weak(trace, static_cast<float>(rate / trace.rate), usual, wheel.weak_pitch_deg, spread);
+    }
+    trace.faint = faint && trace.periods >= Trace::kSteady;
+    if (trace.faint) {
+        fit.firm_cost = std::min(fit.firm_cost, kMostFaintCost);
+        const float place = trace.anchor_span / wheel.weak_pitch_deg;
+        trace.note_weak(place, static_cast<float>(elapsed / trace.rate) / wheel.weak_pitch_deg, place * usual,
+                        fit.firm_cost);
     }
     if (trace.periods >= Trace::kSteady && trace.anchor_span > trace.rate_span && trace.gaps < Trace::kManyGaps)
         ++trace.gaps;
@@ -280,11 +351,11 @@ inline void miss(const WheelTable& wheel, Trace& trace, const ToothHabit* habit)
 
 /// Goes from `trace` over `jump` teeth to an edge at `tick`, adding the cost of the fit and of the teeth skipped.
 [[nodiscard]] inline Trace extend(const WheelTable& wheel, const Trace& trace, std::int64_t tick, int jump,
-                                  float ripple_level, const ToothHabit* habit) noexcept {
+                                  Spread spread, const ToothHabit* habit) noexcept {
     Trace next = trace;
     pass(wheel, next);
     for (int k = 1; k < jump; ++k) miss(wheel, next, habit);
-    const Fit fit = land(wheel, next, tick, ripple_level, habit);
+    const Fit fit = land(wheel, next, tick, spread, habit);
     next.cost += fit.firm_cost + fit.weak_cost;
     return next;
 }

@@ -126,19 +126,21 @@ class ToothTracker {
             held_.ratio = static_cast<float>(rate / head_.rate);
             held_.x = log_ratio(rate, usual);
             held_.distance_deg = 0.5F * (span_deg + head_.rate_span);
+            held_.least_deg = std::min(span_deg, head_.rate_span);
         }
         head_.anchor_tick = tick;
         head_.rate = rate;
         head_.rate_span = span_deg;
         head_.anchor_span = 0.0F;
         head_.weak_count = 0;
+        head_.faint = false;
     }
 
     /// The held edge is settled, and root_ stands at it.
     void learn_held(const WheelTable& wheel) noexcept {
         if (held_.ratio > 0.0F) habit_.learn(wheel, root_.tooth, held_.ratio);
         if (held_.distance_deg > 0.0F)
-            ripple_.observe(held_.x, held_.distance_deg);
+            ripple_.observe(held_.x, held_.distance_deg, held_.least_deg);
         else
             ripple_.decay();
         if (habit_.learned < wheel.teeth) ++habit_.learned;
@@ -147,8 +149,8 @@ class ToothTracker {
     /// After sure(): the held edge is open_ticks_[0]. A slip moves it along.
     void check(const WheelTable& wheel, std::int64_t tick) noexcept {
         if (weak_after_gap(wheel, root_.tooth)) habit_.weak_seen();
-        slip_ = check_.note(wheel, root_, root_tick_, 1, 0.0F, ripple_.level, habit_);
-        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.level, habit());
+        slip_ = check_.note(wheel, root_, root_tick_, 1, 0.0F, ripple_.now, habit_);
+        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.now, habit());
     }
 
     [[nodiscard]] const ToothHabit* habit() const noexcept { return &habit_; }
@@ -158,6 +160,7 @@ class ToothTracker {
         float ratio = 0.0F;
         float x = 0.0F;
         float distance_deg = 0.0F;
+        float least_deg = 0.0F;
     };
 
     void follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept;
@@ -218,7 +221,7 @@ inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int
         float owed = 0.0F;
         next.owed = 0.0F;
         for (int jump = 1, tooth = parent.trace.tooth; jump <= most; ++jump) {
-            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.level, habit());
+            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.now, habit());
             next.jump[at] = static_cast<std::uint8_t>(jump);
             keep(grown, count, next);
             reach_deg += wheel.span(tooth);
@@ -295,7 +298,7 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
         story.trace.cost -= spent;
     }
     int slip = 0;
-    if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, jump, spent, ripple_.level, habit_);
+    if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, jump, spent, ripple_.now, habit_);
     if (slip != 0 && slip != GapCheck::kLost) {
         retell(wheel);
         doubt_ = 0.0F;
@@ -316,7 +319,7 @@ inline void ToothTracker::note_weak(const WheelTable& wheel, int from, int jump)
 
 /// Moves the root on by `jump` teeth and learns from it; returns the cost.
 inline float ToothTracker::land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept {
-    head_ = extend(wheel, root_, tick, jump, ripple_.level, habit());
+    head_ = extend(wheel, root_, tick, jump, ripple_.now, habit());
     held_ = lesson(wheel);
     root_ = head_;
     root_tick_ = tick;
@@ -332,10 +335,12 @@ inline ToothTracker::Lesson ToothTracker::lesson(const WheelTable& wheel) const 
     const float span_deg = firm ? head_.rate_span : head_.anchor_span;
     Lesson lesson;
     const bool usual_way = span_deg < wheel.sure_span(head_.tooth) * 1.01F;
+    if (root_.faint && !usual_way) return lesson;
     if (firm) {
         const auto usual = root_.rate * static_cast<double>(habit_.expect(wheel, head_.tooth, span_deg));
         lesson.x = log_ratio(head_.rate, usual);
         lesson.distance_deg = 0.5F * (span_deg + root_.rate_span);
+        lesson.least_deg = std::min(span_deg, root_.rate_span);
         if (usual_way) lesson.ratio = static_cast<float>(head_.rate / root_.rate);
     } else if (usual_way && head_.weak_count > 0) {
         const auto last = static_cast<std::size_t>(head_.weak_count - 1);

@@ -22,8 +22,11 @@ struct WheelTable {
 
     /// Teeth beside a gap of a fine wheel are weak: on inductive sensors their edge can move by a good part of a pitch
     /// or vanish. They are given out like any other but the speed is not measured from them.
-    std::array<std::uint8_t, kMaxTeeth> weak{};
+    /// Coarser wheels' teeth give the speed, too, but the one after a gap may stand off now and then: it is faint.
+    std::array<std::uint8_t, kMaxTeeth> weak{};  ///< kWeak, kFaint or 0
     bool has_weak = false;
+    static constexpr std::uint8_t kWeak = 1;
+    static constexpr std::uint8_t kFaint = 2;
     /// No span is clearly longer than its neighbours (unequal vanes): the swing of the speed can look like the pattern.
     bool low_contrast = false;
     float weak_pitch_deg = 1.0F;  ///< pitch that displacements of weak teeth are measured in: the smallest beside one
@@ -36,7 +39,8 @@ struct WheelTable {
     [[nodiscard]] int next(int tooth) const noexcept { return tooth + 1 == teeth ? 0 : tooth + 1; }
     [[nodiscard]] int previous(int tooth) const noexcept { return tooth == 0 ? teeth - 1 : tooth - 1; }
     [[nodiscard]] float span(int tooth) const noexcept { return span_deg[static_cast<std::size_t>(tooth)]; }
-    [[nodiscard]] bool is_weak(int tooth) const noexcept { return weak[static_cast<std::size_t>(tooth)] != 0; }
+    [[nodiscard]] bool is_weak(int tooth) const noexcept { return weak[static_cast<std::size_t>(tooth)] == kWeak; }
+    [[nodiscard]] bool is_faint(int tooth) const noexcept { return weak[static_cast<std::size_t>(tooth)] == kFaint; }
     /// The smaller of the two spans beside a tooth: the pitch that its displacement is measured in.
     [[nodiscard]] float pitch(int tooth) const noexcept { return std::min(span(tooth), span(previous(tooth))); }
 
@@ -59,6 +63,8 @@ struct WheelTable {
 /// Where a wheel has at least this many teeth a revolution (36-1 and finer), a gap is an air gap that upsets an
 /// inductive sensor's signal at the teeth beside it. Coarser wheels are lugs or vanes, which have no such neighbours.
 inline constexpr float kFinePitchDeg = 10.5F;
+/// Where they stand wider apart than on a 12-1 wheel, each tooth is alone.
+inline constexpr float kFaintPitchDeg = 31.0F;
 /// A span this much longer than the pitch beside it is a gap.
 inline constexpr float kGapRatio = 1.7F;
 /// Spans of less contrast than this are unequal vanes rather than gaps.
@@ -117,17 +123,18 @@ inline void WheelTable::find_weak() noexcept {
         const float before = span(previous(i));
         const float after = span(next(i));
         const float pitch_deg = std::min(before, after);
-        if (pitch_deg > kFinePitchDeg || span(i) < kGapRatio * pitch_deg) continue;
-        if (span(i) >= kGapRatio * before) weak[static_cast<std::size_t>(i)] = 1;
-        if (span(i) >= kGapRatio * after) weak[static_cast<std::size_t>(next(i))] = 1;
+        if (pitch_deg > kFaintPitchDeg || span(i) < kGapRatio * pitch_deg) continue;
+        const bool fine = pitch_deg <= kFinePitchDeg;
+        if (fine && span(i) >= kGapRatio * before) weak[static_cast<std::size_t>(i)] = kWeak;
+        if (span(i) >= kGapRatio * after) weak[static_cast<std::size_t>(next(i))] = fine ? kWeak : kFaint;
     }
     // The speed must be measured from somewhere: a wheel of isolated teeth has no weak ones.
-    const auto count = std::count(weak.begin(), weak.begin() + teeth, std::uint8_t{1});
+    const auto count = std::count_if(weak.begin(), weak.begin() + teeth, [](std::uint8_t kind) { return kind != 0; });
     if (2 * count > teeth) weak.fill(0);
-    has_weak = std::count(weak.begin(), weak.begin() + teeth, std::uint8_t{1}) > 0;
-    weak_pitch_deg = kFinePitchDeg;
+    has_weak = std::count(weak.begin(), weak.begin() + teeth, kWeak) > 0;
+    weak_pitch_deg = kFaintPitchDeg;
     for (int i = 0; i < teeth; ++i)
-        if (is_weak(i)) weak_pitch_deg = std::min(weak_pitch_deg, pitch(i));
+        if (is_weak(i) || is_faint(i)) weak_pitch_deg = std::min(weak_pitch_deg, pitch(i));
 }
 
 inline void WheelTable::find_near_gap() noexcept {
