@@ -151,16 +151,25 @@ TEST(DecoderFaults, FiveInAThousandAreNoticedByTheNextRevolutions) {
     }
 }
 
-TEST(DecoderFaults, AMissedToothAtTheStartIsNoGapForLong) {
-    // One tooth missed in the first revolution looks exactly like the gap of a 36-1 wheel.
-    for (int gone = 2; gone < 33; ++gone) {
-        WheelRun run = run_of(even_wheel(36, {35}), steady(800.0));
-        run.missed = [&](int tooth, int revolution) { return tooth == gone && revolution == 0; };
-        const Outcome outcome = decode(run.config, make_edges(run));
-        // Until the wheel is found to stand elsewhere, and the teeth before that were placed by it.
-        EXPECT_LE(outcome.wrong_index, 3 * 35 + 8) << "tooth " << gone;
-        EXPECT_EQ(outcome.wrong_in_the_end, 0) << "tooth " << gone;
-        EXPECT_GE(outcome.sync.losses, outcome.wrong_index > 0 ? 1 : 0);
+TEST(DecoderFaults, AMissedToothAtTheStartIsNoGap) {
+    // One tooth missed in the first revolution looks exactly like the gap of an n-1 wheel: the search waits for the other one. Right at
+    // the gap the missed one may as well be the weak one beside it; that is not asked here.
+    for (const NamedWheel& wheel : wheels()) {
+        const WheelConfig& crank = wheel.wheel;
+        if (crank.positions != crank.teeth + 1 || crank.teeth < 17)
+            continue;  // coarser ones are entered at the first gap
+        for (int gone = 3; gone < crank.teeth - 3; ++gone)
+            for (const double start_deg : {-5.0, 40.0, 100.0}) {
+                WheelRun run = run_of(crank, swinging(800.0, 0.06, 2.0));
+                run.start_deg = start_deg;
+                run.missed = [&](int tooth, int revolution) { return tooth == gone && revolution == 0; };
+                const Outcome outcome = decode(run.config, make_edges(run));
+                SCOPED_TRACE(std::string(wheel.name) + ", tooth " + std::to_string(gone));
+                ASSERT_GE(outcome.edges_to_sync, 0);
+                EXPECT_LE(outcome.edges_to_sync, 3 * crank.teeth);
+                EXPECT_EQ(outcome.wrong_index, 0);
+                EXPECT_EQ(outcome.sync.losses, 0);
+            }
     }
 }
 

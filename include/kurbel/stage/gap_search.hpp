@@ -64,7 +64,7 @@ class GapSearch {
     static constexpr float kMostFirstCost = 1.5F;
     /// Gaps passed before an interval as odd as this, or a fault, prove nothing.
     static constexpr float kOddCost = kMissedCost;
-    static constexpr float kLead = 4.5F;
+    static constexpr float kLead = 5.3F;
     static constexpr float kLeadAgain = 2.5F;
     /// Cost of a story that begins anew here: what came before were no teeth, or a standstill. As dear as two faults, so that
     /// whatever edges came before an engine was turned, those that follow decide.
