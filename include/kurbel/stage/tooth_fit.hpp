@@ -67,7 +67,8 @@ struct Ripple {
     /// `x`: log_ratio of two neighbouring rates whose centres lie `distance_deg` apart, `least_deg` the shorter of them.
     void observe(float x, float distance_deg, float least_deg) noexcept {
         const float most = std::min(kRippleDeg * distance_deg, kRippleMost);
-        const float square = x * x - forgiven / (least_deg * least_deg);
+        float square = x * x;
+        if (forgiven > 0.0F) square -= forgiven / (least_deg * least_deg);  // seldom: a division
         now.ripple = std::clamp(square / (most * most), std::max(kFloor, now.ripple * keep), 1.0F);
     }
 };
