@@ -19,10 +19,6 @@ inline constexpr float kMissedCost = 6.0F;  ///< a tooth without an edge
 inline constexpr float kMissedBeforeGapCost = 7.0F;
 inline constexpr float kMissedAfterGapCost = 2.5F;
 
-inline constexpr float kCoarseDeg = 15.0F;
-/// A search takes less of that factor: where the tooth is never seen, nothing else would end it.
-inline constexpr float kSearchShare = 0.8F;
-
 /// Pitch error and jitter of one interval against its neighbour: relative part, and degrees.
 inline constexpr float kPitchRelative = 0.04F;
 inline constexpr float kPitchDeg = 0.1F;
@@ -86,11 +82,6 @@ struct Ripple {
     return wheel.is_faint(tooth) || (wheel.is_weak(tooth) && wheel.span(wheel.previous(tooth)) > wheel.span(tooth));
 }
 
-/// Factor on that cost, 1 or more: the wider the pitch, the more does a swing of the speed look like a tooth that vanished.
-[[nodiscard]] inline float coarseness(const WheelTable& wheel) noexcept {
-    return std::max(1.0F, wheel.weak_pitch_deg / kCoarseDeg);
-}
-
 /// What each tooth usually does: the rate at which it is reached, relative to the last firm tooth's. The swing of the
 /// speed repeats from revolution to revolution while an engine is cranked or idles, and so do wheel error and the
 /// places where weak teeth are really seen: the gap is measured, not insisted upon. 1 until learned.
@@ -112,7 +103,6 @@ struct ToothHabit {
         std::fill_n(ratio.begin(), wheel.teeth, 1.0F);
         learned = 0;
         weak_vanished();
-        vanishing *= coarseness(wheel);
     }
     [[nodiscard]] bool mature(const WheelTable& wheel) const noexcept { return learned >= wheel.teeth; }
 
@@ -163,7 +153,7 @@ struct ToothHabit {
 /// Cost of seeing no edge of `tooth`. `habit` may be null.
 [[nodiscard]] inline float missed_cost(const WheelTable& wheel, int tooth, const ToothHabit* habit) noexcept {
     if (!weak_after_gap(wheel, tooth)) return wheel.is_weak(tooth) ? kMissedBeforeGapCost : kMissedCost;
-    return habit == nullptr ? kMissedAfterGapCost * std::max(1.0F, kSearchShare * coarseness(wheel)) : habit->vanishing;
+    return habit == nullptr ? kMissedAfterGapCost : habit->vanishing;
 }
 
 /// A weak tooth far from its place costs no more than this.

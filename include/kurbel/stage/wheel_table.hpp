@@ -63,8 +63,9 @@ struct WheelTable {
 /// Where a wheel has at least this many teeth a revolution (36-1 and finer), a gap is an air gap that upsets an
 /// inductive sensor's signal at the teeth beside it. Coarser wheels are lugs or vanes, which have no such neighbours.
 inline constexpr float kFinePitchDeg = 10.5F;
-/// Where they stand wider apart than on a 12-1 wheel, each tooth is alone.
-inline constexpr float kFaintPitchDeg = 31.0F;
+/// Where they stand wider apart than on a 24-1 wheel, a swing of the speed while cranking looks the same as a first tooth that
+/// vanished or stands off.
+inline constexpr float kFaintPitchDeg = 16.0F;
 /// A span this much longer than the pitch beside it is a gap.
 inline constexpr float kGapRatio = 1.7F;
 /// Spans of less contrast than this are unequal vanes rather than gaps.
