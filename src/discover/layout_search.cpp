@@ -227,9 +227,13 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     engine.layout = layout.name;
     engine.strokes = cam.tells_cycle ? 4 : 0;
     engine.confidence = std::min(0.999, confidence_of(scores));
-    // Firings too close for the wheel would look like waves that it shows.
+    // Firings too close for the wheel would look like waves that it shows; those of engines that are rare, like the wave next to theirs.
+    constexpr int kUsual = 8;
+    constexpr int kRareMost = 12;
+    const double wave = 720.0 / layout.period_deg;
     const auto hidden = [&](const Layout& each) {
-        return each.even() && each.cylinders() <= 8 && !shows(each, spectrum);
+        const bool near = each.cylinders() <= kRareMost && 720.0 / each.period_deg <= wave + 2.5;
+        return each.even() && (each.cylinders() <= kUsual || near) && !shows(each, spectrum);
     };
     if (std::any_of(layouts().begin(), layouts().end(), hidden)) engine.confidence = std::min(engine.confidence, 0.9);
     // Where even the slowest firings come near the crank's torsion, waves of twice the firing order may tower over it.
@@ -241,7 +245,6 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     // An engine of twice as many cylinders, whose firings come near the torsion of its longer crank, shows that crank's twist: as if every
     // second cylinder were there alone.
     constexpr double kLongCrank_hz = 100.0;
-    constexpr int kUsual = 8;
     const bool half_shown = 2 * layout.cylinders() <= kUsual && 2.0 * firing_hz > kLongCrank_hz;
     // Waves of an engine are among those of every engine with a half or a third of its cylinders, which explains whatever else there is:
     // run-out, twist. To be told, the smaller one must be sure.
