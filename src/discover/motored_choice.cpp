@@ -96,9 +96,17 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
     constexpr double kKnown = 0.9;
     if (engine_confidence < kKnown) tdc.confidence = std::min(tdc.confidence, engine_confidence);
     tdc.sureness = layout_sureness(tdc.confidence);
-    tdc.why = "Without fuel the crank is slowest where a piston stands at TDC after compression.";
+    tdc.why =
+        "Without fuel the crank is slowest where a piston stands at TDC after compression; what burning adds at the "
+        "same "
+        "speed drives it behind TDC.";
+    constexpr double kLikelyEngine = 0.97;
     if (tdc.sureness == Sureness::not_sure)
-        tdc.raise = "Record a longer fuel cut down to low speed, where pistons and torsion disturb least.";
+        tdc.raise = engine_confidence < kLikelyEngine
+                        ? "Count the cylinders and look up how their firings are spaced: spacings that fit alike put "
+                          "TDC at different places."
+                        : "Record a longer fuel cut down to low speed, where pistons and torsion disturb least, and "
+                          "drive with fuel at a speed that it passes: what burning adds there tells TDC, too.";
     return tdc;
 }
 
