@@ -65,12 +65,19 @@ Recurrence base_period(const std::vector<Recurrence>& all) {
     // Multiples come back as well, a little better or worse; chance and partial likeness stay nearer to 1.
     const double limit = least + 0.3 * (kComesBack - least);
     const auto at = [&](std::size_t edges) { return edges <= all.size() ? all[edges - 1].mismatch : 1.0; };
+    constexpr double kFarBetter = 0.1;
+    // What comes back after a pattern does so after whole numbers of it alone. Where another number of edges fits far better, this one is alike by
+    // chance.
+    const auto by_chance = [&](const Recurrence& one) {
+        return std::any_of(all.begin(), all.end(), [&](const Recurrence& other) {
+            return other.edges % one.edges != 0 && other.mismatch < kFarBetter * one.mismatch;
+        });
+    };
     for (const Recurrence& each : all) {
-        if (each.mismatch > limit) continue;
+        if (each.mismatch > limit || by_chance(each)) continue;
         // A likeness by chance among few uneven teeth: three times as many edges, which no engine cycle needs, fit far better.
         // Twice as many fit better where the two revolutions of a cycle differ, but not that far; four times as many are needed by an engine
         // that swings twice a revolution, where even teeth have no pattern of their own.
-        constexpr double kFarBetter = 0.1;
         constexpr double kChance = 0.01;
         constexpr double kCycle = 0.06;
         Recurrence base = each;

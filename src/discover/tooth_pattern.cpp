@@ -60,10 +60,11 @@ int first_interval(const std::vector<double>& width) {
 ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     ToothPattern pattern;
     if (fold.log_interval.empty()) return pattern;
-    const Still still = fold.edges < kManyTeeth ? still_places(edge_s, fold) : Still{};
-    const double left_deg = kPistons_deg + 2.0 * still.doubt_deg;
-    const bool told = still.known && 2.0 * still.doubt_deg < kTeeth_deg;
-    const std::vector<double> share = told ? intervals(still.still_deg) : shares(fold.log_interval);
+    Still still = fold.edges < kManyTeeth ? still_places(edge_s, fold) : Still{};
+    const auto tells = [&] { return still.known && 2.0 * still.doubt_deg < kTeeth_deg; };
+    bool told = tells();
+    double left_deg = kPistons_deg + 2.0 * still.doubt_deg;
+    std::vector<double> share = told ? intervals(still.still_deg) : shares(fold.log_interval);
     const Pitches each = whole_pitches(share);
     const std::vector<int>& pitches = each.whole;
     const double worst = each.worst;
@@ -83,6 +84,13 @@ ToothPattern read_pattern(const std::vector<double>& edge_s, const Fold& fold) {
     const double moved_deg = told ? std::min(left_deg, pattern.most_swing_deg) : pattern.most_swing_deg;
     const bool near_whole = worst < kWholePitch && worst * pitch_deg < moved_deg;
     pattern.doubtful = !pitches.empty() && !plain && (whole ? each.gap_in_doubt : near_whole);
+    if (!whole && fold.edges >= kManyTeeth) {
+        // Many teeth that stand at no even places: neighbours do not tell the pitch.
+        still = still_places(edge_s, fold);
+        told = tells();
+        left_deg = kPistons_deg + 2.0 * still.doubt_deg;
+        if (told) share = intervals(still.still_deg);
+    }
     std::vector<double> width;
     for (std::size_t i = 0; i < share.size(); ++i) width.push_back(whole ? pitches[i] : share[i]);
     pattern.first = first_interval(width);

@@ -163,6 +163,15 @@ TEST(UnevenWheel, IsToldFromItsHalf) {
     }
 }
 
+TEST(UnevenWheel, IsNotTakenForWhatItIsAlikeByChance) {
+    // 24 slots of a width code that are alike after 11 edges, too, by chance: once counted by those.
+    const Edges edges = turning({0,   20,  30,  50,  60,  80,  90,  105, 125, 135, 155, 165,
+                                 185, 195, 215, 225, 245, 255, 275, 290, 305, 320, 330, 350},
+                                {});
+    const Discovery found = discover(edges.lines());
+    EXPECT_EQ(found.wheel.teeth, 24);
+}
+
 TEST(SecondLine, IsNotSureOfEdgesThatAreThereInHalfOfTheCycles) {
     Edges edges = turning(even(36, {35}), {50.0, 410.0});
     // From the middle on the second of the two marks is gone.
