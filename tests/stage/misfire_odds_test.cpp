@@ -26,7 +26,7 @@ class MisfireOddsTest : public testing::Test {
     }
     /// Asks of a firing and teaches it.
     double take(int place, double lost, bool dead = false) {
-        const Odds::Seen seen{place, dead, lost, 0.0, kDeviation};
+        const Odds::Seen seen{place, dead, lost, 0.0, kDeviation, kDeviation};
         const double p = odds_.probability(seen, scatter_);
         odds_.learn(seen, scatter_, p);
         return p;
@@ -34,7 +34,7 @@ class MisfireOddsTest : public testing::Test {
     /// Asks of it, and nothing stays of that.
     [[nodiscard]] double ask(int place, double lost, bool dead = false) const {
         Odds copy = odds_;
-        return copy.probability({place, dead, lost, 0.0, kDeviation}, scatter_);
+        return copy.probability({place, dead, lost, 0.0, kDeviation, kDeviation}, scatter_);
     }
 
     HealthyScatter<double> scatter_{};
@@ -43,16 +43,16 @@ class MisfireOddsTest : public testing::Test {
 
 TEST_F(MisfireOddsTest, FollowsFromItsDensities) {
     // By SciPy: t with 30 degrees of freedom, bent by 0.03 on the loss side, against a half-and-half mixture of norm(1, 0.18) and a
-    // share from 0.5 to 1.2 blurred by 0.15, beyond the middle of both as there, each with its little of anything; one firing in fifty
+    // share from 0.5 to 1.2 blurred by 0.18, beyond the middle of both as there, each with its little of anything; one firing in fifty
     // is a misfire.
-    constexpr std::array<std::pair<double, double>, 8> kByScipy{{{-0.3, 1.022674913321859e-06},
-                                                                 {0.0, 5.594747442959305e-06},
-                                                                 {0.3, 0.0032785644319407044},
-                                                                 {0.45, 0.07754851921782015},
-                                                                 {0.6, 0.6078324406007924},
-                                                                 {0.8, 0.9832346444689917},
-                                                                 {1.0, 0.9992246690085907},
-                                                                 {1.3, 0.9998971497396143}}};
+    constexpr std::array<std::pair<double, double>, 8> kByScipy{{{-0.3, 1.195580535042168e-06},
+                                                                 {0.0, 1.853521404036227e-05},
+                                                                 {0.3, 0.004763965679158577},
+                                                                 {0.45, 0.08148532443344095},
+                                                                 {0.6, 0.5974245879690517},
+                                                                 {0.8, 0.9829127157083033},
+                                                                 {1.0, 0.9992145669969541},
+                                                                 {1.3, 0.9998958087602112}}};
     for (const auto& [lost, p] : kByScipy) EXPECT_NEAR(ask(2, lost), p, 1e-5 * p) << lost;
 }
 
@@ -60,7 +60,7 @@ TEST_F(MisfireOddsTest, WhatIsMeasuredHardlyAtAllTellsNothing) {
     // A deviation of ten works: any loss of up to one is about as likely of a misfire as of a healthy firing.
     for (const double lost : {-1.0, 0.0, 0.5, 1.0}) {
         Odds copy = odds_;
-        EXPECT_NEAR(copy.probability({1, false, lost, 0.0, 10.0}, scatter_), 0.02, 0.003) << lost;
+        EXPECT_NEAR(copy.probability({1, false, lost, 0.0, 10.0, 10.0}, scatter_), 0.02, 0.003) << lost;
     }
 }
 
@@ -109,12 +109,13 @@ TEST_F(MisfireOddsTest, LearnsHowTheCrankRingsAfterAMisfire) {
     std::normal_distribution<double> normal(0.0, kDeviation);
     for (int n = 0; n < 4000; ++n) {
         const bool after = n % 20 == 1;
-        take(n % 4, n % 20 == 0 ? 1.0 : (after ? 2.0 : 1.0) * normal(random));
+        // Misfires are measured no better than healthy firings.
+        take(n % 4, (n % 20 == 0 ? 1.0 : 0.0) + (after ? 2.0 : 1.0) * normal(random));
     }
     const double elsewhere = ask(1, 0.6);
     take(0, 1.0);
     const double after = ask(1, 0.6);
-    EXPECT_LT(after, 0.2 * elsewhere);
+    EXPECT_LT(after, 0.25 * elsewhere);
     EXPECT_GT(after, 0.0);
 }
 

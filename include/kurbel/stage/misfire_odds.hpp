@@ -30,7 +30,8 @@ class MisfireOdds {
         bool dead = false;  ///< held to be dead
         Real lost = 0;
         Real mean = 0;
-        Real deviation = 0;
+        Real deviation = 0;  ///< in this window
+        Real healthy = 0;    ///< in usual ones
     };
 
     void begin(int firings) noexcept {
@@ -85,6 +86,9 @@ class MisfireOdds {
         return std::log(even / (Real(1) - even));
     }
 
+    /// Deviation of a healthy firing in the window last asked of, as the last ones tell.
+    [[nodiscard]] Real deviation_now(const Seen& seen) const noexcept { return seen.deviation * scale(); }
+
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
@@ -94,7 +98,7 @@ class MisfireOdds {
     /// Learns from the firing last asked of, a misfire with this probability.
     void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
         learn_echo(seen, scatter, Real(1) - probability);
-        if (probability > kRarest && !seen.dead) size_.learn(seen.lost, seen.deviation * scale(), probability);
+        if (probability > kRarest && !seen.dead) size_.learn(seen.lost, error_of(seen), probability);
         Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
         if (seen.dead != rate.dead) rate = {first_rate(seen.dead), Real(0), seen.dead};
         rate.learn(probability);
@@ -156,10 +160,14 @@ class MisfireOdds {
     [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
 
     [[nodiscard]] Densities densities(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
-        const Real spread = seen.deviation * scale();
+        const Real spread = deviation_now(seen);
         return {(Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything,
-                (Real(1) - kMisread) * size_.density(seen.lost, spread) +
+                (Real(1) - kMisread) * size_.density(seen.lost, error_of(seen)) +
                     kMisread * density_of_range(seen.lost, Real(0), kMostLost, spread)};
+    }
+
+    [[nodiscard]] typename MisfireSize<Real>::Error error_of(const Seen& seen) const noexcept {
+        return {seen.healthy, deviation_now(seen)};
     }
 
     [[nodiscard]] static Real posterior(const Densities& at, Real rate) noexcept {

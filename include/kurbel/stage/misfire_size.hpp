@@ -24,22 +24,38 @@ class MisfireSize {
   public:
     void begin() noexcept { *this = MisfireSize{}; }
 
-    /// `deviation`: of measurement and healthy scatter.
-    [[nodiscard]] Real density(Real lost, Real deviation) const noexcept {
-        return whole_share_ * whole(lost, deviation) + (Real(1) - whole_share_) * any(lost, deviation);
+    /// How far one reading may be off: `healthy` is the deviation of this cylinder's healthy firings, which is measurement and the scatter
+    /// of combustion, `now` that of a healthy firing in this window.
+    struct Error {
+        Real healthy = 0;
+        Real now = 0;
+    };
+
+    [[nodiscard]] Real density(Real lost, const Error& error) const noexcept {
+        const Real spread = deviation(error);
+        return whole_share_ * whole(lost, spread) + (Real(1) - whole_share_) * any(lost, spread);
     }
 
     /// Learns from a firing that was a misfire with this probability.
-    void learn(Real lost, Real deviation, Real probability) noexcept {
-        const Real total = density(lost, deviation);
-        if (!(total > Real(1e-20))) return;
+    void learn(Real lost, const Error& error, Real probability) noexcept {
+        const Real spread = deviation(error);
+        const Real total = density(lost, error);
+        if (!(total > Real(1e-20)) || !(probability > Real(0))) return;
         seen_ = std::min(seen_ + probability, kMemory);
-        const Real share = whole_share_ * whole(lost, deviation) / total;
-        whole_share_ += probability / (seen_ + kShareFirings) * (share - whole_share_);
+        if (learn_share(lost, spread, probability)) learn_spread(lost, spread, probability);
         // A quantile by stochastic approximation: where some misfires are partial, whole ones are the upper part.
         const Real step = Real(2) * probability / (seen_ + kSizeFirings);
         size_ *= Real(1) + step * (lost > size_ ? kUpperPart : kUpperPart - Real(1));
         size_ = std::clamp(size_, kSmallest, kLargest);
+    }
+
+    /// What misfires of the same size read differently by: no more than healthy firings do and the size is uncertain by; and less where
+    /// they have shown it, for combustion, of which there is none, adds nothing.
+    [[nodiscard]] Real deviation(const Error& error) const noexcept {
+        const Real most = error.healthy * error.healthy + kSizeError * kSizeError * size_ * size_;
+        const Real learned = (kSpreadFirings * most + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
+        const Real more = error.now * error.now - error.healthy * error.healthy;
+        return std::sqrt(std::min(learned, most) + std::max(more, Real(0)));
     }
 
     /// Whether misfires have shown it.
@@ -54,9 +70,38 @@ class MisfireSize {
     [[nodiscard]] Real size() const noexcept { return size_; }
 
   private:
+    /// Learns how many misfires are whole losses; returns whether this one may be. By their densities alone the two parts would come
+    /// apart too slowly, for partial losses may be of any size; so those that are too small for a whole one are counted, and it is known
+    /// which part of the partial ones is that small.
+    bool learn_share(Real lost, Real spread, Real probability) noexcept {
+        const Real from = kHalf * size_;
+        const Real least = size_ - kTooSmall * spread;
+        const Real apart = (least - from) / ((kMost - kHalf) * size_);
+        const bool may_be_whole = lost > least;
+        if (apart < kLeastApart) return may_be_whole;
+        const Real seems = may_be_whole ? Real(1) : Real(1) - Real(1) / apart;
+        whole_share_ += probability / (seen_ + kShareFirings) * (seems - whole_share_);
+        whole_share_ = std::clamp(whole_share_, kLeastPart, Real(1) - kLeastPart);
+        return may_be_whole;
+    }
+
+    /// Mean and variance of whole losses, one more of them with this probability.
+    void learn_spread(Real lost, Real spread, Real probability) noexcept {
+        whole_seen_ = std::min(whole_seen_ + probability, kMemory);
+        const Real step = probability / whole_seen_;
+        const Real off = std::clamp(lost - mean_, -kFarthest * spread, kFarthest * spread);
+        mean_ += step * off;
+        square_ += step * ((Real(1) - step) * off * off - square_);
+    }
+
     static constexpr Real kMemory = Real(100);
     static constexpr Real kShareFirings = Real(10);
     static constexpr Real kSizeFirings = Real(5);
+    static constexpr Real kTooSmall = Real(2.5);  // deviations
+    static constexpr Real kLeastApart = Real(0.2);
+    static constexpr Real kLeastPart = Real(0.01);
+    static constexpr Real kSpreadFirings = Real(5);
+    static constexpr Real kFarthest = Real(3);  // deviations: one odd reading must not widen it much
     static constexpr Real kUpperPart = Real(0.6);
     static constexpr Real kSizeError = Real(0.1);  // from firing to firing
     static constexpr Real kSmallest = Real(0.4);
@@ -64,9 +109,8 @@ class MisfireSize {
     static constexpr Real kHalf = Real(0.5);
     static constexpr Real kMost = Real(1.2);
 
-    [[nodiscard]] Real whole(Real lost, Real deviation) const noexcept {
+    [[nodiscard]] Real whole(Real lost, Real spread) const noexcept {
         constexpr Real kPerRootTwoPi = Real(0.398942);
-        const Real spread = std::sqrt(deviation * deviation + kSizeError * kSizeError * size_ * size_);
         // More than everything is no less a misfire.
         const Real off = std::min(lost - size_, Real(0)) / spread;
         return std::exp(Real(-0.5) * off * off) * kPerRootTwoPi / spread;
@@ -78,6 +122,9 @@ class MisfireSize {
     Real whole_share_ = Real(0.5);
     Real size_ = Real(1);
     Real seen_ = 0;
+    Real whole_seen_ = 0;
+    Real mean_ = Real(1);
+    Real square_ = 0;  // of how far whole losses read from their mean
 };
 
 }  // namespace kurbel
