@@ -88,11 +88,9 @@ class BasicDetector {
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
     [[nodiscard]] const Config& config() const noexcept { return config_; }
 
-    /// Engine cycles by which an event can lag its firing: at first, and wherever the engine has to be learned anew, four more than
-    /// later on.
-    [[nodiscard]] int delay_cycles() const noexcept {
-        return (config_.engine.strokes == 2 ? 3 : 2) + WorkEstimator<Real>::kLearningCycles;
-    }
+    /// Engine cycles by which an event can lag its firing: at first, and wherever the engine has to be learned anew, kFirstCycles more
+    /// than later on.
+    [[nodiscard]] int delay_cycles() const noexcept { return (config_.engine.strokes == 2 ? 3 : 2) + kFirstCycles; }
 
   private:
     static constexpr int kQueue = 2 * kMaxCylinders;
@@ -273,6 +271,8 @@ Status BasicDetector<Real>::finish() noexcept {
         if (!room()) return {StatusCode::queue_full, "finish", "take events, then call again"};
         teeth_placed_ = decoder_.finish(teeth_.data());
         for (int i = 0; i < teeth_placed_; ++i) take_tooth(teeth_[static_cast<std::size_t>(i)]);
+        work_.settle();
+        if (work_.rehearses()) rehearse();
         work_.finish();
         finished_ = true;
     }

@@ -16,11 +16,20 @@ namespace kurbel {
 #elif defined(KURBEL_COMPILED)
 #error "KURBEL_TEETH_ROOM is for the headers alone; the compiled library was built with its own"
 #endif
+// The same for the engine cycles at the start that are looked at together before any is judged: fewer than 8 save 10 KiB and find
+// less in the first seconds.
+#if !defined(KURBEL_FIRST_CYCLES)
+#define KURBEL_FIRST_CYCLES 8
+#elif defined(KURBEL_COMPILED)
+#error "KURBEL_FIRST_CYCLES is for the headers alone; the compiled library was built with its own"
+#endif
 #define KURBEL_TEXT_OF(number) #number
 #define KURBEL_TEXT(number) KURBEL_TEXT_OF(number)
 
 inline constexpr int kMaxTeeth = KURBEL_TEETH_ROOM;  ///< places of the crank wheel in one revolution
-inline constexpr int kMaxCamEdges = 32;             ///< cam edges in one engine cycle
+inline constexpr int kFirstCycles = KURBEL_FIRST_CYCLES;
+static_assert(kFirstCycles >= 4 && kFirstCycles <= 8);
+inline constexpr int kMaxCamEdges = 32;  ///< cam edges in one engine cycle
 
 /// Where the crank sensor sits; decides how crank torsion shows in the signal.
 enum class SensorAt : std::uint8_t { unknown = 0, front = 1, flywheel = 2 };

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cstdint>
 
 #include "kurbel/core/config.hpp"
@@ -16,7 +17,8 @@ namespace kurbel {
 template <class Real>
 class BinHistory {
   public:
-    static constexpr int kRing = 256;  ///< at least 4 cycles of kMaxBins
+    /// The cycles that wait at the start, and one more.
+    static constexpr int kRing = static_cast<int>(std::bit_ceil(static_cast<unsigned>((kFirstCycles + 1) * kMaxBins)));
 
     /// Energy is corrected for the inertia of pistons and rods where geometry and masses are given:
     /// J(angle) = J_rot + sum m r^2 lever^2 (Kiencke and Nielsen, Automotive Control Systems; from memory).

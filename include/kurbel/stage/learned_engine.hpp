@@ -37,7 +37,7 @@ struct LearnedEngine {
     DrivelineSwing swing{};
     int steady_cycles = 0;  ///< learned since the speed changed
 
-    /// Cycles after which the engine is known well enough to be judged.
+    /// Cycles after which the engine is known well enough to be judged, where more cannot be waited for.
     static constexpr int kLearningCycles = 4;
 
     /// Windows of `size` bins, `before` of them before TDC; `hold`: bins that responses reach further.
@@ -65,10 +65,15 @@ struct LearnedEngine {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
         levels.restart();
         expected.restart();
+        awaited = kFirstCycles;
     }
 
+    /// There is no room for more cycles, or the stream has ended: what was learned has to do, where it may.
+    void make_do() noexcept { awaited = kLearningCycles; }
+    [[nodiscard]] bool may_do() const noexcept { return cycles() >= kLearningCycles; }
+
     [[nodiscard]] int cycles() const noexcept { return residuals.pattern().cycles(); }
-    [[nodiscard]] bool settled() const noexcept { return cycles() >= kLearningCycles; }
+    [[nodiscard]] bool settled() const noexcept { return cycles() >= awaited; }
 
     [[nodiscard]] Real expected_work(std::int64_t bin) const noexcept {
         return expected.at(residuals.charge_load(bin));
@@ -222,6 +227,7 @@ struct LearnedEngine {
     CycleGrid grid{};
     HealthyCycle healthy{};
     int window = 0;                 // bins
+    int awaited = kFirstCycles;     // cycles to be learned before any is judged
     std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
     Real mean_rpm = 0;
     Real usual_work = 0;  // of a firing in the cycles that told how the pattern scatters

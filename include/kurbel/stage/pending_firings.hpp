@@ -28,7 +28,7 @@ struct PendingFiring {
 template <class Real>
 class PendingFirings {
   public:
-    static constexpr int kCapacity = 3 * kMaxCylinders + 2;
+    static constexpr int kCapacity = 3 * kFirstCycles / 4 * kMaxCylinders + 2;
     using Limits = std::array<Real, kMaxCylinders>;
     using Dead = std::array<bool, kMaxCylinders>;
 

@@ -20,7 +20,7 @@ namespace kurbel {
 /// least-squares amplitude of the response to one lost combustion in the window from 90 degrees before to 420 after TDC.
 /// A cylinder that was dead while the pattern was learned is part of it; CylinderLevels finds that, and its firings are
 /// then measured from "all lost" instead of from "healthy". Holds a firing back until the firings of the following revolution
-/// are in, too (780 crank degrees in all); the first ones until the engine is known (four cycles more), and those come twice.
+/// are in, too (780 crank degrees in all); the first ones until the engine is known (kFirstCycles more), and those come twice.
 ///
 /// Use per bin: push(), then while take(): judge, learn(). No allocation; one object per stream.
 template <class Real>
@@ -97,6 +97,13 @@ class WorkEstimator {
         if (windows_.rehearsal.runs() && !ready()) go_back();
     }
 
+    /// Before the last bins: if the engine is still to be learned, what is known of it has to do. A rehearsal may follow.
+    void settle() noexcept {
+        if (settled() || frame_lost() || !windows_.engine.may_do()) return;
+        windows_.engine.make_do();
+        learn_ahead();
+    }
+
     /// After the last bin: opens the windows that still lack their tail. They are judged by what is there, with the larger error
     /// that this has; one that ends with its TDC is given out incomplete.
     void finish() noexcept {
@@ -117,9 +124,6 @@ class WorkEstimator {
     [[nodiscard]] int cycles_learned() const noexcept { return windows_.engine.cycles(); }
     [[nodiscard]] bool settled() const noexcept { return windows_.engine.settled(); }
 
-    /// Cycles that the first firings wait for the engine to be known.
-    static constexpr int kLearningCycles = LearnedEngine<Real>::kLearningCycles;
-
   private:
     /// While the engine is not known yet its firings wait, to be judged by what it turns out to be; for as long as it may take to
     /// know it, and as there is room.
@@ -128,14 +132,19 @@ class WorkEstimator {
         return !settled() && windows_.pending.has_room_for(grid_.firings) &&
                windows_.engine.residuals.bins().holds(first) &&
                windows_.engine.residuals.bins().newest() - first < BinHistory<Real>::kRing - grid_.bins - 2 &&
-               windows_.newest() < windows_.pending[0].bin + hold_ + kLearningCycles * grid_.bins;
+               windows_.newest() < windows_.pending[0].bin + hold_ + kFirstCycles * grid_.bins;
     }
 
     /// Learns from cycles whose firings have not been judged yet. Once that is enough, those that waited are looked at together and
     /// then gone through several times.
     void learn_ahead() noexcept {
         learn_cycles(windows_.newest());  // no further: what happens in them is to be seen whole
-        if (!settled() || windows_.pending.count() == 0) return;
+        if (windows_.pending.count() == 0) return;
+        // Firings before the first cycle that taught something (a starter's) need not wait for it.
+        const std::int64_t learned_from = next_cycle_bin_ - windows_.engine.cycles() * grid_.bins;
+        if (!holds_back() && windows_.engine.may_do() && windows_.pending[0].bin >= learned_from)
+            windows_.engine.make_do();
+        if (!settled()) return;
         FirstLook<Real> look(windows_, grid_, hold_, next_cycle_bin_);
         look.take();
         first_scatter_ = look.scatter();
