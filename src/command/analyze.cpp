@@ -81,8 +81,9 @@ void refuse_foreign_wheel(const read::Recording& recording, const SyncState& syn
         std::count(recording.signal.begin(), recording.signal.end(), static_cast<std::uint8_t>(Signal::crank));
     const int teeth = recording.config.crank_wheel.teeth;
     constexpr int kRevolutionsToTell = 3;
-    // A run of even edges fits part of nearly any wheel: what was placed speaks for this one, each fault and each loss against it.
-    const auto followed = std::max<std::int64_t>(sync.teeth - sync.extra - sync.missed - sync.losses, 0);
+    // A run of even edges fits part of nearly any wheel: what was placed speaks for this one, each fault against it, and each loss against the
+    // revolution that led to it.
+    const auto followed = std::max<std::int64_t>(sync.teeth - sync.extra - sync.missed - sync.losses * teeth, 0);
     if (2 * followed >= crank_edges || crank_edges < kRevolutionsToTell * teeth) return;
     throw read::InputError(recording.described_in, recording.wheel_line,
                            "[crank_wheel] does not fit the edges: of " + counted(crank_edges, "crank edge") + " " +
