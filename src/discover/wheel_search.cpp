@@ -111,10 +111,16 @@ WheelSearch shaped_wheel(const Lines& lines, const Fold& fold, const MarkLap& ma
     }
     // The rest of likeness is chance where the pattern hardly shows.
     if (base.mismatch > 0.3) confidence = std::min(confidence, 0.93);
+    // Of a wheel that this is, hardly an edge goes missing (one in some thousands). Where one in fifty must have done, those turns are another
+    // pattern's, of which this is a part.
+    constexpr double kMostLost = 0.02;
     if (search.finding.whole_share < 0.5) {
         confidence = std::min(confidence, 0.8);
         raise =
             "Fewer than half of the revolutions hold all teeth: check sensor, air gap and wiring, then record again.";
+    } else if (-std::log(search.finding.whole_share) > kMostLost * search.finding.teeth) {
+        confidence = std::min(confidence, 0.8);
+        raise = "Count the teeth: more of the turns than lost edges explain do not hold the pattern.";
     }
     settle(search, confidence, why, raise);
     return search;
