@@ -27,6 +27,7 @@ namespace kurbel {
 #define KURBEL_TEXT(number) KURBEL_TEXT_OF(number)
 
 inline constexpr int kMaxTeeth = KURBEL_TEETH_ROOM;  ///< places of the crank wheel in one revolution
+/// Engine cycles that wait at the start, to be looked at together before any is judged.
 inline constexpr int kFirstCycles = KURBEL_FIRST_CYCLES;
 static_assert(kFirstCycles >= 4 && kFirstCycles <= 8);
 inline constexpr int kMaxCamEdges = 32;  ///< cam edges in one engine cycle

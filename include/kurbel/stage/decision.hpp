@@ -207,7 +207,7 @@ class Decision {
     }
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
-    /// change), or most of all cylinders at once (overrun, a tip-out).
+    /// change), or most of all cylinders at once where the foot moved or is not known (overrun, a tip-out).
     [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing) const noexcept {
         return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && losing_ > kMost && !pedal_.still()));
     }
