@@ -82,6 +82,19 @@ void add_patterns(List& list) {
         list.changed(name("dead-neighbours"), file, Kind::steady, {dead({0, 1})});
         list.changed(name("dead-opposed"), file, Kind::steady, {dead({0, half})});
     }
+    const auto often_lost = [&](const std::string& name, const std::string& file, std::vector<Change> changes) {
+        list.changed("pattern-" + name, file, Kind::steady, std::move(changes)).own_length = true;
+    };
+    const Change slow = idle(600.0, 850.0);
+    for (const std::string engine : {"inline3", "inline4", "inline6", "v8-crossplane"}) {
+        const std::string file = "layout-" + engine;
+        const int half = engine == "inline6" ? 3 : (engine == "v8-crossplane" ? 4 : 2);
+        often_lost("half-" + engine, file, {often(0.5)});
+        often_lost("most-" + engine, file, {often(0.8)});
+        often_lost("half-idle-" + engine, file, {slow, often(0.5)});
+        often_lost("half-neighbours-" + engine, file, {often(0.5, {0, 1})});
+        if (engine != "inline3") often_lost("half-opposed-" + engine, file, {often(0.5, {0, half})});
+    }
     for (const char* engine : {"v6-60", "v8-crossplane", "v8-flatplane"})
         list.changed(std::string("pattern-dead-bank-") + engine, std::string("layout-") + engine, Kind::steady,
                      {dead_bank()});

@@ -52,6 +52,21 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
+/// Places of the firing order that lose their firings at this rate, counted from one that is drawn; a short recording each, for how such an
+/// engine is first seen is what matters.
+[[nodiscard]] inline Change often(double rate, std::initializer_list<int> places = {0}) {
+    return [rate, places = std::vector<int>(places)](Scenario& s, Draw& draw) {
+        const int first = draw.pick(s.engine.cylinders);
+        MisfireRule rule;
+        rule.rate = rate;
+        for (const int place : places)
+            rule.cylinders.push_back(
+                s.engine.firing_order[static_cast<std::size_t>((first + place) % s.engine.cylinders)]);
+        s.misfires = {rule};
+        s.seconds = 15.0;
+    };
+}
+
 /// One whole bank never fires.
 [[nodiscard]] inline Change dead_bank() {
     return [](Scenario& s, Draw& draw) {

@@ -43,11 +43,14 @@ class CylinderLevels {
         persistent_.restart();
         life_.begin(firings_);
         dead_.fill(false);
+        suspects_.fill(false);
     }
 
     /// Places whose missing work the pattern holds.
     [[nodiscard]] const Places& dead() const noexcept { return dead_; }
     [[nodiscard]] bool is_dead(int place) const noexcept { return dead_[static_cast<std::size_t>(place)]; }
+    /// Places of which the pattern says rather than not that they miss some of their work, the others being healthy.
+    [[nodiscard]] const Places& suspects() const noexcept { return suspects_; }
     /// Share of lost work that the pattern itself holds for a place.
     [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
@@ -69,6 +72,13 @@ class CylinderLevels {
         persistent_.acquit(place);
     }
 
+    /// A place that was dead is found to burn now and then.
+    void free(int place) noexcept {
+        dead_[static_cast<std::size_t>(place)] = false;
+        lately_[static_cast<std::size_t>(place)] = 0;
+        persistent_.acquit(place);
+    }
+
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
     [[nodiscard]] bool revives(int place, Real& amplitude) noexcept {
         Real& lately = lately_[static_cast<std::size_t>(place)];
@@ -87,6 +97,7 @@ class CylinderLevels {
     void examine(const LearnedPattern<Real>& pattern, bool accuses) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         offset_ = finding.deviation;
+        for (std::size_t k = 0; k < suspects_.size(); ++k) suspects_[k] = finding.missing[k] || finding.alone[k] > Real(0);
         if (!persistent_.confirmed(finding)) return;
         for (std::size_t k = 0; k < dead_.size(); ++k) dead_[k] = finding.missing[k] && (accuses || dead_[k]);
     }
@@ -136,6 +147,7 @@ class CylinderLevels {
     int bins_ = 1;
     std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
     Places dead_{};
+    Places suspects_{};
     std::array<Real, kMaxCylinders> offset_{};
     std::array<Real, kMaxCylinders>
         lately_{};  // what firings lost that were not as the pattern has them, mean of the last

@@ -53,6 +53,7 @@ class Decision {
         strange_ = Real(1);
         losing_ = 0;
         drift_.fill(0);
+        dead_.fill(false);
         running_ = false;
         update_limits();
     }
@@ -181,12 +182,16 @@ class Decision {
     /// Whether this place works in two ways and the pattern lies between them: then it is to be moved to the healthy one, and
     /// what was learned of the place begins anew.
     [[nodiscard]] bool move_level(const FiringWork<Real>& firing, Feedback<Real>& feedback) noexcept {
-        if (firing.dead) return false;
+        bool& dead = dead_[static_cast<std::size_t>(firing.place)];
+        if (firing.dead != dead) levels_.forget(firing.place);
+        dead = firing.dead;
         levels_.add(firing.place, static_cast<float>(firing.lost));
-        if (!levels_.may_lie_below(firing.place, -kOffLevel)) return false;
+        // Who is held dead and burns now and then reads as less than all lost.
+        const float pattern = firing.dead ? 1.0F : 0.0F;
+        if (!levels_.may_lie_below(firing.place, pattern - kOffLevel)) return false;
         const TwoLevels::Heaps heaps = levels_.heaps(firing.place, static_cast<float>(scatter_.common()));
-        if (!heaps.two || heaps.level > -kOffLevel) return false;
-        feedback.healthy_level = static_cast<Real>(heaps.level);
+        if (!heaps.two || heaps.level > pattern - kOffLevel) return false;
+        feedback.healthy_level = static_cast<Real>(heaps.level - pattern);
         levels_.forget(firing.place);
         scatter_.forget(firing.place);
         update_limit(firing.place);
@@ -267,6 +272,7 @@ class Decision {
     PedalRest pedal_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> drift_{};
+    std::array<bool, kMaxCylinders> dead_{};  // when last judged
 };
 
 }  // namespace kurbel

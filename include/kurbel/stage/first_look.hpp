@@ -32,6 +32,14 @@ class FirstLook {
         engine.match();
         take_out_losses();
         windows_.learn_again(end_, bins_, true);
+        suspects_ = engine.levels.suspects();
+        if (first_.burns_at_times(suspects_)) {
+            // Who loses most of the firings, not all: those that burned tell where healthy is.
+            engine.residuals.put_back(windows_.first_waiting());
+            windows_.learn_again(end_, bins_, false);
+            take_out_losses();
+            windows_.learn_again(end_, bins_, true);
+        }
         engine.residuals.put_back(windows_.first_waiting());
         rehearsal.begin(pending[0].bin, windows_.newest() - hold_);
         for (int n = 0; n < first_.losses(); ++n) rehearsal.note(pending[first_.firing(n)].bin, first_.lost(n));
@@ -69,7 +77,7 @@ class FirstLook {
             Window x{};
             if (pending[i].usable()) windows_.find_amplitude(pending[i], x);
         }
-        first_.find(pending, engine.bank, rehearsal.leverage(engine.cycles()), engine.levels.dead(), bins_,
+        first_.find(pending, engine.bank, rehearsal.leverage(engine.cycles()), suspects_, bins_,
                     engine.residuals.bins().oldest_connected() + before, engine.sized(), kLimit);
     }
 
@@ -91,7 +99,7 @@ class FirstLook {
         Window x{};
         for (int i = 0; i < pending.count(); ++i) {
             const PendingFiring<Real>& entry = pending[i];
-            if (entry.length < size || first_.has_lost(i)) continue;
+            if (entry.length < size || first_.has_lost(i) || first_.is_open(entry.place)) continue;
             engine.residuals.fill(entry.bin - before, entry.length, entry.expected, x);
             for (float& value : x) value /= own;
             engine.covariance.learn(x, 1.0F);
@@ -103,6 +111,7 @@ class FirstLook {
     int hold_;
     std::int64_t end_;
     FirstLosses<Real> first_{};
+    typename CylinderLevels<Real>::Places suspects_{};
 };
 
 }  // namespace kurbel

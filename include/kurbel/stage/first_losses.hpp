@@ -7,28 +7,31 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <utility>
 
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/two_groups.hpp"
 
 namespace kurbel {
 
 /// While an engine is known by a few cycles alone, each misfire is also in the pattern and pulls all firings of its cylinder and of
 /// those around: looked at one by one, misfires seem small and healthy firings odd. Here the losses are taken in one after the
 /// other, the one that explains most first, all that were taken in are fitted together, and the pattern gives way each time
-/// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993, from memory). What is left tells how healthy firings scatter,
-/// and a loss that is within that scatter is given back.
+/// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993, from memory). A cylinder that loses about every second firing
+/// shows none that stands out from its own mean: its firings fall in two groups a work apart, and the upper one is taken in at once. What is
+/// left tells how healthy firings scatter, and a loss that is within that scatter is given back.
 template <class Real>
 class FirstLosses {
   public:
     static constexpr int kCapacity = PendingFirings<Real>::kCapacity;
 
-    /// `leverage`: share of each cycle in the pattern; `dead`: places whose loss the pattern holds; `cycle`: bins of an engine cycle;
+    /// `leverage`: share of each cycle in the pattern; `suspects`: places whose pattern misses work; `cycle`: bins of an engine cycle;
     /// `first_bin`: that a window can begin at; `sized`: expected work is known, so that a loss near one is a whole one; `limit`: healthy
     /// deviations beyond which a loss is one. Some 8 KiB of stack.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
-              const std::array<bool, kMaxCylinders>& dead, int cycle, std::int64_t first_bin, bool sized,
+              const std::array<bool, kMaxCylinders>& suspects, int cycle, std::int64_t first_bin, bool sized,
               Real limit) noexcept {
         count_ = firings.count();
         own_ = Real(1) - leverage;
@@ -41,10 +44,29 @@ class FirstLosses {
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
             left_[at] = firings[i].amplitude;
-            usable_[at] = firings[i].usable() && !dead[static_cast<std::size_t>(firings[i].place)];
+            usable_[at] = firings[i].usable();
+        }
+        open_.fill(false);
+        for (int place = 0; place < kMaxCylinders; ++place) {
+            const auto at = static_cast<std::size_t>(place);
+            bool mostly = false;
+            const Real least = upper_group(firings, place, limit, mostly);
+            if (least == kNone) continue;
+            // That most of them lost their work is believed where the pattern shows so, too: else it would be few that did more.
+            if (!mostly || suspects[at])
+                take_in_group(firings, bank, place, least);
+            else
+                open_[at] = true;
         }
         take_in(firings, bank);
         give_back(firings, limit);
+    }
+
+    /// Whether one of these places burns now and then, and mostly not.
+    [[nodiscard]] bool burns_at_times(const std::array<bool, kMaxCylinders>& suspects) const noexcept {
+        for (std::size_t place = 0; place < suspects.size(); ++place)
+            if (suspects[place] && open_[place]) return true;
+        return false;
     }
 
     /// Number of the firing in the queue and share of its work that it lost, for each of losses().
@@ -55,6 +77,8 @@ class FirstLosses {
     [[nodiscard]] bool has_lost(int firing) const noexcept {
         return std::find(number_.begin(), number_.begin() + chosen_, firing) != number_.begin() + chosen_;
     }
+    /// Its place's firings fall in two groups, and which of them is healthy is not known.
+    [[nodiscard]] bool is_open(int place) const noexcept { return open_[static_cast<std::size_t>(place)]; }
 
     /// Log-likelihood gain of these losses over none at all, each of them rare. `square`: function that gives the square of a firing's
     /// window.
@@ -76,7 +100,9 @@ class FirstLosses {
     [[nodiscard]] int others() const noexcept { return others_; }
 
   private:
-    static constexpr int kMost = 2 * kCapacity / 5;
+    static constexpr int kMost = kCapacity / 2;
+    static constexpr int kGroup = 2 * kFirstCycles;  // firings of one place, those of a two-stroke included
+    static constexpr Real kNone = std::numeric_limits<Real>::max();
     template <class T, int Size>
     using List = std::array<T, static_cast<std::size_t>(Size)>;
     static constexpr float kSingular = 1e-3F;
@@ -84,15 +110,48 @@ class FirstLosses {
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
+    /// Least amplitude of the firings of a place that lost their work, where they fall in two groups that are as far apart as a loss must be
+    /// and as healthy firings of the others never are; else kNone. `mostly`: they are more than the others.
+    [[nodiscard]] Real upper_group(const PendingFirings<Real>& firings, int place, Real limit,
+                                   bool& mostly) const noexcept {
+        TwoGroups<Real, kGroup> groups;
+        List<Real, kCapacity> others{};
+        int count = 0;
+        for (int i = 0; i < firings.count(); ++i) {
+            if (!firings[i].usable()) continue;
+            if (firings[i].place == place)
+                groups.add(firings[i].amplitude);
+            else
+                others[static_cast<std::size_t>(count++)] = std::fabs(firings[i].amplitude);
+        }
+        if (count == 0 || !groups.split()) return kNone;
+        mostly = groups.mostly_upper();
+        const Real scatter = middle_of(others, count) / (kMedian * std::sqrt(own_));
+        return groups.difference() >= std::max(likely_, limit * scatter) ? groups.least_upper() : kNone;
+    }
+
+    void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place, Real least) noexcept {
+        for (int i = 0; i < count_ && chosen_ < count_ / 2; ++i) {
+            if (!firings[i].usable() || firings[i].place != place) continue;
+            usable_[static_cast<std::size_t>(i)] = firings[i].amplitude < least;
+            if (firings[i].amplitude >= least) take_in_one(firings, bank, i);
+        }
+        fit(firings);
+    }
+
+    void take_in_one(const PendingFirings<Real>& firings, const ResponseBank& bank, int next) noexcept {
+        number_[static_cast<std::size_t>(chosen_)] = next;
+        usable_[static_cast<std::size_t>(next)] = false;
+        for (int i = 0; i < count_; ++i) pull_(i, chosen_) = static_cast<float>(pull(firings, bank, i, next));
+        ++chosen_;
+    }
+
     void take_in(const PendingFirings<Real>& firings, const ResponseBank& bank) noexcept {
         const int most = 2 * count_ / 5;  // beyond, what is lost would be what is usual
         while (chosen_ < most) {
             const int next = strongest(firings, bank);
             if (next < 0) break;
-            number_[static_cast<std::size_t>(chosen_)] = next;
-            usable_[static_cast<std::size_t>(next)] = false;
-            for (int i = 0; i < count_; ++i) pull_(i, chosen_) = static_cast<float>(pull(firings, bank, i, next));
-            ++chosen_;
+            take_in_one(firings, bank, next);
             fit(firings);
         }
         scatter();
@@ -194,9 +253,13 @@ class FirstLosses {
             const auto at = static_cast<std::size_t>(i);
             if (usable_[at]) off[static_cast<std::size_t>(others_++)] = std::fabs(left_[at]) / std::sqrt(own_);
         }
-        const auto middle = off.begin() + others_ / 2;
-        std::nth_element(off.begin(), middle, off.begin() + others_);
-        deviation_ = others_ > 0 ? *middle / kMedian : Real(0);
+        deviation_ = others_ > 0 ? middle_of(off, others_) / kMedian : Real(0);
+    }
+
+    [[nodiscard]] static Real middle_of(List<Real, kCapacity>& values, int count) noexcept {
+        const auto middle = values.begin() + count / 2;
+        std::nth_element(values.begin(), middle, values.begin() + count);
+        return *middle;
     }
 
     /// Gives back the smallest losses, one by one, that healthy firings reach, too.
@@ -227,6 +290,7 @@ class FirstLosses {
     Real own_ = 1;                  // share of a firing's own loss that it shows
     List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
     List<bool, kCapacity> usable_{};
+    std::array<bool, kMaxCylinders> open_{};
     List<int, kMost> number_{};
     List<Real, kMost> size_{};
     Eigen::Matrix<float, kMost, kMost> left_side_ = Eigen::Matrix<float, kMost, kMost>::Zero();

@@ -43,6 +43,7 @@ class PersistentMisfire {
     struct Finding {
         Set missing{};
         std::array<Real, kMaxCylinders> deviation{};
+        std::array<Real, kMaxCylinders> alone{};  ///< log-likelihood ratio of "this one alone misses its work" over "none does"
     };
 
     void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, const ResponseBank& bank,
@@ -105,9 +106,8 @@ class PersistentMisfire {
     /// Log-likelihood ratio of "this place alone misses its work" over "none does", in the surrounding that explains most.
     [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
         Finding finding;
-        Alone alone{};
-        static_cast<void>(fit(pattern, project(pattern), chosen_, CylinderLife<Real>{}, finding, &alone));
-        return alone[static_cast<std::size_t>(place)];
+        static_cast<void>(fit(pattern, project(pattern), chosen_, CylinderLife<Real>{}, finding));
+        return finding.alone[static_cast<std::size_t>(place)];
     }
 
     /// A place that was found burns after all.
@@ -172,7 +172,6 @@ class PersistentMisfire {
     static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
     static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
 
-    using Alone = std::array<Real, kMaxCylinders>;
     using Complex = std::complex<Real>;
     using Projected = std::array<Complex, CylinderOrders::kMaxOrders>;
     using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxRows, 1>;
@@ -190,9 +189,9 @@ class PersistentMisfire {
         return projected;
     }
 
-    /// Fits the pattern in one surrounding; returns its log-evidence. `alone`: see evidence_against(), of all places.
+    /// Fits the pattern in one surrounding; returns its log-evidence.
     [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, const Projected& projected, int around,
-                           const CylinderLife<Real>& life, Finding& finding, Alone* alone = nullptr) const noexcept {
+                           const CylinderLife<Real>& life, Finding& finding) const noexcept {
         const int rows = 2 * orders_.count();
         const int firings = orders_.firings();
         const int columns = firings + CylinderOrders::kSharedParts;
@@ -228,8 +227,7 @@ class PersistentMisfire {
                                                        orders_.four_stroke(), hardened() * (kHardened - kHeld));
         const Real gain = search.best(finding.missing);
         Side lost = Side::Zero(columns);
-        if (alone != nullptr)
-            for (int k = 0; k < firings; ++k) (*alone)[static_cast<std::size_t>(k)] = search.alone(k);
+        for (int k = 0; k < firings; ++k) finding.alone[static_cast<std::size_t>(k)] = search.alone(k);
         const Real size = search.size(finding.missing);
         for (int k = 0; k < firings; ++k)
             if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = size;

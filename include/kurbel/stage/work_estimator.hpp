@@ -185,9 +185,11 @@ class WorkEstimator {
 
     /// Puts the pattern where healthy firings of this place are: they lost `level` against it.
     void mend_pattern(const FiringWork<Real>& firing, Real level) noexcept {
-        if (windows_.engine.levels.revives(firing.place, level))
+        const bool freed = level != Real(0) && windows_.engine.levels.is_dead(firing.place);
+        if (freed) windows_.engine.levels.free(firing.place);
+        if (freed || windows_.engine.levels.revives(firing.place, level))
             windows_.engine.move_pattern(firing.place, level);
-        else if (level != Real(0) && !windows_.engine.levels.is_dead(firing.place))
+        else if (level != Real(0))
             windows_.engine.correct_pattern(firing.place, level, firing.expected,
                                             windows_.engine.residuals.point(firing.bin));
         else
