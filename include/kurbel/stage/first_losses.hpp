@@ -47,10 +47,11 @@ class FirstLosses {
             usable_[at] = firings[i].usable();
         }
         open_.fill(false);
+        const Real apart = std::max(likely_, limit * calm_scatter(firings));
         for (int place = 0; place < kMaxCylinders; ++place) {
             const auto at = static_cast<std::size_t>(place);
             bool mostly = false;
-            const Real least = upper_group(firings, place, limit, mostly);
+            const Real least = upper_group(firings, place, apart, mostly);
             if (least == kNone) continue;
             // That most of them lost their work is believed where the pattern shows so, too: else it would be few that did more.
             if (!mostly || suspects[at])
@@ -110,24 +111,35 @@ class FirstLosses {
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
-    /// Least amplitude of the firings of a place that lost their work, where they fall in two groups that are as far apart as a loss must be
-    /// and as healthy firings of the others never are; else kNone. `mostly`: they are more than the others.
-    [[nodiscard]] Real upper_group(const PendingFirings<Real>& firings, int place, Real limit,
+    /// Least amplitude of the firings of a place that lost their work, where they fall in two groups that are `apart` at least; else kNone.
+    /// `mostly`: they are more than the others.
+    [[nodiscard]] Real upper_group(const PendingFirings<Real>& firings, int place, Real apart,
                                    bool& mostly) const noexcept {
         TwoGroups<Real, kGroup> groups;
-        List<Real, kCapacity> others{};
-        int count = 0;
-        for (int i = 0; i < firings.count(); ++i) {
-            if (!firings[i].usable()) continue;
-            if (firings[i].place == place)
-                groups.add(firings[i].amplitude);
-            else
-                others[static_cast<std::size_t>(count++)] = std::fabs(firings[i].amplitude);
-        }
-        if (count == 0 || !groups.split()) return kNone;
+        for (int i = 0; i < firings.count(); ++i)
+            if (firings[i].usable() && firings[i].place == place) groups.add(firings[i].amplitude);
+        if (!groups.split() || groups.difference() < apart) return kNone;
         mostly = groups.mostly_upper();
-        const Real scatter = middle_of(others, count) / (kMedian * std::sqrt(own_));
-        return groups.difference() >= std::max(likely_, limit * scatter) ? groups.least_upper() : kNone;
+        return groups.least_upper();
+    }
+
+    /// How firings of a place scatter that is calmer than two thirds of them: several may lose firings, and only who loses none tells what is
+    /// usual. Without limit where there is but one.
+    [[nodiscard]] Real calm_scatter(const PendingFirings<Real>& firings) const noexcept {
+        std::array<Real, kMaxCylinders> each{};
+        int places = 0;
+        for (int place = 0; place < kMaxCylinders; ++place) {
+            List<Real, kCapacity> off{};
+            int count = 0;
+            for (int i = 0; i < firings.count(); ++i)
+                if (firings[i].usable() && firings[i].place == place)
+                    off[static_cast<std::size_t>(count++)] = std::fabs(firings[i].amplitude);
+            if (count > 1) each[static_cast<std::size_t>(places++)] = middle_of(off, count);
+        }
+        if (places < 2) return kNone;
+        const auto calm = each.begin() + (places - 1) / 3;
+        std::nth_element(each.begin(), calm, each.begin() + places);
+        return *calm / (kMedian * std::sqrt(own_));
     }
 
     void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place, Real least) noexcept {
@@ -154,7 +166,7 @@ class FirstLosses {
             take_in_one(firings, bank, next);
             fit(firings);
         }
-        scatter();
+        scatter(firings);
     }
 
     [[nodiscard]] int strongest(const PendingFirings<Real>& firings, const ResponseBank& bank) const noexcept {
@@ -246,12 +258,13 @@ class FirstLosses {
         }
     }
 
-    void scatter() noexcept {
+    void scatter(const PendingFirings<Real>& firings) noexcept {
         List<Real, kCapacity> off{};
         others_ = 0;
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
-            if (usable_[at]) off[static_cast<std::size_t>(others_++)] = std::fabs(left_[at]) / std::sqrt(own_);
+            if (usable_[at] && !open_[static_cast<std::size_t>(firings[i].place)])
+                off[static_cast<std::size_t>(others_++)] = std::fabs(left_[at]) / std::sqrt(own_);
         }
         deviation_ = others_ > 0 ? middle_of(off, others_) / kMedian : Real(0);
     }
@@ -274,7 +287,7 @@ class FirstLosses {
             number_[static_cast<std::size_t>(least)] = number_[static_cast<std::size_t>(chosen_)];
             pull_.col(least) = pull_.col(chosen_);
             fit(firings);
-            scatter();
+            scatter(firings);
         }
     }
 
