@@ -154,6 +154,12 @@ class WorkEstimator {
     /// Ends a rehearsal: what it took for misfires is taken out of the pattern, and all firings come anew.
     void go_back() noexcept {
         windows_.rehearsal.end();
+        // The last cycles reach to firings that wait still: what the first look took for lost of them is not to be learned either.
+        for (int i = 0; i < windows_.pending.count(); ++i) {
+            const PendingFiring<Real>& entry = windows_.pending[i];
+            if (const Real lost = windows_.rehearsal.taken(entry.bin); entry.usable() && lost != Real(0))
+                take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before, lost);
+        }
         windows_.learn_again(next_cycle_bin_, grid_.bins, true);
         windows_.engine.residuals.put_back(windows_.rehearsal.first() - windows_.before);
         windows_.engine.match();
