@@ -1,6 +1,7 @@
 // Which cylinders the learned pattern holds as dead, and which seem to have died since.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 
@@ -36,6 +37,7 @@ class CylinderLevels {
         turned();
         offset_.fill(0);
         lately_.fill(0);
+        run_.fill(0);
     }
 
     /// The frame turned: what was found is of other cylinders.
@@ -60,6 +62,8 @@ class CylinderLevels {
     void note(int place, Real amplitude) noexcept {
         Real& lately = lately_[static_cast<std::size_t>(place)];
         lately += (amplitude - lately) / kLately;
+        int& run = run_[static_cast<std::size_t>(place)];
+        run = amplitude != Real(0) ? std::min(run + 1, kRun) : 0;
     }
 
     /// One more firing of a place: `amplitude` lost against the pattern, which has it as it was with this probability; `loss_ratio`:
@@ -114,7 +118,8 @@ class CylinderLevels {
     [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool moving,
                                       Real& amplitude) noexcept {
         LearnedPattern<Real> now = pattern;
-        for (int k = 0; k < firings_; ++k) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
+        for (int k = 0; k < firings_; ++k)
+            if (lost(k)) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
         for (int k = 0; k < firings_; ++k) {
             if (!lost(k) || persistent_.evidence_against(k, now) > (moving ? kClearlyLost : kClearlyThere)) continue;
             amplitude = lately_[static_cast<std::size_t>(k)];
@@ -134,13 +139,16 @@ class CylinderLevels {
 
   private:
     static constexpr Real kLately = Real(6);         // firings of one place
+    static constexpr int kRun = 6;
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
 
     [[nodiscard]] bool lost(int place) const noexcept {
-        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost;
+        // Who fires as the pattern has it in between has a right one.
+        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost &&
+               run_[static_cast<std::size_t>(place)] >= kRun;
     }
 
     int firings_ = 0;
@@ -151,6 +159,7 @@ class CylinderLevels {
     std::array<Real, kMaxCylinders> offset_{};
     std::array<Real, kMaxCylinders>
         lately_{};  // what firings lost that were not as the pattern has them, mean of the last
+    std::array<int, kMaxCylinders> run_{};  // how many of them came in a row
     PersistentMisfire<Real> persistent_{};
     CylinderLife<Real> life_{};
 };
