@@ -133,8 +133,10 @@ class ResponseBank {
         const Real a = (next_here * before - next_before * both) / determinant;
         const Real b = -(next_before * here - next_here * both) / determinant;
         const Real explained = a * next_here - b * next_before;
-        // Only an oscillation that dies out, and that tells most of what is seen.
+        // Only an oscillation that dies out, and that tells most of what is seen; and none slower than a crank twists, for what frequent
+        // misfires leave of each other looks like one.
         if (!(explained > Real(0.5) * next) || b <= Real(0) || b >= Real(1) || a * a >= Real(4) * b) return;
+        if (a > Real(2) * std::sqrt(b) * slowest_step()) return;
         ringing_ = {a, b};
         for (int k = 0; k < firings_; ++k) {
             Response& r = response_[static_cast<std::size_t>(k)];
@@ -143,6 +145,12 @@ class ResponseBank {
                 r[at] = a * r[at - 1] - b * r[at - 2];
             }
         }
+    }
+
+    /// Cosine of the least angle that a torsion mode turns by from one bin to the next; 1 where that is beyond half a turn.
+    [[nodiscard]] Real slowest_step() const noexcept {
+        const double step = to_rad(60.0 * lowest_hz_ * bin_deg_ / std::max(static_cast<double>(speed_rpm_), 1.0));
+        return step < to_rad(180.0) ? static_cast<Real>(std::cos(step)) : Real(1);
     }
 
     /// Half of the variance, per bin, with which the responses themselves are still unknown. A misfire scatters by all of it, a
