@@ -2,7 +2,7 @@
 #pragma once
 
 #include <algorithm>
-#include <cmath>
+#include <array>
 #include <cstddef>
 #include <cstdint>
 
@@ -40,17 +40,22 @@ void take_out_loss(ResidualHistory<Real>& residuals, const ResponseBank& bank, c
                           work * static_cast<Real>(response[end - 2]));
 }
 
-/// Residuals of `known` bins from `first` on, where the window of the oldest firing begins, per share of work that it lost.
+/// Residuals of `known` bins from `first` on, where the window of the oldest firing begins, per share of work that it lost. `dead`: places
+/// that may do more than the pattern has. All others that seem to are read so because the response is not known yet: that is to be learned.
 template <class Real>
 [[nodiscard]] ResponseBank::Response measured_response(const ResidualHistory<Real>& residuals,
                                                        const PendingFirings<Real>& pending, const ResponseBank& bank,
-                                                       std::int64_t first, int known, Real lost) noexcept {
+                                                       const std::array<bool, kMaxCylinders>& dead, std::int64_t first,
+                                                       int known, Real lost) noexcept {
     constexpr Real kLikelyLost = Real(0.3);
     const PendingFiring<Real>& oldest = pending[0];
     ResponseBank::Response x{};
     residuals.fill(first, known, oldest.expected, x);
-    for (int i = 1; i < pending.count(); ++i)
-        if (std::fabs(pending[i].amplitude) > kLikelyLost) take_out_other(bank, pending[i], oldest, x);
+    for (int i = 1; i < pending.count(); ++i) {
+        const PendingFiring<Real>& other = pending[i];
+        const bool fires = dead[static_cast<std::size_t>(other.place)] && other.amplitude < -kLikelyLost;
+        if (other.amplitude > kLikelyLost || fires) take_out_other(bank, other, oldest, x);
+    }
     for (float& value : x) value /= static_cast<float>(lost);
     return x;
 }

@@ -352,7 +352,8 @@ class WorkEstimator {
         const int known = response_known(oldest.bin) + windows_.before;
         if (!windows_.engine.residuals.bins().connected(first, first + known)) return;
         const auto response =
-            measured_response(windows_.engine.residuals, windows_.pending, windows_.engine.bank, first, known, lost);
+            measured_response(windows_.engine.residuals, windows_.pending, windows_.engine.bank,
+                              windows_.engine.levels.dead(), first, known, lost);
         windows_.engine.bank.refine(oldest.place, response, known, static_cast<float>(trust));
     }
 
