@@ -81,8 +81,8 @@ class FirstLosses {
     /// Its place's firings fall in two groups, and which of them is healthy is not known.
     [[nodiscard]] bool is_open(int place) const noexcept { return open_[static_cast<std::size_t>(place)]; }
 
-    /// Log-likelihood gain of these losses over none at all, each of them rare. `square`: function that gives the square of a firing's
-    /// window.
+    /// Log-likelihood gain of these losses over none at all, each of them rare, by how all others really scatter: a response along which this
+    /// engine's crank swings anyway finds losses everywhere. `square`: function that gives the square of a firing's window.
     template <class Square>
     [[nodiscard]] Real gain(const PendingFirings<Real>& firings, const ResponseBank& bank,
                             Square&& square) const noexcept {
@@ -90,7 +90,9 @@ class FirstLosses {
         Real sum = 0;
         for (int n = 0; n < chosen_; ++n) {
             const auto& firing = firings[number_[static_cast<std::size_t>(n)]];
-            const auto alone = static_cast<float>(Real(0.5) * lost(n) * firing.amplitude) * bank.precision(firing.place);
+            const Real precision =
+                Real(1) / std::max(Real(1) / static_cast<Real>(bank.precision(firing.place)), deviation_ * deviation_);
+            const auto alone = static_cast<float>(Real(0.5) * lost(n) * firing.amplitude * precision);
             sum += static_cast<Real>(heavy_tailed_gain(alone, square(firing), bank.size())) - kRare;
         }
         return sum;
