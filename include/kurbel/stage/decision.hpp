@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
+#include <cstdint>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
@@ -52,6 +54,7 @@ class Decision {
         pedal_.begin();
         strange_ = Real(1);
         losing_ = 0;
+        lost_last_ = 0;
         drift_.fill(0);
         dead_.fill(false);
         running_ = false;
@@ -92,7 +95,7 @@ class Decision {
         }
         if (!firing.mixed && firing.strange < kUsuallyStrange)
             j.feedback.loss_ratio = odds_.loss_ratio(firing.lost - (firing.dead ? Real(1) : Real(0)), seen, scatter_);
-        if (!firing.dead) losing_ += ((beyond ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
+        if (!firing.dead) follow_losing(firing.place, beyond);
         if (beyond && unbelievable(firing)) {
             j.reason = Reason::transient;
             // The pattern may follow what all cylinders do; a window that nothing explains teaches nothing.
@@ -214,7 +217,19 @@ class Decision {
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
     /// change), or most of all cylinders at once where the foot moved or is not known (overrun, a tip-out).
     [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing) const noexcept {
-        return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && losing_ > kMost && !pedal_.still()));
+        return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
+    }
+
+    void follow_losing(int place, bool lost) noexcept {
+        losing_ += ((lost ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
+        const std::uint32_t bit = 1U << place;
+        lost_last_ = lost ? lost_last_ | bit : lost_last_ & ~bit;
+    }
+
+    /// Most firings, and of each cylinder the last, with one exception: where two of three cylinders misfire, the third tells that it is they.
+    [[nodiscard]] bool nearly_all_lose() const noexcept {
+        const int lost = std::popcount(lost_last_);
+        return losing_ > kMost && lost >= firings_ - (firings_ > 3 ? 1 : 0);
     }
 
     [[nodiscard]] Reason obstacle(const FiringWork<Real>& firing, bool phase_missing) noexcept {
@@ -263,6 +278,7 @@ class Decision {
     bool sized_ = true;
     Real strange_ = 1;  // mean of the last windows
     Real losing_ = 0;   // share of the last firings beyond their limit
+    std::uint32_t lost_last_ = 0;  // places whose last firing was
     Real normal_limit_ = Real(4.1);
     Real clearly_lost_ = Real(0.8);
     Real clearly_healthy_ = Real(0.2);
