@@ -177,7 +177,7 @@ class FirstLosses {
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
             const Real size = left_[at] / own_;
-            if (!usable_[at] || size < likely_) continue;
+            if (!usable_[at] || is_open(firings[i].place) || size < likely_) continue;
             const Real gain = size * left_[at] * static_cast<Real>(bank.precision(firings[i].place));
             if (gain <= most) continue;
             most = gain;
