@@ -171,7 +171,7 @@ class BasicDetector {
 
     /// Learns from the firings that waited for the engine to be known; then they come once more, to be judged.
     void rehearse() noexcept {
-        if (work_.rehearsals() == 0) decision_.expect_scatter(work_.first_scatter(), work_.first_healthy());
+        if (work_.rehearsals() == 0) decision_.expect(work_.first_findings());
         FiringWork<Real> firing;
         while (work_.rehearses() && work_.take(firing, decision_.limits()))
             work_.learn(firing, decision_.judge(firing, false, true, phase_missing(firing)).feedback);

@@ -123,9 +123,13 @@ class Decision {
         return j;
     }
 
-    /// How `count` healthy firings scatter that were looked at together, before any of them is judged.
-    void expect_scatter(Real deviation, int count) noexcept {
-        scatter_.settle(deviation, count);
+    /// What firings show that were looked at together, before any of them is judged: how healthy ones scatter, and who loses how many.
+    void expect(const FirstFindings<Real>& found) noexcept {
+        scatter_.settle(found.scatter, found.healthy);
+        for (int k = 0; k < firings_; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            odds_.expect_rate(k, found.lost[place], found.firings[place]);
+        }
         update_limits();
     }
 

@@ -1,8 +1,11 @@
 // What passes between the WorkEstimator and the Decision: one firing's work, and what came of it.
 #pragma once
 
+#include <array>
 #include <cstdint>
 #include <limits>
+
+#include "kurbel/core/config.hpp"
 
 namespace kurbel {
 
@@ -37,6 +40,15 @@ struct FiringWork {
     /// asked, for the firing seems to have done its work.
     Real loss_ratio = std::numeric_limits<Real>::infinity();
     Real strange = 1;  ///< residual that neither health nor misfire explains, in its healthy mean square; 1 = usual
+};
+
+/// What the first look at an engine found among the firings that waited, before any of them is judged.
+template <class Real>
+struct FirstFindings {
+    Real scatter = 0;  ///< deviation of those that lost nothing
+    int healthy = 0;   ///< how many they are
+    std::array<std::uint8_t, kMaxCylinders> firings{};  ///< of each place
+    std::array<std::uint8_t, kMaxCylinders> lost{};     ///< those that lost their work
 };
 
 /// What the Decision tells the stages that learn.

@@ -6,6 +6,7 @@
 
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/firing_windows.hpp"
+#include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/first_losses.hpp"
 #include "kurbel/stage/misfire_response.hpp"
 
@@ -46,9 +47,17 @@ class FirstLook {
         windows_.look_again();
     }
 
-    /// How the firings scatter that have not lost anything, and how many they are.
-    [[nodiscard]] Real scatter() const noexcept { return first_.deviation(); }
-    [[nodiscard]] int healthy() const noexcept { return first_.others(); }
+    [[nodiscard]] FirstFindings<Real> findings() const noexcept {
+        FirstFindings<Real> found;
+        found.scatter = first_.deviation();
+        found.healthy = first_.others();
+        for (int i = 0; i < windows_.pending.count(); ++i) {
+            const auto place = static_cast<std::size_t>(windows_.pending[i].place);
+            ++found.firings[place];
+            if (first_.has_lost(i)) ++found.lost[place];
+        }
+        return found;
+    }
 
   private:
     static constexpr Real kLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little

@@ -95,6 +95,12 @@ class MisfireOdds {
     /// The least that half of the work lost may read as on this engine; near `guess` while that is not known.
     [[nodiscard]] Real half_lost(Real guess) const noexcept { return size_.half(guess); }
 
+    /// Of the first firings of a place so many seem to have lost their work.
+    void expect_rate(int place, int lost, int firings) noexcept {
+        Rate& rate = rate_[static_cast<std::size_t>(place)];
+        rate = {(kFirstRate * kFirstFirings + Real(lost)) / (kFirstFirings + Real(firings)), Real(0), false};
+    }
+
     /// Learns from the firing last asked of, a misfire with this probability.
     void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
         learn_echo(seen, scatter, Real(1) - probability);

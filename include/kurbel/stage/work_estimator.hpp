@@ -115,9 +115,8 @@ class WorkEstimator {
 
     /// The next firings will be given out once more: what is learned of them counts, not what is said of them.
     [[nodiscard]] bool rehearses() const noexcept { return windows_.rehearsal.runs(); }
-    /// How the firings scatter that will be, and how many have told.
-    [[nodiscard]] Real first_scatter() const noexcept { return first_scatter_; }
-    [[nodiscard]] int first_healthy() const noexcept { return first_healthy_; }
+    /// What was found among the firings that are rehearsed.
+    [[nodiscard]] const FirstFindings<Real>& first_findings() const noexcept { return first_findings_; }
     /// How many rehearsals have ended.
     [[nodiscard]] int rehearsals() const noexcept { return windows_.rehearsal.passes(); }
 
@@ -147,8 +146,7 @@ class WorkEstimator {
         if (!settled()) return;
         FirstLook<Real> look(windows_, grid_, hold_, next_cycle_bin_);
         look.take();
-        first_scatter_ = look.scatter();
-        first_healthy_ = look.healthy();
+        first_findings_ = look.findings();
     }
 
     /// Ends a rehearsal: what it took for misfires is taken out of the pattern, and all firings come anew.
@@ -392,8 +390,7 @@ class WorkEstimator {
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
-    Real first_scatter_ = 0;
-    int first_healthy_ = 0;
+    FirstFindings<Real> first_findings_{};
     SecondLook<Real> second_look_{};
     FiringWindows<Real> windows_{};
 };
