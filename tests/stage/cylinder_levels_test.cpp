@@ -94,5 +94,45 @@ TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {
     EXPECT_FALSE(engine.levels.is_dead(0));
 }
 
+TEST(CylinderLevels, WhoIsFreedIsNotDeadAndMaySeemSoAgain) {
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(0));
+    engine.levels.free(0);
+    EXPECT_FALSE(engine.levels.is_dead(0));
+    engine.examine(without(0), true, 1);
+    EXPECT_FALSE(engine.levels.is_dead(0));
+    engine.examine(without(0), true, 1);
+    EXPECT_TRUE(engine.levels.is_dead(0));
+}
+
+TEST(CylinderLevels, WhoDoesLessThanTheOthersIsSuspected) {
+    Engine engine;
+    PerPlace work = all_places(1.0);
+    work[3] = 0.6;
+    engine.examine(work, true, 2);
+    EXPECT_FALSE(engine.levels.is_dead(3));
+    for (int k = 0; k < 4; ++k) EXPECT_EQ(engine.levels.suspects()[static_cast<std::size_t>(k)], k == 3) << k;
+    work[3] = 1.4;
+    engine.examine(work, true, 2);
+    EXPECT_FALSE(engine.levels.suspects()[3]);
+}
+
+TEST(CylinderLevels, AWrongPatternIsOneThatNoFiringIsLike) {
+    // A place that loses its work against a pattern in which it does twice as much as the others.
+    PerPlace work = all_places(1.0);
+    work[1] = 2.0;
+    const auto accused = [&work](int firings, int one_that_fires) {
+        Engine engine;
+        engine.examine(work, true, 2);
+        for (int n = 0; n < firings; ++n) engine.levels.note(1, n == one_that_fires ? 0.0 : 1.0);
+        double amplitude = 0.0;
+        return engine.levels.wrongly_accused(engine.pattern(work), engine.bank, false, amplitude);
+    };
+    EXPECT_EQ(accused(9, -1), 1);
+    EXPECT_EQ(accused(9, 5), -1);
+    EXPECT_EQ(accused(12, 4), 1);
+}
+
 }  // namespace
 }  // namespace kurbel::test

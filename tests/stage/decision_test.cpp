@@ -321,6 +321,48 @@ TEST(Decision, MovesAPatternThatLiesBetweenFiringAndNot) {
     EXPECT_LT(at, 12);
 }
 
+TEST(Decision, MovesThePatternOfACylinderThatIsHeldDeadAndBurnsNowAndThen) {
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(6);
+    std::normal_distribution<double> normal(0.0, 0.06);
+    double moved = 0.0;
+    for (int n = 0; n < 200 && moved == 0.0; ++n) {
+        const bool dead = n % 4 == 2;
+        Firing firing = firing_at(n % 4, (dead ? (n / 4 % 3 == 0 ? 0.4 : 1.3) : 0.0) + normal(random));
+        firing.dead = dead;
+        moved = decision.judge(firing, false, false, false).feedback.healthy_level;
+        if (!dead) {
+            EXPECT_EQ(moved, 0.0) << n;
+        }
+    }
+    EXPECT_NEAR(moved, -0.6, 0.1);
+    // One that never burns scatters around its pattern, and one that died has no second level for having been alive.
+    Decision<double> quiet = decision_of(4);
+    for (int n = 0; n < 400; ++n) {
+        Firing firing = firing_at(n % 4, (n % 4 == 2 && n > 200 ? 1.0 : 0.0) + normal(random));
+        firing.dead = n % 4 == 2 && n > 200;
+        EXPECT_EQ(quiet.judge(firing, false, false, false).feedback.healthy_level, 0.0) << n;
+    }
+}
+
+TEST(Decision, WhoLostManyOfTheFirstFiringsIsBelievedToLoseMore) {
+    const auto probability = [](int lost) {
+        Decision<double> decision = decision_of(4);
+        FirstFindings<double> found;
+        found.scatter = 0.2;
+        found.healthy = 28;
+        found.firings.fill(8);
+        found.lost[1] = static_cast<std::uint8_t>(lost);
+        decision.expect(found);
+        return decision.judge(firing_at(1, 0.6), false, false, false).probability;
+    };
+    EXPECT_GT(probability(4), probability(0) + 0.1);
+    // Beta(0.8, 39.2) and the counts: the odds differ by the prior's alone.
+    const auto odds = [](double p) { return p / (1.0 - p); };
+    const double prior = odds((0.8 + 4.0) / 48.0) / odds(0.8 / 48.0);
+    EXPECT_NEAR(odds(probability(4)) / odds(probability(0)), prior, 1e-6 * prior);
+}
+
 /// 400 healthy firings at half of the charge, then 40 at `load` that all lost their work: how many were called, and what the last was.
 std::pair<int, Judgement<double>> all_lost_at(double load) {
     Decision<double> decision = decision_of(4);
@@ -349,12 +391,15 @@ TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfireWhereTheFootMovedOrIsNotKno
     }
     // Ignition or fuel may fail all of them under a still foot.
     EXPECT_EQ(all_lost_at(0.5).first, 40);
-    // Two cylinders of four may well misfire together.
-    Decision<double> half = decision_of(4);
-    for (int n = 0; n < 400; ++n) static_cast<void>(half.judge(firing_at(n % 4, 0.0), false, false, false));
-    for (int n = 0; n < 400; ++n) {
-        const auto j = half.judge(firing_at(n % 4, n % 4 < 2 ? 1.2 : 0.0), false, false, false);
-        EXPECT_EQ(j.verdict, n % 4 < 2 ? Verdict::misfire : Verdict::fired) << n;
+    // Two cylinders of four may well misfire together, and two of three.
+    for (const int cylinders : {4, 3}) {
+        Decision<double> some = decision_of(cylinders);
+        for (int n = 0; n < 400; ++n) static_cast<void>(some.judge(firing_at(n % cylinders, 0.0), false, false, false));
+        for (int n = 0; n < 400; ++n) {
+            const bool lost = n % cylinders < 2;
+            const auto j = some.judge(firing_at(n % cylinders, lost ? 1.2 : 0.0), false, false, false);
+            EXPECT_EQ(j.verdict, lost ? Verdict::misfire : Verdict::fired) << n << " of " << cylinders;
+        }
     }
 }
 
