@@ -141,7 +141,7 @@ class CylinderLevels {
     static constexpr Real kLately = Real(6);         // firings of one place
     static constexpr int kRun = 6;
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
-    static constexpr Real kClearlyThere = Real(-1);  // log-likelihood ratio of "misses its work"
+    static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
 
