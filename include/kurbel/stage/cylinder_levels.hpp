@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cstddef>
+#include <cstdint>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
@@ -45,14 +46,18 @@ class CylinderLevels {
         persistent_.restart();
         life_.begin(firings_);
         dead_.fill(false);
-        suspects_.fill(false);
     }
 
     /// Places whose missing work the pattern holds.
     [[nodiscard]] const Places& dead() const noexcept { return dead_; }
     [[nodiscard]] bool is_dead(int place) const noexcept { return dead_[static_cast<std::size_t>(place)]; }
-    /// Places of which the pattern says rather than not that they miss some of their work, the others being healthy.
-    [[nodiscard]] const Places& suspects() const noexcept { return suspects_; }
+    /// Places of which a pattern says rather than not that they miss some of their work, the others being healthy, and those held dead.
+    [[nodiscard]] Places suspects(const LearnedPattern<Real>& pattern) const noexcept {
+        Places found = dead_;
+        for (int k = 0; k < firings_; ++k)
+            if (persistent_.evidence_against(k, pattern) > Real(0)) found[static_cast<std::size_t>(k)] = true;
+        return found;
+    }
     /// Share of lost work that the pattern itself holds for a place.
     [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
@@ -62,8 +67,8 @@ class CylinderLevels {
     void note(int place, Real amplitude) noexcept {
         Real& lately = lately_[static_cast<std::size_t>(place)];
         lately += (amplitude - lately) / kLately;
-        int& run = run_[static_cast<std::size_t>(place)];
-        run = amplitude != Real(0) ? std::min(run + 1, kRun) : 0;
+        std::uint8_t& run = run_[static_cast<std::size_t>(place)];
+        run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kRun)) : std::uint8_t{0};
     }
 
     /// One more firing of a place: `amplitude` lost against the pattern, which has it as it was with this probability; `loss_ratio`:
@@ -101,7 +106,6 @@ class CylinderLevels {
     void examine(const LearnedPattern<Real>& pattern, bool accuses) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         offset_ = finding.deviation;
-        for (std::size_t k = 0; k < suspects_.size(); ++k) suspects_[k] = finding.missing[k] || finding.alone[k] > Real(0);
         if (!persistent_.confirmed(finding)) return;
         for (std::size_t k = 0; k < dead_.size(); ++k) dead_[k] = finding.missing[k] && (accuses || dead_[k]);
     }
@@ -155,11 +159,10 @@ class CylinderLevels {
     int bins_ = 1;
     std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
     Places dead_{};
-    Places suspects_{};
     std::array<Real, kMaxCylinders> offset_{};
     std::array<Real, kMaxCylinders>
         lately_{};  // what firings lost that were not as the pattern has them, mean of the last
-    std::array<int, kMaxCylinders> run_{};  // how many of them came in a row
+    std::array<std::uint8_t, kMaxCylinders> run_{};  // how many of them came in a row
     PersistentMisfire<Real> persistent_{};
     CylinderLife<Real> life_{};
 };

@@ -54,9 +54,9 @@ class Decision {
         pedal_.begin();
         strange_ = Real(1);
         losing_ = 0;
-        lost_last_ = 0;
+        lost_ = 0;
         drift_.fill(0);
-        dead_.fill(false);
+        dead_ = 0;
         running_ = false;
         update_limits();
     }
@@ -135,6 +135,13 @@ class Decision {
 
   private:
     using Seen = typename MisfireOdds<Real>::Seen;
+    using Places = std::uint16_t;  // a bit a place
+    static_assert(kMaxCylinders <= 16);
+    [[nodiscard]] static bool has(Places places, int place) noexcept { return ((places >> place) & 1) != 0; }
+    static void set(Places& places, int place, bool in) noexcept {
+        const auto bit = static_cast<Places>(1U << place);
+        places = static_cast<Places>(in ? places | bit : places & ~bit);
+    }
 
     // There the probability overrules the accepted chance, if that is the usual one.
     static constexpr Real kClearOdds = Real(1.5);
@@ -189,9 +196,8 @@ class Decision {
     /// Whether this place works in two ways and the pattern lies between them: then it is to be moved to the healthy one, and
     /// what was learned of the place begins anew.
     [[nodiscard]] bool move_level(const FiringWork<Real>& firing, Feedback<Real>& feedback) noexcept {
-        bool& dead = dead_[static_cast<std::size_t>(firing.place)];
-        if (firing.dead != dead) levels_.forget(firing.place);
-        dead = firing.dead;
+        if (firing.dead != has(dead_, firing.place)) levels_.forget(firing.place);
+        set(dead_, firing.place, firing.dead);
         levels_.add(firing.place, static_cast<float>(firing.lost));
         // Who is held dead and burns now and then reads as less than all lost.
         const float pattern = firing.dead ? 1.0F : 0.0F;
@@ -226,13 +232,12 @@ class Decision {
 
     void follow_losing(int place, bool lost) noexcept {
         losing_ += ((lost ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
-        const std::uint32_t bit = 1U << place;
-        lost_last_ = lost ? lost_last_ | bit : lost_last_ & ~bit;
+        set(lost_, place, lost);
     }
 
     /// Most firings, and of each cylinder the last, with one exception: where two of three cylinders misfire, the third tells that it is they.
     [[nodiscard]] bool nearly_all_lose() const noexcept {
-        const int lost = std::popcount(lost_last_);
+        const int lost = std::popcount(lost_);
         return losing_ > kMost && lost >= firings_ - (firings_ > 3 ? 1 : 0);
     }
 
@@ -280,9 +285,10 @@ class Decision {
     float firing_deg_ = 180.0F;  // crank degrees from one firing to the next
     bool running_ = false;
     bool sized_ = true;
+    Places lost_ = 0;  // whose last firing was beyond its limit
+    Places dead_ = 0;  // which were held dead when last judged
     Real strange_ = 1;  // mean of the last windows
     Real losing_ = 0;   // share of the last firings beyond their limit
-    std::uint32_t lost_last_ = 0;  // places whose last firing was
     Real normal_limit_ = Real(4.1);
     Real clearly_lost_ = Real(0.8);
     Real clearly_healthy_ = Real(0.2);
@@ -292,7 +298,6 @@ class Decision {
     PedalRest pedal_{};
     Limits limits_{};
     std::array<Real, kMaxCylinders> drift_{};
-    std::array<bool, kMaxCylinders> dead_{};  // when last judged
 };
 
 }  // namespace kurbel

@@ -6,7 +6,6 @@
 
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/firing_windows.hpp"
-#include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/first_losses.hpp"
 #include "kurbel/stage/misfire_response.hpp"
 
@@ -33,7 +32,7 @@ class FirstLook {
         engine.match();
         take_out_losses();
         windows_.learn_again(end_, bins_, true);
-        suspects_ = engine.levels.suspects();
+        suspects_ = engine.suspects(end_ - bins_);
         if (first_.burns_at_times(suspects_)) {
             // Who loses most of the firings, not all: those that burned tell where healthy is.
             engine.residuals.put_back(windows_.first_waiting());
@@ -47,17 +46,9 @@ class FirstLook {
         windows_.look_again();
     }
 
-    [[nodiscard]] FirstFindings<Real> findings() const noexcept {
-        FirstFindings<Real> found;
-        found.scatter = first_.deviation();
-        found.healthy = first_.others();
-        for (int i = 0; i < windows_.pending.count(); ++i) {
-            const auto place = static_cast<std::size_t>(windows_.pending[i].place);
-            ++found.firings[place];
-            if (first_.has_lost(i)) ++found.lost[place];
-        }
-        return found;
-    }
+    /// How the firings scatter that have not lost anything, and how many they are.
+    [[nodiscard]] Real scatter() const noexcept { return first_.deviation(); }
+    [[nodiscard]] int healthy() const noexcept { return first_.others(); }
 
   private:
     static constexpr Real kLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little

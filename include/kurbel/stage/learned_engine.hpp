@@ -132,6 +132,14 @@ struct LearnedEngine {
         }
     }
 
+    /// Places that seem to miss work in the pattern as it is, seen from the cycle that begins at bin `first`.
+    [[nodiscard]] typename CylinderLevels<Real>::Places suspects(std::int64_t first) const noexcept {
+        std::array<Real, kMaxBins> residual{};
+        PatternPoint<Real> mean;
+        residuals.cycle(first, first + grid.bins, residual, mean);
+        return levels.suspects(learned_pattern(residuals, expected, bank, grid, first, mean));
+    }
+
     /// Brings responses, scatter and what follows from both into step.
     void match() noexcept {
         bank.choose(covariance.learned());

@@ -115,8 +115,16 @@ class WorkEstimator {
 
     /// The next firings will be given out once more: what is learned of them counts, not what is said of them.
     [[nodiscard]] bool rehearses() const noexcept { return windows_.rehearsal.runs(); }
-    /// What was found among the firings that are rehearsed.
-    [[nodiscard]] const FirstFindings<Real>& first_findings() const noexcept { return first_findings_; }
+    /// What was found among the firings that are to be rehearsed. To be asked before the first of them is taken.
+    [[nodiscard]] FirstFindings<Real> first_findings() const noexcept {
+        FirstFindings<Real> found{first_scatter_, first_healthy_, {}, {}};
+        for (int i = 0; i < windows_.pending.count(); ++i) {
+            const auto place = static_cast<std::size_t>(windows_.pending[i].place);
+            ++found.firings[place];
+            if (windows_.rehearsal.taken(windows_.pending[i].bin) != Real(0)) ++found.lost[place];
+        }
+        return found;
+    }
     /// How many rehearsals have ended.
     [[nodiscard]] int rehearsals() const noexcept { return windows_.rehearsal.passes(); }
 
@@ -146,7 +154,8 @@ class WorkEstimator {
         if (!settled()) return;
         FirstLook<Real> look(windows_, grid_, hold_, next_cycle_bin_);
         look.take();
-        first_findings_ = look.findings();
+        first_scatter_ = look.scatter();
+        first_healthy_ = look.healthy();
     }
 
     /// Ends a rehearsal: what it took for misfires is taken out of the pattern, and all firings come anew.
@@ -390,7 +399,8 @@ class WorkEstimator {
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
-    FirstFindings<Real> first_findings_{};
+    Real first_scatter_ = 0;
+    int first_healthy_ = 0;
     SecondLook<Real> second_look_{};
     FiringWindows<Real> windows_{};
 };
