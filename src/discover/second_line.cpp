@@ -106,24 +106,32 @@ MarkLap mark_lap(const std::vector<double>& edge_s, const std::vector<double>& m
     }
     constexpr std::size_t kFewestLaps = 6;
     constexpr double kMostlyEqual = 0.6;
+    MarkLap few;     // nearly comes back: one edge more or fewer, of few
+    MarkLap nearly;  // the same of many
     for (std::size_t marks = 1; marks <= static_cast<std::size_t>(kMaxCamEdges); ++marks) {
         if (behind.size() < marks + kFewestLaps) break;
         std::map<std::size_t, int> count;
         for (std::size_t j = 0; j + marks < behind.size(); ++j) ++count[behind[j + marks] - behind[j]];
         const auto most = std::max_element(count.begin(), count.end(),
                                            [](const auto& a, const auto& b) { return a.second < b.second; });
-        // A mark beside an edge counts one edge more or fewer now and then.
+        // A mark beside an edge counts one edge more or fewer now and then; among few edges one more may be another place.
         const auto of = [&](std::size_t edges) { return count.contains(edges) ? count.at(edges) : 0; };
         const auto all = static_cast<double>(behind.size() - marks);
         const double near = (of(most->first) + of(most->first - 1) + of(most->first + 1)) / all;
         if (near < kMostlyEqual || most->first == 0) continue;
-        // Among few edges one more is another place.
         constexpr std::size_t kMany = 40;
         constexpr double kAlwaysEqual = 0.8;
-        if (most->first < kMany && most->second < kAlwaysEqual * all) continue;
-        return {static_cast<int>(marks), static_cast<int>(most->first), most->second / all};
+        const bool always = most->second >= kAlwaysEqual * all;
+        const MarkLap lap{static_cast<int>(marks), static_cast<int>(most->first), most->second / all};
+        // Marks at places of their own come back exactly once all of them are counted.
+        if (always) return lap;
+        MarkLap& first = most->first < kMany ? few : nearly;
+        if (first.marks == 0) first = lap;
     }
-    return {};
+    // Several laps of a mark that wavers beside an edge are one, several times.
+    const bool same =
+        few.marks > 0 && nearly.marks % few.marks == 0 && nearly.edges == nearly.marks / few.marks * few.edges;
+    return nearly.marks > 0 && same ? few : nearly;
 }
 
 CamFinding place_marks(const std::vector<double>& edge_s, const std::vector<double>& mark_s, const Fold& turns,
