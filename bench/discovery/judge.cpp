@@ -60,24 +60,27 @@ Answer graded(const Finding& finding, bool right) {
     return right ? Answer::right : Answer::wrong;
 }
 
-bool cam_right(const Drawn& drawn, const Discovery& found, double shift_deg) {
+/// How far the edges found on the second line stand from the drawn ones, at most, with the found place 0 `shift_deg` behind the true one; infinite
+/// where they are not as many.
+double cam_off_deg(const Drawn& drawn, const Discovery& found, double shift_deg) {
     const kurbel::CamConfig& cam = drawn.scenario.cam_wheel;
-    if (found.cam.tells_turn != drawn.reference) return false;
-    if (static_cast<int>(found.cam.edge_deg.size()) != cam.edges) return false;
-    const double kNear_deg = drawn.scenario.crank_wheel.positions == 0 ? 6.0 : 3.0;
+    double least = std::numeric_limits<double>::infinity();
+    if (found.cam.tells_turn != drawn.reference) return least;
+    if (static_cast<int>(found.cam.edge_deg.size()) != cam.edges) return least;
     for (const double half : {0.0, kTurn_deg}) {
-        int near = 0;
+        double worst = 0.0;
         for (int i = 0; i < cam.edges; ++i) {
             // From cylinder 1's firing TDC to the found place 0.
             const double deg =
                 cam.edge_deg[static_cast<std::size_t>(i)] + drawn.scenario.crank_wheel.tdc1_deg - shift_deg + half;
-            near += std::any_of(found.cam.edge_deg.begin(), found.cam.edge_deg.end(), [&](double each) {
-                return std::abs(std::remainder(each - deg, 2.0 * kTurn_deg)) < kNear_deg;
-            });
+            double nearest = std::numeric_limits<double>::infinity();
+            for (const double each : found.cam.edge_deg)
+                nearest = std::min(nearest, std::abs(std::remainder(each - deg, 2.0 * kTurn_deg)));
+            worst = std::max(worst, nearest);
         }
-        if (near == cam.edges) return true;
+        least = std::min(least, worst);
     }
-    return false;
+    return least;
 }
 
 /// The drawn firings, turned so that they match best, within 3 degrees each.
@@ -158,16 +161,17 @@ Judgement judge(const Drawn& drawn, const kurbel::read::Recording& recording, bo
     const bool twice = drawn.scenario.crank_wheel.positions == 120;
     double shift_deg = shift.deg;
     if (drawn.scenario.cam_wheel.edges > 0) {
-        bool right = cam_right(drawn, found, shift_deg);
+        double off_deg = cam_off_deg(drawn, found, shift_deg);
+        const auto try_shift = [&](double deg) {
+            const double off = cam_off_deg(drawn, found, deg);
+            if (off >= off_deg) return;
+            off_deg = off;
+            shift_deg = deg;
+        };
         const double pitch = kTurn_deg / static_cast<double>(real.size());
-        for (std::size_t turn = 0; plain && !right && turn < real.size(); ++turn) {
-            shift_deg = pitch * static_cast<double>(turn);
-            right = cam_right(drawn, found, shift_deg);
-        }
-        if (twice && !right) {
-            shift_deg = turned_deg + 0.5 * kTurn_deg;
-            right = cam_right(drawn, found, shift_deg);
-        }
+        for (std::size_t turn = 0; plain && turn < real.size(); ++turn) try_shift(pitch * static_cast<double>(turn));
+        if (twice) try_shift(turned_deg + 0.5 * kTurn_deg);
+        const bool right = off_deg < (uneven ? 6.0 : 3.0);
         judgement.answer[1] = graded(found.cam, right);
         judgement.text += format("; second line %s (%zu edges, %s)", kurbel::discover::name(found.cam.sureness),
                                  found.cam.edge_deg.size(), right ? "right" : "not right");
