@@ -28,13 +28,18 @@ std::string number_text(double value) {
 
 }  // namespace
 
-std::string read_file(const std::string& path) {
+std::string read_file(const std::string& path, std::int64_t most_bytes) {
     std::error_code error;
     if (!std::filesystem::exists(path, error)) throw InputError(path, 0, "is missing");
     if (std::filesystem::is_directory(path, error)) throw InputError(path, 0, "is a folder, not a file");
+    // A pipe may keep its reader waiting for ever, a device may never end.
+    if (!std::filesystem::is_regular_file(path, error)) throw InputError(path, 0, "is no regular file");
     std::ifstream stream(path, std::ios::binary | std::ios::ate);
     const std::streamoff size = stream ? static_cast<std::streamoff>(stream.tellg()) : -1;
     if (size < 0) throw InputError(path, 0, "cannot be opened: check who may read it");
+    if (size > most_bytes)
+        throw InputError(path, 0,
+                         "is larger than " + std::to_string(most_bytes >> 20) + " MiB, which nothing of its kind is");
     std::string text(static_cast<std::size_t>(size), '\0');
     stream.seekg(0);
     if (!stream.read(text.data(), size)) throw InputError(path, 0, "cannot be read");

@@ -1,15 +1,18 @@
 // Comma-separated tables with one header line, read whole and walked row by row.
 #pragma once
 
+#include <cstdint>
 #include <initializer_list>
+#include <limits>
 #include <string>
 #include <string_view>
 #include <vector>
 
 namespace kurbel::read {
 
-/// The bytes of a file; throws InputError where it cannot be read.
-[[nodiscard]] std::string read_file(const std::string& path);
+/// The bytes of a regular file; throws InputError where it cannot be read, or holds more than `most_bytes`.
+[[nodiscard]] std::string read_file(const std::string& path,
+                                    std::int64_t most_bytes = std::numeric_limits<std::int64_t>::max());
 
 /// Text of a foreign file made fit for a message: short, in quotes, printable ASCII alone.
 [[nodiscard]] std::string shown(std::string_view text);

@@ -75,7 +75,11 @@ TomlFile parse_toml_text(const std::string& text, const std::string& path) {
     }
 }
 
-TomlFile parse_toml(const std::string& path) { return parse_toml_text(read_file(path), path); }
+TomlFile parse_toml(const std::string& path) {
+    // Descriptions, mappings and scenarios are written by people; the largest of them hold some thousand lines.
+    constexpr std::int64_t kMostBytes = std::int64_t{4} << 20;
+    return parse_toml_text(read_file(path, kMostBytes), path);
+}
 
 const std::string& path_of(const TomlFile& file, const toml::source_region& place) {
     return place.path ? *place.path : file.path;

@@ -53,7 +53,33 @@ def whole(name, text, said):
     return fault
 
 
+def pipe(name):
+    """A file replaced by a pipe, on which a reader would wait for ever."""
+
+    def fault(recording):
+        (recording / name).unlink(missing_ok=True)
+        os.mkfifo(recording / name)
+        return f"{name}: is no regular file"
+
+    return fault
+
+
+def vast(name):
+    """A terabyte of zeros that takes no space."""
+
+    def fault(recording):
+        with open(recording / name, "wb") as stream:
+            stream.truncate(1 << 40)
+        return f"{name}: is larger than 4 MiB"
+
+    return fault
+
+
 FAULTS = {
+    "description is a pipe": pipe("recording.toml"),
+    "channels are a pipe": pipe("channels.csv"),
+    "edges are a pipe": pipe("edges.csv"),
+    "vast description": vast("recording.toml"),
     "truncated": truncate,
     "wrong column": line("edges.csv", 1, "seconds,signal", 'no column time_s; the header names "seconds", "signal"'),
     "time backwards": line("edges.csv", 500, "0.000000001,crank", "time_s: time runs backwards"),

@@ -41,6 +41,7 @@ TEXTS = {
     "empty": (b"", "is empty"),
     "not a number": (b"t,s\n0.1,crank\n0.2,crank\n0.2x,crank\n0.3,crank\n" * 1 + b"0.4,crank\n" * 60, 'list.csv:4: t: must be a time, not "0.2x"'),
     "backwards": (b"t,s\n0.1,crank\n0.3,crank\n0.2,crank\n" + b"0.4,crank\n" * 5, "list.csv:4: time runs backwards"),
+    "lines of an old computer": (b"t,s\r0.1,crank\r0.2,crank\r", "has lines that end in carriage returns alone; save it with line feeds"),
     "no such column": (b"time,s\n0.1,crank\n0.2,crank\n", 'has no column "t"; it has time, s'),
     "not a number's word": (b"t,s\n0.1,crank\n0.2,crank\nNaN,crank\n", 'list.csv:4: t: must be a time, not "NaN"'),
     "beyond all numbers": (b"t,s\n0.1,crank\n-inf,crank\n0.2,crank\n", 'list.csv:3: t: must be a time, not "-inf"'),

@@ -56,7 +56,9 @@ bool LineReader::next(std::string_view& line) {
     from_ = static_cast<std::size_t>(stop - buffer_.data()) + (ended_ ? 1 : 0);
     ++number_;
     check(line);
-    if (!line.empty() && line.back() == '\r') line.remove_suffix(1);
+    while (!line.empty() && line.back() == '\r') line.remove_suffix(1);
+    if (number_ == 1 && std::count(line.begin(), line.end(), '\r') > 1)
+        throw InputError(path_, 0, "has lines that end in carriage returns alone; save it with line feeds");
     return true;
 }
 

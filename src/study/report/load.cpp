@@ -22,10 +22,11 @@ std::string read_whole(const fs::path& path) {
     const std::uintmax_t size = fs::file_size(path, error);
     if (!error && size > kLargest)
         throw read::InputError(path.string(), 0, "is too large to be of a result or an answer");
+    if (error || !fs::is_regular_file(path, error)) throw read::InputError(path.string(), 0, "cannot be read");
     std::ifstream stream(path, std::ios::binary);
     std::ostringstream text;
     text << stream.rdbuf();
-    if (error || !stream) throw read::InputError(path.string(), 0, "cannot be read");
+    if (!stream) throw read::InputError(path.string(), 0, "cannot be read");
     return text.str();
 }
 

@@ -138,10 +138,12 @@ void check_report_path(const std::string& path) {
     const fs::path folder = target.has_parent_path() ? target.parent_path() : fs::path(".");
     if (!fs::is_directory(folder, error)) throw read::InputError(folder.string(), 0, "is no folder; create it first");
     if (!fs::exists(target, error)) return;
-    std::ifstream stream(target, std::ios::binary);
     std::string head(512, '\0');
-    stream.read(head.data(), static_cast<std::streamsize>(head.size()));
-    if (!fs::is_regular_file(target, error) || head.find(kMark) == std::string::npos)
+    if (fs::is_regular_file(target, error)) {  // a pipe would keep us waiting
+        std::ifstream stream(target, std::ios::binary);
+        stream.read(head.data(), static_cast<std::streamsize>(head.size()));
+    }
+    if (head.find(kMark) == std::string::npos)
         throw read::InputError(path, 0,
                                "is there already and is no report of kurbel; name another file, or remove it first");
 }
