@@ -129,6 +129,16 @@ def test_edge_for_edge(write, engine, tmp_path):
     np.testing.assert_array_equal(cam, (engine.cam + shift) * scale)
 
 
+@pytest.mark.parametrize("time", ["Zeit [ms]", "Zeit", "#1"])
+def test_columns_are_named_with_or_without_their_unit(time, engine, tmp_path):
+    file = tmp_path / "liste.csv"
+    ticks, words = engine.mixed()
+    pandas.DataFrame({"Zeit [ms]": ticks / 1e3, "Zeit [km]": 0.0, "Geber": words}).to_csv(file, index=False)
+    must("convert", write_mapping(file, time=time, signal="Geber"), "--out", tmp_path / "recording")
+    crank, _, hz = read_edges(tmp_path / "recording")
+    np.testing.assert_array_equal(crank, engine.crank * round(hz / engine.HZ))
+
+
 @pytest.mark.parametrize("write", [text_by_pandas, npz, hdf5, parquet_with_load, mdf4, vcd], ids=lambda write: write.__name__)
 def test_same_events_without_conversion(write, engine, events, tmp_path):
     assert write in WITH_LOAD

@@ -6,6 +6,7 @@
 #include "kurbel/read/input_error.hpp"
 #include "read/decimal.hpp"
 #include "read/foreign/line_reader.hpp"
+#include "read/foreign/table.hpp"
 
 namespace kurbel::read {
 
@@ -246,6 +247,15 @@ void read_names(const Head& head, std::size_t first, const Cut& cut, const Mappi
 }
 
 }  // namespace
+
+std::size_t column_of(const std::string& path, const TextLayout& layout, const std::string& name) {
+    std::string bare = name;
+    std::string unit;
+    take_unit(bare, unit);
+    for (std::size_t k = 0; k < layout.columns.size() && !unit.empty(); ++k)
+        if (layout.columns[k] == bare && layout.units[k] == unit) return k;
+    return place_of(path, layout.columns, name);
+}
 
 void split_fields(std::string_view line, char delimiter, std::size_t most, std::vector<std::string_view>& fields) {
     fields.clear();

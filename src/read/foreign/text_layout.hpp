@@ -27,4 +27,7 @@ void split_fields(std::string_view line, char delimiter, std::size_t most, std::
 /// Throws InputError where no rows of numbers are found.
 [[nodiscard]] TextLayout find_layout(const std::string& path, const Mapping& mapping);
 
+/// The column that `name` means: as the file writes it, with or without its unit ("Time [ms]", "Time"), or "#1". Throws InputError.
+[[nodiscard]] std::size_t column_of(const std::string& path, const TextLayout& layout, const std::string& name);
+
 }  // namespace kurbel::read

@@ -23,7 +23,7 @@ class TextTable : public Table {
         for (const Wish& wish : wishes_) {
             if (wish.column.empty())
                 throw InputError(path, 0, "has no times beside its columns: name one with time, or give rate_hz");
-            places_.push_back(place_of(path, layout_.columns, wish.column));
+            places_.push_back(column_of(path, layout_, wish.column));
         }
         needed_ = *std::max_element(places_.begin(), places_.end()) + 1;
     }
@@ -136,7 +136,7 @@ FileContents look_into_text(const std::string& path, const Mapping& mapping) {
     TextLayout layout = find_layout(path, mapping);
     FileContents contents;
     const std::string& time = mapping.time.empty() ? mapping.crank : mapping.time;
-    if (!time.empty()) contents.time_unit = known_unit(layout.units[place_of(path, layout.columns, time)]);
+    if (!time.empty()) contents.time_unit = known_unit(layout.units[column_of(path, layout, time)]);
     contents.columns = std::move(layout.columns);
     return contents;
 }
