@@ -204,7 +204,7 @@ void add_analyze(CLI::App& app) {
                      "Folder with recording.toml and the edges; or a file beside which FILE.kurbel.toml says "
                      "which\ncolumn is what (kurbel convert --help)")
         ->required()
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     command
         ->add_option("--out", call->out,
                      "Write events.csv and summary.json there; an earlier result is replaced, any\n"

@@ -68,8 +68,9 @@ void add_inspect(CLI::App& app) {
     const auto call = std::make_shared<InspectCall>();
     command
         ->add_option("INPUT", call->input,
-                     "A recording folder, whose recording.toml may be missing or unfinished, or an edges.csv\n"
-                     "alone. Where there is a description, it is compared with what is found")
+                     "A recording folder, whose recording.toml may be missing or unfinished; an edges.csv alone; or\n"
+                     "a file beside which FILE.kurbel.toml says which column is what (kurbel convert --help).\n"
+                     "Where there is a description, it is compared with what is found")
         ->required()
         ->type_name("FOLDER|FILE");
     command
