@@ -157,6 +157,42 @@ TEST(Digital, TwoLevelsAreFoundAndTimedBetweenSamples) {
     EXPECT_TRUE(find(samples, told).report.has(Finding::kind_mistaken));
 }
 
+/// A Hall cam at idle: one pulse in two revolutions and silence between, high for `high` of the time, a slope of two samples.
+struct Pulse {
+    double rate_hz;
+    double high;
+    double noise;
+};
+class SparsePulses : public testing::TestWithParam<Pulse> {};
+
+TEST_P(SparsePulses, AreDigitalFromTheFirst) {
+    const auto [rate_hz, high, noise] = GetParam();
+    constexpr double kCycle_s = 0.16;
+    constexpr int kCycles = 40;
+    const double period = kCycle_s * rate_hz + 0.37;
+    Noise draw(11);
+    std::vector<float> samples(static_cast<std::size_t>(period * kCycles));
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const double place = std::fmod(static_cast<double>(i), period);
+        const double up = std::clamp((place - 0.05 * period) / 2.0 + 0.5, 0.0, 1.0);
+        const double down = std::clamp((place - (0.05 + high) * period) / 2.0 + 0.5, 0.0, 1.0);
+        samples[i] = static_cast<float>(5.0 * (up - down) + noise * draw());
+    }
+    const auto found = find(samples, settings_at(rate_hz));
+    EXPECT_EQ(found.report.kind, SensorKind::digital);
+    EXPECT_EQ(found.report.flank, Flank::rising);
+    EXPECT_EQ(found.report.findings, 0U) << found.report.findings;
+    // The first may be what tells that there is a signal.
+    const std::size_t lost = kCycles - found.edges.size();
+    ASSERT_LE(lost, 1U);
+    for (std::size_t k = 0; k < found.edges.size(); ++k)
+        EXPECT_NEAR(found.edges[k].time_s * rate_hz, period * (static_cast<double>(k + lost) + 0.05), 0.5);
+}
+
+INSTANTIATE_TEST_SUITE_P(Cams, SparsePulses,
+                         testing::Values(Pulse{2e4, 0.05, 0.0}, Pulse{1e5, 0.05, 0.0}, Pulse{1e5, 0.02, 0.02},
+                                         Pulse{1e5, 0.9, 0.02}, Pulse{1e5, 0.5, 0.01}, Pulse{5e5, 0.05, 0.01}));
+
 TEST(Digital, LogicLevelsOfOneBitAreTaken) {
     std::vector<std::uint8_t> samples(100000);
     for (std::size_t i = 0; i < samples.size(); ++i) samples[i] = i % 50 < 20 ? 1 : 0;

@@ -181,6 +181,7 @@ class Level {
     bool awaiting_ = false;  ///< a turn is behind, its crossing not
     bool known_ = false;
     bool turned_ = false;  ///< the first turn was seen
+    bool faded_ = false;   ///< the typical swing faded in a silence
 };
 
 template <class Real>
@@ -253,14 +254,28 @@ bool Level<Real>::push(Real x) noexcept {
 template <class Real>
 void Level<Real>::fade() noexcept {
     const Real silence = static_cast<Real>(count_ - std::max(last_, std::max(high_at_, low_at_)));
-    if (silence > std::max(4 * longest_, Real(256))) swing_ *= Real(0.97);
+    if (silence > std::max(4 * longest_, Real(256))) {
+        swing_ *= Real(0.97);
+        faded_ = true;
+    }
     update_reversal();
 }
 
 template <class Real>
 void Level<Real>::turn(bool maximum) noexcept {
     const Real swing = high_ - low_;
-    if (!(swing_ > 0)) {
+    // What a silence has made fade, or noise before the first waves left, is no memory of these: pulses that are rare beside their length,
+    // as a cam's, would seem to grow.
+    constexpr std::int32_t kFewPeriods = 32;
+    const bool young = periods_ < kFewPeriods;
+    const bool anew = !(swing_ > 0) || ((faded_ || young) && swing > 2 * swing_);
+    faded_ = false;
+    if (anew) {
+        if (young) {
+            periods_ = 0;
+            interval_ = 0;
+        }
+        unlike_ = 0;
         swing_ = swing;
         top_ = high_;
         bottom_ = low_;
