@@ -10,7 +10,8 @@ namespace kurbel::discover {
 
 namespace {
 
-// The figures below are those of study/gas_orders.cpp, which says where they come from.
+// The figures below are those of study/gas_orders.cpp, which says where they come from; the exhaust valve, which opens at once there, takes its
+// time here (usual timings, from memory).
 constexpr double kGamma = 1.3;
 constexpr double kStep_deg = 2.0;
 constexpr std::array<double, 5> kCentres_deg{3.0, 10.0, 17.0, 24.0, 31.0};
@@ -25,19 +26,21 @@ constexpr std::array<double, 4> kHeats{0.25, 0.5, 0.75, 1.05};
 /// Intake pressure that fuel comes with, over the heat that it sets free: none in a diesel, at most all of what burns (Heat 1 at 1 bar).
 constexpr std::array<double, 4> kMoreAir{0.0, 0.25, 0.5, 1.0};
 constexpr double kClosing_deg = -140.0;
-constexpr double kOpening_deg = 130.0;
+constexpr double kOpening_deg = 125.0;
+constexpr double kEmpty_deg = 170.0;
 /// Where compression and gas exchange nearly cancel each other, what is left depends on how this engine is built: other compression ratios and
 /// valve timings than the typical ones (usual ranges, from memory).
 struct Build {
     double compression_ratio;
     double closing_deg;
-    double opening_deg;
+    double opening_deg;  ///< the exhaust valve lifts
+    double empty_deg;    ///< pressures have become equal
 };
-constexpr std::array<Build, 5> kBuilds{{{10.0, kClosing_deg, kOpening_deg},
-                                        {8.5, -125.0, 120.0},
-                                        {12.0, -125.0, 145.0},
-                                        {8.5, -150.0, 145.0},
-                                        {12.0, -150.0, 115.0}}};
+constexpr std::array<Build, 5> kBuilds{{{10.0, kClosing_deg, kOpening_deg, kEmpty_deg},
+                                        {8.5, -125.0, 115.0, 150.0},
+                                        {12.0, -125.0, 140.0, 180.0},
+                                        {8.5, -150.0, 140.0, 180.0},
+                                        {12.0, -150.0, 110.0, 150.0}}};
 /// Above this intake pressure compression stands alone, whatever the timing.
 constexpr double kCancels_bar = 0.4;
 constexpr double kSame = 0.05;  ///< shapes that differ by less, of the largest wave, are one
@@ -54,6 +57,13 @@ void integrate(Waves& waves) {
         waves[h] /= std::complex<double>(0.0, 0.5 * static_cast<double>(h + 1));
 }
 
+/// Share of a difference in pressure that is gone through the exhaust valve: a valve opens no faster than its cam, and what it lets through
+/// takes its time.
+double gone(double deg, double opening_deg, double empty_deg) {
+    const double share = std::clamp((deg - opening_deg) / (empty_deg - opening_deg), 0.0, 1.0);
+    return share * share * (3.0 - 2.0 * share);
+}
+
 /// Pressure that burning adds, times lever; the first law for a polytropic gas.
 Waves burn(const SliderCrank& crank, double centre_deg, double burn_deg, int count) {
     Waves waves(static_cast<std::size_t>(count));
@@ -61,13 +71,15 @@ Waves burn(const SliderCrank& crank, double centre_deg, double burn_deg, int cou
     double burnt = wiebe((kClosing_deg - start_deg) / burn_deg);
     double heat = 0.0;
     double work = 0.0;
-    for (double deg = kClosing_deg; deg < kOpening_deg; deg += kStep_deg) {
-        const double middle = to_rad(deg + 0.5 * kStep_deg);
+    for (double deg = kClosing_deg; deg < kEmpty_deg; deg += kStep_deg) {
+        const double middle_deg = deg + 0.5 * kStep_deg;
+        const double middle = to_rad(middle_deg);
         const double volume = crank.volume(middle);
         const double before = burnt;
         burnt = wiebe((deg + kStep_deg - start_deg) / burn_deg);
         heat += std::pow(volume, kGamma - 1.0) * (burnt - before);
-        const double torque = heat * crank.lever(middle) / std::pow(volume, kGamma);
+        const double kept = 1.0 - gone(middle_deg, kOpening_deg, kEmpty_deg);
+        const double torque = kept * heat * crank.lever(middle) / std::pow(volume, kGamma);
         work += torque * to_rad(kStep_deg);
         add(waves, torque, middle);
     }
@@ -84,10 +96,11 @@ class GasExchange {
         SliderCrank crank;
         crank.compression_ratio = build.compression_ratio;
         const double trapped = std::pow(crank.volume(to_rad(build.closing_deg)), kGamma);
-        // Behind the opening, the exhaust stroke at the pressure below the piston.
-        for (double deg = -360.0; deg < build.opening_deg; deg += kStep_deg) {
-            const double middle = to_rad(deg + 0.5 * kStep_deg);
-            const double lever = crank.lever(middle);
+        // In the end, the exhaust stroke at the pressure below the piston.
+        for (double deg = -360.0; deg < build.empty_deg; deg += kStep_deg) {
+            const double middle_deg = deg + 0.5 * kStep_deg;
+            const double middle = to_rad(middle_deg);
+            const double lever = crank.lever(middle) * (1.0 - gone(middle_deg, build.opening_deg, build.empty_deg));
             const bool closed = deg >= build.closing_deg;
             add(charge_, closed ? trapped * lever / std::pow(crank.volume(middle), kGamma) : lever, middle);
             add(atmosphere_, -lever, middle);
