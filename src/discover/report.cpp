@@ -49,7 +49,7 @@ std::string tdc_answer(const TdcFinding& tdc) {
 std::string report_text(const Discovery& found, const Config* described) {
     std::string out = format("%lld crank edges in %.1f s", static_cast<long long>(found.crank_edges), found.seconds);
     if (found.lowest_rpm == found.lowest_rpm)
-        out += format(", %.0f to %.0f 1/min, %.0f turns, %s of them without a missed or false edge", found.lowest_rpm,
+        out += format(", %.0f to %.0f rpm, %.0f turns, %s of them without a missed or false edge", found.lowest_rpm,
                       found.highest_rpm, found.wheel.turns, text::percent(found.wheel.whole_share).c_str());
     out += "\n\n";
     if (found.channels_swapped)

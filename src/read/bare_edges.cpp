@@ -1,7 +1,10 @@
 #include "kurbel/read/bare_edges.hpp"
 
+#include <algorithm>
 #include <filesystem>
+#include <fstream>
 #include <limits>
+#include <string>
 
 #include "kurbel/read/foreign.hpp"
 #include "kurbel/read/input_error.hpp"
@@ -17,6 +20,16 @@ namespace fs = std::filesystem;
 bool is_there(const fs::path& path) {
     std::error_code error;
     return fs::exists(path, error);
+}
+
+/// Whether a text names the columns of edges.csv: others have to be told which column is what.
+bool names_edges(const fs::path& path) {
+    std::ifstream stream(path, std::ios::binary);
+    std::string head(1024, '\0');
+    stream.read(head.data(), static_cast<std::streamsize>(head.size()));
+    head.resize(static_cast<std::size_t>(stream.gcount()));
+    head.resize(std::min(head.size(), head.find('\n')));
+    return head.find("time_s") != std::string::npos || head.find("tick") != std::string::npos;
 }
 
 /// The timer of a description that is otherwise unfinished; false where it names none.
@@ -53,8 +66,9 @@ BareEdges read_bare_edges(const std::string& input, const std::optional<TimerCon
         throw InputError(input, 0, "is missing; give a folder with edges.csv or crank.npy, or an edges.csv");
     BareEdges bare;
     std::error_code error;
-    // A file with a mapping beside it, or of a kind that tells everything itself.
-    if (fs::is_regular_file(path, error) && (is_there(mapping_path(input)) || format_of(input) != "text")) {
+    // A file with a mapping beside it, or of a kind that tells everything itself, or that wants one.
+    if (fs::is_regular_file(path, error) && (is_there(mapping_path(input)) || format_of(input) != "text" ||
+                                             (path.filename() != "edges.csv" && !names_edges(path)))) {
         bare.recording = read_foreign(foreign_file(input), Description::optional);
         bare.described = !bare.recording.described_in.empty();
         bare.has_timer = true;

@@ -12,7 +12,7 @@ import pyarrow.parquet
 import pytest
 import scipy.io.wavfile
 from asammdf import MDF, Signal
-from conftest import PROGRAM, refused, write_mapping
+from conftest import PICKUP, PROGRAM, refused, write_mapping
 
 MOST_MIB = 1024  # Python's libraries alone take some hundred; the program itself some ten
 
@@ -265,6 +265,8 @@ def test_missing_library_is_named(tmp_path):
     done = refused("convert", file, "--out", tmp_path / "r", said="apt-get install python3-numpy", env={"KURBEL_PYTHON": str(bare)})
     assert "edges.parquet" in done.stderr
     refused("convert", file, "--out", tmp_path / "r", said="cannot be started", env={"KURBEL_PYTHON": "/nowhere/python3"})
+    # A file to be written is called by its name, not by the one that it bears until it is whole.
+    refused("convert", PICKUP, "--out", tmp_path / "own.parquet", said=f"{tmp_path}/own.parquet: ", env={"KURBEL_PYTHON": str(bare)})
 
 
 @pytest.mark.parametrize("script, said", [("sleep 30", "said nothing for 1 s and was ended"), ("kill -SEGV $$", "crashed (signal 11)"),
@@ -277,6 +279,13 @@ def test_a_reader_that_misbehaves(script, said, tmp_path):
     np.savez(file, crank=np.arange(10) * 1e-3)
     write_mapping(file, crank="crank")
     refused("convert", file, "--out", tmp_path / "r", said=said, env={"KURBEL_PYTHON": str(fake), "KURBEL_READER_PATIENCE_S": "1"})
+
+
+def test_inspect_asks_which_column_is_the_crank_s(tmp_path):
+    file = tmp_path / "scope.csv"
+    file.write_text("Time,Channel A\n" + "".join(f"0.{i:03},1.5\n" for i in range(100)))
+    refused("inspect", file, said="which column is the crank's? Write")
+    refused("inspect", file, said="there are Time, Channel A")
 
 
 # ---- mappings -----------------------------------------------------------------------------------------------------------------------

@@ -39,7 +39,7 @@ class OutputFile {
     OutputFile(const OutputFile&) = delete;
     OutputFile& operator=(const OutputFile&) = delete;
 
-    [[nodiscard]] std::string temporary() const { return temporary_.string(); }
+    [[nodiscard]] SinkFile sink() const { return {temporary_.string(), path_.string()}; }
     void commit() const {
         std::error_code error;
         fs::rename(temporary_, path_, error);
@@ -160,8 +160,8 @@ ConversionCount write_source(const std::string& path, Source& source, const std:
     Pump pump(path, source, progress);
     if (ends_with(out, ".vcd") || ends_with(out, ".parquet")) {
         const OutputFile file(out);
-        const auto sink = ends_with(out, ".vcd") ? vcd_sink(file.temporary(), source.config, source.channels)
-                                                 : parquet_sink(file.temporary(), source.config);
+        const auto sink = ends_with(out, ".vcd") ? vcd_sink(file.sink(), source.config, source.channels)
+                                                 : parquet_sink(file.sink(), source.config);
         pump_into(pump, *sink);
         file.commit();
     } else {

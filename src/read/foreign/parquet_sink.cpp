@@ -18,7 +18,7 @@ void append_bytes(std::string& bytes, const std::vector<T>& values) {
 
 class ParquetSink : public Sink {
   public:
-    ParquetSink(const std::string& path, const Config& config) : process_(path, {"write", "parquet", path}) {
+    ParquetSink(const SinkFile& file, const Config& config) : process_(file.name, {"write", "parquet", file.path}) {
         process_.send('D', "contract = 1\n\n" + to_toml(config));
         std::string names = "[\"crank\", \"cam\"";
         for (const Channel channel : all_channels()) names += ", \"" + channel_name(channel) + "\"";
@@ -63,8 +63,8 @@ class ParquetSink : public Sink {
 
 }  // namespace
 
-std::unique_ptr<Sink> parquet_sink(const std::string& path, const Config& config) {
-    return std::make_unique<ParquetSink>(path, config);
+std::unique_ptr<Sink> parquet_sink(const SinkFile& file, const Config& config) {
+    return std::make_unique<ParquetSink>(file, config);
 }
 
 }  // namespace kurbel::read

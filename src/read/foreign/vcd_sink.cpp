@@ -18,8 +18,11 @@ namespace {
 
 class VcdSink : public Sink {
   public:
-    VcdSink(const std::string& path, const Config& config, const std::vector<Channel>& channels)
-        : path_(path), hz_(config.timer.hz), in_ns_(hz_ == 1e9), file_(path, std::ios::binary | std::ios::trunc) {
+    VcdSink(const SinkFile& file, const Config& config, const std::vector<Channel>& channels)
+        : name_(file.name),
+          hz_(config.timer.hz),
+          in_ns_(hz_ == 1e9),
+          file_(file.path, std::ios::binary | std::ios::trunc) {
         file_ << "$version kurbel " << KURBEL_VERSION_STRING << " $end\n$timescale 1 " << (in_ns_ ? "ns" : "ps")
               << " $end\n";
         file_ << "$comment kurbel recording\n" << to_toml(config) << "$end\n";
@@ -35,8 +38,8 @@ class VcdSink : public Sink {
     void take(const Item& item) override {
         const std::int64_t time = time_of(item);
         if (time < 0)
-            throw InputError(path_, 0, "the recording begins before time 0, which a value change dump cannot tell");
-        if (time < time_) throw InputError(path_, 0, "a channel's value lies before the edges around it");
+            throw InputError(name_, 0, "the recording begins before time 0, which a value change dump cannot tell");
+        if (time < time_) throw InputError(name_, 0, "a channel's value lies before the edges around it");
         if (time != time_) file_ << '#' << time << '\n';
         time_ = time;
         if (item.kind == ItemKind::channel) {
@@ -54,7 +57,7 @@ class VcdSink : public Sink {
 
     void finish() override {
         file_.close();
-        if (!file_) throw InputError(path_, 0, "cannot be written");
+        if (!file_) throw InputError(name_, 0, "cannot be written");
     }
 
   private:
@@ -64,11 +67,11 @@ class VcdSink : public Sink {
         const double seconds = std::floor(static_cast<double>(item.tick) / hz_);
         const double rest = static_cast<double>(item.tick) - seconds * hz_;
         if (!(std::abs(seconds) < 4e6))
-            throw InputError(path_, 0, "is longer than a value change dump in picoseconds can tell");
+            throw InputError(name_, 0, "is longer than a value change dump in picoseconds can tell");
         return static_cast<std::int64_t>(seconds) * 1000000000000 + std::llround(rest / hz_ * kPicoseconds);
     }
 
-    std::string path_;
+    std::string name_;
     double hz_;
     bool in_ns_;
     std::ofstream file_;
@@ -78,8 +81,8 @@ class VcdSink : public Sink {
 
 }  // namespace
 
-std::unique_ptr<Sink> vcd_sink(const std::string& path, const Config& config, const std::vector<Channel>& channels) {
-    return std::make_unique<VcdSink>(path, config, channels);
+std::unique_ptr<Sink> vcd_sink(const SinkFile& file, const Config& config, const std::vector<Channel>& channels) {
+    return std::make_unique<VcdSink>(file, config, channels);
 }
 
 }  // namespace kurbel::read
