@@ -155,6 +155,7 @@ NPZS = {
     "objects": (npy_head("(1,)", "|O") + bytes(8), "crank: holds Python objects, which are never loaded"),
     "no array": (b"hello", "crank: is no NumPy array"),
     "words": (npy_head("(2,)", "<U2") + bytes(16), "crank: must hold numbers"),
+    "voltages for times": (npy_head("(3,)") + struct.pack("<ddd", 0.5, 5.0, 0.4), "time runs backwards; if these are voltages, name"),
     "not finite": (npy_head("(2,)") + struct.pack("<dd", 0.5, float("inf")), "value 1 (counted from 0): is no time"),
 }
 

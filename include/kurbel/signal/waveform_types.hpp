@@ -137,7 +137,8 @@ constexpr void compare(WaveformReport& crank, WaveformReport& cam) noexcept {
 /// What to look at, for a person; "" beyond the last bit.
 [[nodiscard]] constexpr const char* finding_advice(int bit) noexcept {
     constexpr std::array<const char*, kFindings> texts{
-        "no tooth was seen, only noise: the engine stood still, the lead is open, or it is another channel",
+        "no tooth was seen, only noise: the engine stood still, the lead is open, it was sampled too slowly, or it is "
+        "another channel",
         "the waves end flat: choose a larger input range, or a probe that divides",
         "the waves span few steps of the converter: choose a smaller input range",
         "noise moves the edges: look at shield, ground and the routing of the lead beside ignition leads",

@@ -12,13 +12,14 @@ namespace {
 /// Turns what a timer counted into an unwrapped clock that never runs backwards.
 class Unwrapper {
   public:
-    explicit Unwrapper(const FileClock& clock) : bits_(clock.timer.bits) {}
+    /// `perhaps` follows the complaint of times that run backwards: what they may be instead.
+    explicit Unwrapper(const FileClock& clock, const char* perhaps = "") : bits_(clock.timer.bits), perhaps_(perhaps) {}
 
     std::int64_t operator()(const Table& table, std::size_t row, std::int64_t raw) {
         if (bits_ > 0 && (raw < 0 || raw >= (std::int64_t{1} << bits_)))
             table.fail(row, "the tick " + std::to_string(raw) + " does not fit a counter of " + std::to_string(bits_) +
                                 " bits (timer_bits)");
-        if (any_ && runs_backwards(raw_, raw, bits_)) table.fail(row, "time runs backwards");
+        if (any_ && runs_backwards(raw_, raw, bits_)) table.fail(row, std::string("time runs backwards") + perhaps_);
         clock_ = any_ ? unwrap_tick(clock_, raw_, raw, bits_) : raw;
         if (clock_ > kMostTicks) table.fail(row, "time is beyond all measure");
         raw_ = raw;
@@ -28,6 +29,7 @@ class Unwrapper {
 
   private:
     int bits_ = 0;
+    const char* perhaps_;
     bool any_ = false;
     std::int64_t raw_ = 0;
     std::int64_t clock_ = 0;
@@ -66,7 +68,9 @@ class Rows {
 class EdgeList : public ItemStream {
   public:
     EdgeList(std::unique_ptr<Table> table, ItemKind kind, const FileClock& clock)
-        : rows_(std::move(table)), kind_(kind), unwrap_(clock) {}
+        : rows_(std::move(table)),
+          kind_(kind),
+          unwrap_(clock, "; if these are voltages, name the column of their times (time) or their rate (rate_hz)") {}
 
     bool next(Item& item) override {
         while (rows_.next()) {
