@@ -70,7 +70,7 @@ void fill_engine(const std::vector<LayoutScore>& scores, const CycleSpectrum& sp
     // Waves of an engine are among those of every engine with a half or a third of its cylinders, which explains whatever else there is:
     // run-out, twist. To be told, the smaller one must be surer than others.
     constexpr double kSurer = 0.998;
-    const bool nested = 2 * layout.cylinders() <= kUsual && engine.confidence <= kSurer;
+    const bool nested = 2 * layout.cylinders() <= kRareMost && engine.confidence <= kSurer;
     // Where gas exchange cancels compression at the firings' own wave, an engine looks like one of twice as many cylinders.
     const bool doubled = layout.even() && layout.cylinders() > kUsual && engine.confidence <= kSurer;
     // Angles that were measured hold the mean of the engine's own swing, and take the waves of the firings from what is seen.

@@ -95,12 +95,15 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
     // An engine that is not on the list may stand behind one that fits by half.
     constexpr double kKnown = 0.9;
     if (engine_confidence < kKnown) tdc.confidence = std::min(tdc.confidence, engine_confidence);
+    // Nor is a TDC told that is likely only, of an engine that is not told: two doubts of one origin.
+    constexpr double kLikelyEngine = 0.97;
+    if (engine_confidence <= kLikelyEngine && layout_sureness(tdc.confidence) != Sureness::sure)
+        tdc.confidence = std::min(tdc.confidence, kLikelyEngine);
     tdc.sureness = layout_sureness(tdc.confidence);
     tdc.why =
         "Without fuel the crank is slowest where a piston stands at TDC after compression; what burning adds at the "
         "same "
         "speed drives it behind TDC.";
-    constexpr double kLikelyEngine = 0.97;
     if (tdc.sureness == Sureness::not_sure)
         tdc.raise = engine_confidence < kLikelyEngine
                         ? "Count the cylinders and look up how their firings are spaced: spacings that fit alike put "
