@@ -1,8 +1,11 @@
 #include "read/csv.hpp"
 
+#include <unistd.h>
+
 #include <algorithm>
 #include <filesystem>
 #include <fstream>
+#include <limits>
 #include <optional>
 
 #include "kurbel/read/input_error.hpp"
@@ -26,6 +29,12 @@ std::string number_text(double value) {
     return text;
 }
 
+std::int64_t memory_bytes() noexcept {
+    const long pages = ::sysconf(_SC_PHYS_PAGES);
+    const long page = ::sysconf(_SC_PAGESIZE);
+    return pages > 0 && page > 0 ? std::int64_t{pages} * page : std::numeric_limits<std::int64_t>::max();
+}
+
 }  // namespace
 
 std::string read_file(const std::string& path, std::int64_t most_bytes) {
@@ -40,6 +49,11 @@ std::string read_file(const std::string& path, std::int64_t most_bytes) {
     if (size > most_bytes)
         throw InputError(path, 0,
                          "is larger than " + std::to_string(most_bytes >> 20) + " MiB, which nothing of its kind is");
+    // What is read whole, and what is made of it, has to fit beside everything else.
+    if (size > memory_bytes() / 4)
+        throw InputError(path, 0,
+                         "holds " + std::to_string(size >> 20) +
+                             " MiB, more than a quarter of this machine's memory; cut it into parts");
     std::string text(static_cast<std::size_t>(size), '\0');
     stream.seekg(0);
     if (!stream.read(text.data(), size)) throw InputError(path, 0, "cannot be read");

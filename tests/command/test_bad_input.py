@@ -64,13 +64,13 @@ def pipe(name):
     return fault
 
 
-def vast(name):
+def vast(name, said):
     """A terabyte of zeros that takes no space."""
 
     def fault(recording):
         with open(recording / name, "wb") as stream:
             stream.truncate(1 << 40)
-        return f"{name}: is larger than 4 MiB"
+        return f"{name}: {said}"
 
     return fault
 
@@ -79,7 +79,8 @@ FAULTS = {
     "description is a pipe": pipe("recording.toml"),
     "channels are a pipe": pipe("channels.csv"),
     "edges are a pipe": pipe("edges.csv"),
-    "vast description": vast("recording.toml"),
+    "vast description": vast("recording.toml", "is larger than 4 MiB"),
+    "vast edges": vast("edges.csv", "holds 1048576 MiB, more than a quarter of this machine's memory"),
     "truncated": truncate,
     "wrong column": line("edges.csv", 1, "seconds,signal", 'no column time_s; the header names "seconds", "signal"'),
     "time backwards": line("edges.csv", 500, "0.000000001,crank", "time_s: time runs backwards"),
