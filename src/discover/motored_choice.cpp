@@ -83,8 +83,10 @@ TdcFinding motored_tdc(const std::vector<MotoredFit>& fits, const std::vector<La
     double sum = 0.0;
     double right = 0.0;
     for (const LayoutScore& score : scores) {
-        // What is rare is believed half as late here: a wrong TDC costs more than one that is not told.
-        const double rarer = 0.5 * std::max(0.0, score.rarity - scores.front().rarity);
+        // What is rare is believed half as late here, for a wrong TDC costs more than one that is not told; and as soon as all else where it
+        // has all the waves that were seen, and one more between: an engine with twice as many cylinders.
+        const bool doubled = score.layout->cylinders() == 2 * layout.cylinders();
+        const double rarer = (doubled ? 1.0 : 0.5) * std::max(0.0, score.rarity - scores.front().rarity);
         const double weight = std::exp(scores.front().cost - score.cost + rarer);
         sum += weight;
         right += weight * chance_near(*fit_of(score.layout), tdc.deg, spectrum.turn_deg);
