@@ -67,20 +67,8 @@ class Segmenter {
         const std::int64_t revolution = tooth.revolution - base_revolution_;
         // Whole revolutions are taken out in integers, so the angle keeps its digits however long the stream is.
         const Real turns = static_cast<Real>(boundary_revolution_ - revolution);
-        Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
-        if (to_boundary_deg <= Real(0)) {
-            if (half_matters_) turn_ = ((revolution + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
-            phase_known_ = tooth.phase_known || !half_matters_;
-            const Real step_deg =
-                angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
-            const Real period = static_cast<Real>(tooth.tick - last_tick_);
-            do {
-                // The boundary lies this share of the tooth's period behind the last tooth.
-                const Real share = Real(1) + to_boundary_deg / step_deg;
-                close(share * period, sink);
-                to_boundary_deg += bin_deg_;
-            } while (to_boundary_deg <= Real(0));
-        }
+        const Real to_boundary_deg = boundary_deg_ - angle_deg + Real(360) * turns;
+        if (to_boundary_deg <= Real(0)) cross(tooth, angle_deg, revolution, to_boundary_deg, sink);
         remember(tooth.tick, angle_deg, revolution);
     }
 
@@ -91,8 +79,24 @@ class Segmenter {
         last_revolution_ = revolution;
     }
 
+    /// A tooth at or behind the next boundary, three in four are not: a function of its own, so that those do not pay for what it needs.
+    template <class Sink>
+    [[gnu::noinline]] void cross(const Tooth& tooth, Real angle_deg, std::int64_t revolution, Real to_boundary_deg,
+                                 Sink& sink) noexcept {
+        if (half_matters_) turn_ = ((revolution + tooth.half) & 1) != 0 ? bins_per_rev_ : 0;
+        phase_known_ = tooth.phase_known || !half_matters_;
+        const Real step_deg =
+            angle_deg - last_angle_deg_ + Real(360) * static_cast<Real>(revolution - last_revolution_);
+        const Real period = static_cast<Real>(tooth.tick - last_tick_);
+        for (; to_boundary_deg <= Real(0); to_boundary_deg += bin_deg_) {
+            // The boundary lies this share of the tooth's period behind the last tooth.
+            const Real share = Real(1) + to_boundary_deg / step_deg;
+            close(share * period, sink);
+        }
+    }
+
     /// After a loss: the next boundary is the first one after this tooth, and no bin is open.
-    void begin_at(const Tooth& tooth) noexcept {
+    [[gnu::noinline]] void begin_at(const Tooth& tooth) noexcept {
         // Bin numbers begin one whole cycle early, so that a first TDC still to come leaves none negative.
         if (base_revolution_ == kNone) base_revolution_ = tooth.revolution - (half_matters_ ? tooth.half + 2 : 1);
         const Real angle_deg = wheel_deg_[static_cast<std::size_t>(tooth.index)];
