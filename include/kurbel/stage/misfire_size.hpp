@@ -12,7 +12,12 @@ template <class Real>
 [[nodiscard]] Real density_of_range(Real value, Real from, Real to, Real deviation) noexcept {
     const Real at = std::min(value, Real(0.5) * (from + to));
     const Real scale = Real(0.70710678) / deviation;
-    return Real(0.5) * (std::erfc((from - at) * scale) - std::erfc((to - at) * scale)) / (to - from);
+    const Real near = (from - at) * scale;
+    const Real far = (to - at) * scale;
+    // erfc falls like exp(-x^2): what is so much farther out is less than the last digit of the other, and takes as long to compute.
+    constexpr Real kBeyondDigits = Real(40);
+    const bool counts = near < Real(0) || far * far - near * near < kBeyondDigits;
+    return Real(0.5) * (std::erfc(near) - (counts ? std::erfc(far) : Real(0))) / (to - from);
 }
 
 /// Density of the measured loss of a misfire: "all of it" or "any share from a half to a little more than all". Both scale with the
