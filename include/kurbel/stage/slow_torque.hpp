@@ -9,6 +9,7 @@
 #include <numbers>
 
 #include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/whitened_rows.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 
 namespace kurbel {
@@ -79,27 +80,22 @@ class SlowTorque {
         float log_root = 0;
     };
 
-    /// Where slow torque has this `deviation`; false where that is no covariance. Cholesky's decomposition, column by column, of the
-    /// covariance with window and responses as further rows beneath, which it leaves whitened; in blocks of kBlock rows.
+    /// Where slow torque has this `deviation`; false where that is no covariance. Window and responses are further rows beneath the
+    /// covariance.
     [[nodiscard]] bool whiten(float deviation, const Window& x, const ResponseBank::Response& response,
                               Whitened& result) const noexcept {
         const auto size = static_cast<std::size_t>(usual_.rows());
-        const std::size_t blocks = (size + 1 + kMoves + kBlock - 1) / kBlock;
-        std::array<Column, kMaxWindow> columns;
+        WhitenedRows<float, kMaxWindow, 1 + kMoves> rows;
         for (std::size_t j = 0; j < size; ++j) {
-            Column& column = columns[j] = Column{};
+            auto& column = rows[j];
+            column.fill(0.0F);
             for (std::size_t i = j; i < size; ++i)
                 column[i] = usual_(static_cast<int>(i), static_cast<int>(j)) + deviation * deviation * likeness_[i - j];
             column[size] = x[j];
             for (std::size_t m = 0; m < kMoves; ++m)
                 column[size + 1 + m] = j + 1 >= m && j + 1 - m < size ? response[j + 1 - m] : 0.0F;
-        }
-        for (std::size_t j = 0; j < size; ++j) {
-            Column& column = columns[j];
-            const float root = std::sqrt(column[j]);
+            const float root = rows.finish(j, size + 1 + kMoves);
             if (!(root > 0.0F)) return false;
-            for (float& value : column) value /= root;
-            for (std::size_t k = j + 1; k < size; ++k) take_out(column, column[k], k / kBlock, blocks, columns[k]);
             result.log_root += std::log(root);
             result.square += column[size] * column[size];
             for (std::size_t m = 0; m < kMoves; ++m) {
@@ -108,19 +104,6 @@ class SlowTorque {
             }
         }
         return true;
-    }
-
-    static constexpr std::size_t kBlock = 4;
-    using Column = std::array<float, kMaxWindow + kBlock>;
-    static_assert(kMaxWindow % kBlock == 0 && 1 + kMoves <= kBlock);
-
-    /// Takes `factor` times a column out of another, from block `first` on.
-    static void take_out(const Column& column, float factor, std::size_t first, std::size_t blocks,
-                         Column& from) noexcept {
-        const float* __restrict what = column.data();
-        float* __restrict left = from.data();
-        for (std::size_t b = first; b < blocks; ++b)
-            for (std::size_t i = b * kBlock; i < (b + 1) * kBlock; ++i) left[i] -= factor * what[i];
     }
 
     /// Log-likelihood ratio of amplitude one, give or take `error`, over amplitude zero: g'C^-1 x = `product`, g'C^-1 g = `precision`.
