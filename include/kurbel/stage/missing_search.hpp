@@ -43,10 +43,11 @@ class MissingSearch {
     [[nodiscard]] Real best(Set& set) const noexcept {
         Real best_value = 0;
         set.fill(false);
+        Tops tops;
         const auto try_from = [&](int first, int step) noexcept {
             Set trial{};
             for (int k = first; k < cylinders_; k += step) trial[static_cast<std::size_t>(k)] = true;
-            const Real value = climb(trial);
+            const Real value = climb(trial, tops);
             if (value > best_value) {
                 best_value = value;
                 set = trial;
@@ -136,10 +137,27 @@ class MissingSearch {
         return first < step;
     }
 
-    [[nodiscard]] Real climb(Set& set) const noexcept {
+    /// Sets from which no flip leads up: most climbs end on the same few, and need not look around there once more.
+    class Tops {
+      public:
+        [[nodiscard]] bool hold(const Set& set) const noexcept {
+            return std::find(set_.begin(), set_.begin() + count_, set) != set_.begin() + count_;
+        }
+        void add(const Set& set) noexcept {
+            if (count_ < kRoom) set_[static_cast<std::size_t>(count_++)] = set;
+        }
+
+      private:
+        static constexpr int kRoom = 8;
+        int count_ = 0;
+        std::array<Set, kRoom> set_;
+    };
+
+    [[nodiscard]] Real climb(Set& set, Tops& tops) const noexcept {
         Sums sums = sums_of(set);
         Real reached = value(sums, set, std::numeric_limits<Real>::lowest());
         for (int round = 0; round < 2 * cylinders_; ++round) {
+            if (tops.hold(set)) return reached;
             int best_flip = -1;
             Sums best_sums;
             for (int k = 0; k < cylinders_; ++k) {
@@ -157,6 +175,7 @@ class MissingSearch {
             member = !member;
             sums = best_sums;
         }
+        tops.add(set);
         return reached;
     }
 

@@ -12,6 +12,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cylinder_orders.hpp"
 #include "kurbel/stage/missing_search.hpp"
+#include "kurbel/stage/orders_fit.hpp"
 
 namespace kurbel {
 
@@ -43,7 +44,8 @@ class PersistentMisfire {
     struct Finding {
         Set missing{};
         std::array<Real, kMaxCylinders> deviation{};
-        std::array<Real, kMaxCylinders> alone{};  ///< log-likelihood ratio of "this one alone misses its work" over "none does"
+        std::array<Real, kMaxCylinders>
+            alone{};  ///< log-likelihood ratio of "this one alone misses its work" over "none does"
     };
 
     void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, const ResponseBank& bank,
@@ -84,30 +86,27 @@ class PersistentMisfire {
     [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern, const CylinderLife<Real>& life) noexcept {
         Finding finding;
         if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return finding;
-        int winner = chosen_;
         const Projected projected = project(pattern);
-        Real best = fit(pattern, projected, chosen_, life, finding);
+        const std::array<Real, 2> spread{spread_of(pattern, false), spread_of(pattern, true)};
+        Explanation best = explain(pattern, projected, chosen_, life, spread);
         const bool all = examined_++ < kThorough;
         // Later on: whether the wheel is what is odd, and one other in turn.
         const std::array<int, 2> few{(chosen_ + kSurroundings / 2) % kSurroundings, examined_ % kSurroundings};
+        const int before = chosen_;
         for (int i = 1; i < (all ? kSurroundings : 3); ++i) {
-            const int other = all ? (chosen_ + i) % kSurroundings : few[static_cast<std::size_t>(i - 1)];
-            Finding another;
-            const Real value = fit(pattern, projected, other, life, another);
-            if (value <= best) continue;
-            best = value;
-            finding = another;
-            winner = other;
+            const int other = all ? (before + i) % kSurroundings : few[static_cast<std::size_t>(i - 1)];
+            const Explanation another = explain(pattern, projected, other, life, spread);
+            if (another.evidence <= best.evidence) continue;
+            best = another;
+            chosen_ = other;
         }
-        chosen_ = winner;
-        return finding;
+        return find(model(pattern, projected, chosen_), best);
     }
 
     /// Log-likelihood ratio of "this place alone misses its work" over "none does", in the surrounding that explains most.
     [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
-        Finding finding;
-        static_cast<void>(fit(pattern, project(pattern), chosen_, CylinderLife<Real>{}, finding));
-        return finding.alone[static_cast<std::size_t>(place)];
+        const OrdersFit<Real> fit(model(pattern, project(pattern), chosen_), orders_.firings());
+        return search(fit, pattern, CylinderLife<Real>{}).alone(place);
     }
 
     /// A place that was found burns after all.
@@ -169,15 +168,20 @@ class PersistentMisfire {
     static constexpr Real kHardened = Real(10);
     static constexpr Real kHeld = Real(3);
     static constexpr int kHardening = 200;  // cycles
-    static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
-    static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
-
     using Complex = std::complex<Real>;
     using Projected = std::array<Complex, CylinderOrders::kMaxOrders>;
-    using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxRows, 1>;
-    using Columns = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxRows, kMaxColumns>;
-    using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;
-    using Side = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxColumns, 1>;
+    using Model = OrdersModel<Real>;
+    using Square = typename Model::Square;
+    using Side = typename Model::Side;
+    using Search = MissingSearch<Real, Square, Side>;
+
+    /// What one surrounding makes of a pattern.
+    struct Explanation {
+        Real evidence = 0;  ///< logarithm, but for what all surroundings share
+        Set missing{};
+        Real size = 1;                            ///< share of its work that each of them misses
+        std::array<Real, kMaxCylinders> alone{};  ///< as in Finding
+    };
 
     [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
 
@@ -189,63 +193,72 @@ class PersistentMisfire {
         return projected;
     }
 
-    /// Fits the pattern in one surrounding; returns its log-evidence.
-    [[nodiscard]] Real fit(const LearnedPattern<Real>& pattern, const Projected& projected, int around,
-                           const CylinderLife<Real>& life, Finding& finding) const noexcept {
-        const int rows = 2 * orders_.count();
-        const int firings = orders_.firings();
-        const int columns = firings + CylinderOrders::kSharedParts;
-        Vector data(rows);
-        Vector weight(rows);
-        Columns f(rows, columns);
+    [[nodiscard]] Model model(const LearnedPattern<Real>& pattern, const Projected& projected,
+                              int around) const noexcept {
+        Model m(2 * orders_.count(), orders_.firings() + CylinderOrders::kSharedParts);
         for (int o = 0; o < orders_.count(); ++o) {
             const Complex seen = projected[static_cast<std::size_t>(o)];
-            data[2 * o] = seen.real();
-            data[2 * o + 1] = seen.imag();
-            weight[2 * o] = weight[2 * o + 1] = Real(1) / variance(o, pattern, is_eccentric(around));
-            fill_columns(o, pattern, around, f);
+            m.data[2 * o] = seen.real();
+            m.data[2 * o + 1] = seen.imag();
+            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, is_eccentric(around));
+            fill_columns(o, pattern, around, m.shape);
         }
-        Side mean = Side::Zero(columns);
-        Side prior(columns);
-        shared_prior(pattern, mean, prior);
-        data -= f * mean;
+        Side mean = Side::Zero(m.shape.cols());
+        shared_prior(pattern, mean, m.prior);
+        m.data -= m.shape.lazyProduct(mean);
+        return m;
+    }
 
-        const Columns weighted = weight.asDiagonal() * f;
-        // Products of small matrices: what prepares for large ones would take longer than they do.
-        const Square information = f.transpose().lazyProduct(weighted);
-        const Side seen = weighted.transpose() * data;
-        Square posterior = information;
-        posterior.diagonal() += prior;
-        const Eigen::LLT<Square> solver(posterior);
-        const Side explained = solver.solve(seen);
-        const Square solved = solver.solve(information);
-        const Square marginal = information - information.lazyProduct(solved);
-        const Side pull = seen - information * explained;
+    /// Half of the logarithms of a model's weights, two of which each order has.
+    [[nodiscard]] Real spread_of(const LearnedPattern<Real>& pattern, bool eccentric) const noexcept {
+        Real sum = 0;
+        for (int o = 0; o < orders_.count(); ++o) sum -= std::log(variance(o, pattern, eccentric));
+        return sum;
+    }
 
-        const MissingSearch<Real, Square, Side> search(marginal, pull, firings, kWeak,
-                                                       pattern.sized ? Real(1.4) : Real(2.5), prior_odds(life), life,
-                                                       orders_.four_stroke(), hardened() * (kHardened - kHeld));
-        const Real gain = search.best(finding.missing);
-        Side lost = Side::Zero(columns);
-        for (int k = 0; k < firings; ++k) finding.alone[static_cast<std::size_t>(k)] = search.alone(k);
-        const Real size = search.size(finding.missing);
-        for (int k = 0; k < firings; ++k)
-            if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = size;
-        const Side deviation = solver.solve(Side(seen - information * lost));
-        // A pattern that no set of cylinders explains (a resonance swept through) says nothing new.
-        const Vector left = data - f * (lost + deviation);
-        if (left.dot(weight.cwiseProduct(left)) > kLargestMisfit * static_cast<Real>(rows))
-            finding.missing = held_;
-        else if (size < kDead)
-            finding.missing.fill(false);
-        read_deviations(information, seen, prior, size, finding);
+    [[nodiscard]] Search search(const OrdersFit<Real>& fit, const LearnedPattern<Real>& pattern,
+                                const CylinderLife<Real>& life) const noexcept {
+        return Search(fit.quadratic(), fit.linear(), orders_.firings(), kWeak, pattern.sized ? Real(1.4) : Real(2.5),
+                      prior_odds(life), life, orders_.four_stroke(), hardened() * (kHardened - kHeld));
+    }
 
-        const Real misfit = data.dot(weight.cwiseProduct(data)) - seen.dot(explained);
-        const Real volume = solver.matrixLLT().diagonal().array().log().sum() - Real(0.5) * prior.array().log().sum();
-        const Real spread = Real(0.5) * weight.array().log().sum();
+    /// Fits the pattern in one surrounding. `spread`: spread_of() a true and of an eccentric wheel.
+    [[nodiscard]] Explanation explain(const LearnedPattern<Real>& pattern, const Projected& projected, int around,
+                                      const CylinderLife<Real>& life,
+                                      const std::array<Real, 2>& spread) const noexcept {
+        const OrdersFit<Real> fit(model(pattern, projected, around), orders_.firings());
+        const Search sets = search(fit, pattern, life);
         const Real usual = is_eccentric(around) ? kRarelyEccentric : Real(1) - kRarelyEccentric;
-        return gain - Real(0.5) * misfit - volume + spread + std::log(usual) +
-               std::log(static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
+        Explanation e;
+        e.evidence = sets.best(e.missing) + fit.evidence() + spread[is_eccentric(around) ? 1 : 0] +
+                     std::log(usual * static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
+        e.size = sets.size(e.missing);
+        for (int k = 0; k < orders_.firings(); ++k) e.alone[static_cast<std::size_t>(k)] = sets.alone(k);
+        return e;
+    }
+
+    /// What follows from the explanation that was chosen.
+    [[nodiscard]] Finding find(const Model& m, const Explanation& chosen) const noexcept {
+        Finding finding;
+        finding.missing = chosen.missing;
+        finding.alone = chosen.alone;
+        const auto weighted = (m.weight.asDiagonal() * m.shape).eval();
+        const Square information = m.shape.transpose().lazyProduct(weighted);
+        const Side seen = weighted.transpose().lazyProduct(m.data);
+        Side lost = Side::Zero(seen.size());
+        for (int k = 0; k < orders_.firings(); ++k)
+            if (finding.missing[static_cast<std::size_t>(k)]) lost[k] = chosen.size;
+        Square posterior = information;
+        posterior.diagonal() += m.prior;
+        const Side deviation = posterior.llt().solve(Side(seen - information * lost));
+        // A pattern that no set of cylinders explains (a resonance swept through) says nothing new.
+        const typename Model::Vector left = m.data - m.shape * (lost + deviation);
+        if (left.dot(m.weight.cwiseProduct(left)) > kLargestMisfit * static_cast<Real>(left.size()))
+            finding.missing = held_;
+        else if (chosen.size < kDead)
+            finding.missing.fill(false);
+        read_deviations(information, seen, m.prior, chosen.size, finding);
+        return finding;
     }
 
     /// How far each cylinder lies from the others. A weak one may be further off than healthy ones are from each other.
@@ -294,7 +307,7 @@ class PersistentMisfire {
         prior[first + CylinderOrders::kTwistedCompression] = inverse(Real(0.8) * pattern.intake);
     }
 
-    void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, Columns& f) const noexcept {
+    void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, typename Model::Shape& f) const noexcept {
         const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), pattern.mode_per_rev);
         const Complex driveline = bend(o, pattern.speed_rpm, kAround[static_cast<std::size_t>(around % kResonances)]);
         const Real delay = around / kResonances % kBurns == 0
