@@ -30,7 +30,8 @@ double scatter_of(const Life& life, const std::vector<int>& set) {
         sums.weight += life.of(k).weight;
         sums.excess += life.of(k).excess;
     }
-    return Life::scatter(sums, life.of_all());
+    std::array<Life::Sums, kMaxCylinders> each;
+    return Life::scatter(sums, life.of_all(each));
 }
 
 TEST(CylinderLife, SaysNothingBeforeItHasSeenSome) {

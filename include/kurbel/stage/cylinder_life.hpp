@@ -58,10 +58,11 @@ class CylinderLife {
         return {weight, weight * std::log(static_cast<Real>(p.variance))};
     }
 
-    [[nodiscard]] Sums of_all() const noexcept {
+    /// What all add; `each`: and each of them, by place.
+    [[nodiscard]] Sums of_all(std::array<Sums, kMaxCylinders>& each) const noexcept {
         Sums all;
         for (int k = 0; k < firings_; ++k) {
-            const Sums one = of(k);
+            const Sums& one = each[static_cast<std::size_t>(k)] = of(k);
             all.weight += one.weight;
             all.excess += one.excess;
         }
@@ -71,6 +72,7 @@ class CylinderLife {
     /// Logarithm of how much likelier the scatter of all places is if those in `set` do not burn than if all do. Where it is
     /// less than `least`, any number that is: who looks for more need not know it.
     [[nodiscard]] static Real scatter(const Sums& set, const Sums& all, Real least = -kMostScatter) noexcept {
+        if (least >= kMostScatter) return -kMostScatter;
         if (!(all.weight > Real(0)) || set.weight >= all.weight) return Real(0);
         const Real less = set.excess - set.weight * all.excess / all.weight;
         const Real square = set.weight * (Real(1) - set.weight / all.weight);

@@ -35,9 +35,7 @@ class MissingSearch {
           most_(most),
           evenly_(evenly),
           prior_(prior),
-          all_lives_(life.of_all()) {
-        for (int k = 0; k < cylinders_; ++k) lives_[static_cast<std::size_t>(k)] = life.of(k);
-    }
+          all_lives_(life.of_all(lives_)) {}
 
     /// Finds the best set; returns its log-probability over that of "none".
     [[nodiscard]] Real best(Set& set) const noexcept {

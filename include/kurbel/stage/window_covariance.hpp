@@ -106,17 +106,23 @@ class WindowCovariance {
 
     /// Solves C w = g for each of them over the whole window, g in w; to the last bit as solve() does one.
     void solve(Block& w) const noexcept {
-        for (int j = 0; j < size_; ++j) {
-            auto& value = w[static_cast<std::size_t>(j)];
-            const Real* column = factor_.data() + triangle(j, j);
-            for (Real& v : value) v /= column[0];
-            for (int i = j + 1; i < size_; ++i) take_off(w[static_cast<std::size_t>(i)], column[i - j], value);
+        // Each place is finished in registers before the next one is begun.
+        for (int i = 0; i < size_; ++i) {
+            auto value = w[static_cast<std::size_t>(i)];
+            const Real* factor = factor_.data() + i;  // of row i, column by column
+            for (int j = 0; j < i; ++j) {
+                take_off(value, *factor, w[static_cast<std::size_t>(j)]);
+                factor += size_ - j - 1;
+            }
+            for (Real& v : value) v /= *factor;
+            w[static_cast<std::size_t>(i)] = value;
         }
         for (int i = size_ - 1; i >= 0; --i) {
-            auto& value = w[static_cast<std::size_t>(i)];
+            auto value = w[static_cast<std::size_t>(i)];
             const Real* column = factor_.data() + triangle(i, i);
             for (int k = i + 1; k < size_; ++k) take_off(value, column[k - i], w[static_cast<std::size_t>(k)]);
             for (Real& v : value) v /= column[0];
+            w[static_cast<std::size_t>(i)] = value;
         }
     }
 
