@@ -58,10 +58,15 @@ class CyclePattern {
     /// The whole cycle at one point, by place in the cycle; zeros behind its last bin.
     void whole(const PatternPoint<Real>& point, std::array<Real, kMaxBins>& value) const noexcept {
         const Terms x = terms(point);
-        std::array<double, kMaxBins> sum{};
-        for (std::size_t i = 0; i < kTerms; ++i)
-            for (std::size_t b = 0; b < kMaxBins; ++b) sum[b] += x[i] * static_cast<double>(coefficient_[i][b]);
-        for (std::size_t b = 0; b < kMaxBins; ++b) value[b] = static_cast<Real>(sum[b]);
+        constexpr std::size_t kBeside = 4;  // sums that stay in registers
+        static_assert(kMaxBins % kBeside == 0);
+        for (std::size_t first = 0; first < kMaxBins; first += kBeside) {
+            std::array<double, kBeside> sum{};
+            for (std::size_t i = 0; i < kTerms; ++i)
+                for (std::size_t b = 0; b < kBeside; ++b)
+                    sum[b] += x[i] * static_cast<double>(coefficient_[i][first + b]);
+            for (std::size_t b = 0; b < kBeside; ++b) value[first + b] = static_cast<Real>(sum[b]);
+        }
     }
 
     /// Writes to `left` what is left of `count` bins from `bin` on (not over the end of the cycle) without `trend` and the pattern;

@@ -33,7 +33,7 @@ class DrivelineSwing {
     /// Prior variance of the states in window x, from itself and the windows before. All zero where nothing swings.
     [[nodiscard]] Modes variance(const Window& x, const ResponseBank::Response& response) const noexcept {
         const Modes seen = held(x);
-        const Modes lost = held(response);
+        const Modes lost = held(head_of(response, size_));
         Modes result;
         for (std::size_t m = 0; m < kModes; ++m) {
             const float beyond = std::fabs(seen[m]) - kUsual * spread_[m] - kLosses * std::fabs(lost[m]);
@@ -112,11 +112,14 @@ class DrivelineSwing {
         return m == 0 ? 1.0F : 2.0F * static_cast<float>(j) / static_cast<float>(size_ - 1) - 1.0F;
     }
     /// What values by place hold of the modes: the sum of gauge() times value, by way of their plain sum and their moment.
-    template <class Values>
-    [[nodiscard]] Modes held(const Values& x) const noexcept {
-        const float all = sum_of_first(size_, [&x](std::size_t j) { return x[j]; });
-        const float moment =
-            sum_of_first(size_, [&x](std::size_t j) { return static_cast<float>(static_cast<int>(j)) * x[j]; });
+    [[nodiscard]] Modes held(const Window& x) const noexcept {
+        static constexpr Window kPlaces = [] {
+            Window places{};
+            for (int j = 0; j < kMaxWindow; ++j) places[static_cast<std::size_t>(j)] = static_cast<float>(j);
+            return places;
+        }();
+        const float all = sum_of(x);
+        const float moment = dot(kPlaces, x);
         const auto n = static_cast<float>(size_);
         return {all / n, (2.0F * moment - (n - 1.0F) * all) * 3.0F / (n * (n + 1.0F))};
     }

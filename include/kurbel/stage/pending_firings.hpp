@@ -59,8 +59,9 @@ class PendingFirings {
     [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits, const Dead& dead,
                                         Amplitudes& neighbours) const noexcept {
         // No more of them than there are firings: that is few of what there is room for.
-        Amplitudes amplitude{};  // cleared, for g++ 12 does not see that the oldest is always there
+        Amplitudes amplitude;
         std::array<bool, kCapacity> explained;
+        amplitude[0] = Real(0);  // g++ 12 does not see that the oldest is always there
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
             amplitude[at] = (*this)[i].amplitude;

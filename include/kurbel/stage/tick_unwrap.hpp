@@ -49,7 +49,8 @@ class TickUnwrap {
                 if (step > longest_) return false;
                 tick = static_cast<std::int64_t>(static_cast<std::uint64_t>(now_) + step);
             }
-            if (seen_[which] && tick == last_[which]) return false;
+            // Later than the last edge of all is later than the last one of this signal.
+            if (tick == now_ && seen_[which] && tick == last_[which]) return false;
         }
         started_ = true;
         seen_[which] = true;

@@ -14,14 +14,6 @@ inline constexpr int kMaxWindow = 36;  ///< bins in the window around one firing
 /// behind its last bin, so that sums may run over all places: a fixed number of them is summed many at a time.
 using Window = std::array<float, kMaxWindow>;
 
-/// The first `length` places of longer values.
-template <class Values>
-[[nodiscard]] Window head_of(const Values& values, int length) noexcept {
-    Window head{};
-    std::copy_n(values.begin(), length, head.begin());
-    return head;
-}
-
 /// Sum of all places, always in the same order.
 [[nodiscard]] inline float sum_of(const Window& x) noexcept {
     static_assert(kMaxWindow == 36);
@@ -49,6 +41,15 @@ template <class Values>
         return share;
     }();
     return kBoth.data() + (kMaxWindow - length);
+}
+
+/// The first `length` places of longer values, which are finite at all places.
+template <class Values>
+[[nodiscard]] Window head_of(const Values& values, int length) noexcept {
+    const float* counts = ones_then_zeros(length);
+    Window head;
+    for (std::size_t i = 0; i < kMaxWindow; ++i) head[i] = counts[i] * values[i];
+    return head;
 }
 
 /// Sum over the first `length` places of what `at` gives, finite at all of them.

@@ -87,11 +87,7 @@ class WindowCovariance {
     template <class Response>
     void solve(const Response& g, Window& w, int length) const noexcept {
         for (int i = 0; i < length; ++i) w[static_cast<std::size_t>(i)] = g[static_cast<std::size_t>(i)];
-        for (int j = 0; j < length; ++j) {
-            const Real value = w[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];
-            w[static_cast<std::size_t>(j)] = value;
-            for (int i = j + 1; i < length; ++i) w[static_cast<std::size_t>(i)] -= factor_[triangle(i, j)] * value;
-        }
+        whiten(w, length);
         for (int i = length - 1; i >= 0; --i) {
             Real value = w[static_cast<std::size_t>(i)];
             for (int k = i + 1; k < length; ++k) value -= factor_[triangle(k, i)] * w[static_cast<std::size_t>(k)];
@@ -128,9 +124,9 @@ class WindowCovariance {
 
     /// Square of a whole window by the last factor (Mahalanobis): its size, on average, where it is usual.
     [[nodiscard]] Real square(const Window& x) const noexcept {
-        Window w{};
-        solve(x, w, size_);
-        return dot(w, x);
+        Window w = x;
+        whiten(w, size_);
+        return dot(w, w);
     }
 
     /// More windows were seen than the prior counts for, several times over.
@@ -159,6 +155,15 @@ class WindowCovariance {
         return static_cast<std::size_t>(j * size_ - j * (j - 1) / 2 + (i - j));
     }
     [[nodiscard]] Real& at(int i, int j) noexcept { return sum_[triangle(i, j)]; }
+
+    /// Forward substitution: what is left of a usual window's first `length` places is independent, of variance one.
+    void whiten(Window& w, int length) const noexcept {
+        for (int j = 0; j < length; ++j) {
+            const Real value = w[static_cast<std::size_t>(j)] / factor_[triangle(j, j)];
+            w[static_cast<std::size_t>(j)] = value;
+            for (int i = j + 1; i < length; ++i) w[static_cast<std::size_t>(i)] -= factor_[triangle(i, j)] * value;
+        }
+    }
 
     static void take_off(std::array<Real, kBeside>& from, Real factor, const std::array<Real, kBeside>& what) noexcept {
         for (std::size_t n = 0; n < kBeside; ++n) from[n] -= factor * what[n];
