@@ -64,7 +64,7 @@ class MissingSearch {
         return std::clamp(linear / square, least_, most_);
     }
     [[nodiscard]] Real size(const Set& set) const noexcept {
-        const Sums sums = sums_of(set);
+        const Sums sums = gather(set).sums;
         return sums.square > Real(0) ? size(sums.linear, sums.square) : Real(1);
     }
 
@@ -90,28 +90,41 @@ class MissingSearch {
         int count = 0;
     };
 
-    [[nodiscard]] Sums sums_of(const Set& set) const noexcept {
-        Sums sums;
+    /// A set, what its members add up to, and what each cylinder shares with them.
+    struct Gathered {
+        Set set{};
+        Sums sums{};
+        std::array<Real, kMaxCylinders> shared{};
+    };
+
+    [[nodiscard]] Gathered gather(const Set& set) const noexcept {
+        Gathered at;
         for (int k = 0; k < cylinders_; ++k)
-            if (set[static_cast<std::size_t>(k)]) sums = flipped(sums, set, k, true);
+            if (set[static_cast<std::size_t>(k)]) flip(at, k);
+        return at;
+    }
+
+    /// Sums after cylinder k joined or left.
+    [[nodiscard]] Sums flipped(const Gathered& at, int k) const noexcept {
+        const auto c = static_cast<std::size_t>(k);
+        const Real sign = at.set[c] ? Real(-1) : Real(1);
+        Sums sums = at.sums;
+        sums.linear += sign * linear_[k];
+        sums.square += sign * quadratic_(k, k) + Real(2) * sign * at.shared[c];
+        sums.prior += sign * prior_[c];
+        sums.life.weight += sign * lives_[c].weight;
+        sums.life.excess += sign * lives_[c].excess;
+        sums.count += at.set[c] ? -1 : 1;
         return sums;
     }
 
-    /// Sums after cylinder k joined or left; `partial`: only cylinders before k count as members yet.
-    [[nodiscard]] Sums flipped(Sums sums, const Set& set, int k, bool partial = false) const noexcept {
-        const bool leaves = !partial && set[static_cast<std::size_t>(k)];
-        const Real sign = leaves ? Real(-1) : Real(1);
-        Real others = 0;
-        for (int l = 0; l < (partial ? k : cylinders_); ++l)
-            if (l != k && set[static_cast<std::size_t>(l)]) others += quadratic_(k, l);
-        sums.linear += sign * linear_[k];
-        sums.square += sign * (quadratic_(k, k) + Real(2) * others);
-        sums.prior += sign * prior_[static_cast<std::size_t>(k)];
-        const auto& life = lives_[static_cast<std::size_t>(k)];
-        sums.life.weight += sign * life.weight;
-        sums.life.excess += sign * life.excess;
-        sums.count += leaves ? -1 : 1;
-        return sums;
+    void flip(Gathered& at, int k) const noexcept {
+        at.sums = flipped(at, k);
+        bool& member = at.set[static_cast<std::size_t>(k)];
+        member = !member;
+        const Real sign = member ? Real(1) : Real(-1);
+        for (int l = 0; l < cylinders_; ++l)
+            if (l != k) at.shared[static_cast<std::size_t>(l)] += sign * quadratic_(k, l);
     }
 
     /// Log-probability of a set over that of "none"; where it cannot be more than `reached`, any number up to that.
@@ -151,29 +164,27 @@ class MissingSearch {
         std::array<Set, kRoom> set_;
     };
 
+    /// From a set upwards, which it becomes; returns its value.
     [[nodiscard]] Real climb(Set& set, Tops& tops) const noexcept {
-        Sums sums = sums_of(set);
-        Real reached = value(sums, set, std::numeric_limits<Real>::lowest());
-        for (int round = 0; round < 2 * cylinders_; ++round) {
-            if (tops.hold(set)) return reached;
+        Gathered at = gather(set);
+        Real reached = value(at.sums, set, std::numeric_limits<Real>::lowest());
+        for (int round = 0; round < 2 * cylinders_ && !tops.hold(at.set); ++round) {
             int best_flip = -1;
-            Sums best_sums;
             for (int k = 0; k < cylinders_; ++k) {
-                const Sums next = flipped(sums, set, k);
-                Set other = set;
+                Set other = at.set;
                 other[static_cast<std::size_t>(k)] = !other[static_cast<std::size_t>(k)];
-                const Real there = value(next, other, reached);
+                const Real there = value(flipped(at, k), other, reached);
                 if (there <= reached) continue;
                 reached = there;
                 best_flip = k;
-                best_sums = next;
             }
-            if (best_flip < 0) break;
-            bool& member = set[static_cast<std::size_t>(best_flip)];
-            member = !member;
-            sums = best_sums;
+            if (best_flip < 0) {
+                tops.add(at.set);
+                break;
+            }
+            flip(at, best_flip);
         }
-        tops.add(set);
+        set = at.set;
         return reached;
     }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <limits>
@@ -45,7 +46,9 @@ class OrdersFit {
         : quadratic_(cylinders, cylinders), linear_(Side::Zero(cylinders)) {
         const auto columns = static_cast<std::size_t>(model.shape.cols());
         Rows rows;
-        for (std::size_t j = 0; j < columns; ++j) rows[j].fill(Real(0));
+        const std::size_t whole =
+            (columns + 1 + static_cast<std::size_t>(cylinders) + Rows::kBlock - 1) / Rows::kBlock * Rows::kBlock;
+        for (std::size_t j = 0; j < columns; ++j) std::fill_n(rows[j].begin(), whole, Real(0));
         gather(model, rows);
         read_information(rows, columns);
         for (std::size_t k = 0; k < static_cast<std::size_t>(cylinders); ++k) beneath(rows, columns, k);
@@ -82,8 +85,7 @@ class OrdersFit {
         for (int k = 0; k < linear_.size(); ++k) {
             const auto& column = rows[static_cast<std::size_t>(k)];
             linear_[k] = column[columns];
-            for (int l = k; l < linear_.size(); ++l)
-                quadratic_(l, k) = quadratic_(k, l) = column[static_cast<std::size_t>(l)];
+            for (int l = k; l < linear_.size(); ++l) quadratic_(l, k) = column[static_cast<std::size_t>(l)];
         }
     }
 
@@ -108,10 +110,12 @@ class OrdersFit {
             const Real* cylinder = column.data() + columns + 1;
             for (std::size_t k = 0; k < cylinders; ++k) {
                 linear_[static_cast<int>(k)] -= data * cylinder[k];
-                for (std::size_t l = 0; l < cylinders; ++l)
+                for (std::size_t l = k; l < cylinders; ++l)
                     quadratic_(static_cast<int>(l), static_cast<int>(k)) -= cylinder[k] * cylinder[l];
             }
         }
+        for (int k = 0; k < linear_.size(); ++k)
+            for (int l = k + 1; l < linear_.size(); ++l) quadratic_(k, l) = quadratic_(l, k);
     }
 
     Real evidence_ = 0;
