@@ -272,8 +272,9 @@ inline void Decoder::note_slip() noexcept {
 
 inline void Decoder::advance(int jump) noexcept {
     const int begun = place_.advance(wheel_, jump);
+    if (begun == 0) return;
     if (sync_.synchronised) sync_.revolutions += begun;
-    if (begun == 0 || !odd_turns_.end_turn() || doubts_) return;
+    if (!odd_turns_.end_turn() || doubts_) return;
     doubts_ = true;
     search_.reset();
 }

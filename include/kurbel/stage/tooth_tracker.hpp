@@ -114,13 +114,7 @@ class ToothTracker {
         const float span_deg = head_.anchor_span + wheel.span(head_.tooth);
         head_.tooth = wheel.next(head_.tooth);
         held_ = {};
-        if (wheel.is_weak(head_.tooth)) {
-            head_.anchor_span = span_deg;
-            held_.ratio = static_cast<float>(rate / head_.rate);
-            const float place = span_deg / wheel.weak_pitch_deg;
-            head_.note_weak(place, place * held_.ratio, place * static_cast<float>(usual / head_.rate), 0.0F);
-            return;
-        }
+        if (wheel.is_weak(head_.tooth)) return place_weak_head(wheel, span_deg, rate, usual);
         // Only a deviation that matters is worth a division.
         if (std::abs(rate - usual) > 0.02 * rate) {
             held_.ratio = static_cast<float>(rate / head_.rate);
@@ -136,14 +130,30 @@ class ToothTracker {
         head_.faint = false;
     }
 
+    // What few teeth need stays out of line: else the way that all teeth go is, in a large program, no longer inlined itself.
+    [[gnu::noinline]] void place_weak_head(const WheelTable& wheel, float span_deg, double rate,
+                                           double usual) noexcept {
+        head_.anchor_span = span_deg;
+        held_.ratio = static_cast<float>(rate / head_.rate);
+        const float place = span_deg / wheel.weak_pitch_deg;
+        head_.note_weak(place, place * held_.ratio, place * static_cast<float>(usual / head_.rate), 0.0F);
+    }
+
     /// The held edge is settled, and root_ stands at it.
     void learn_held(const WheelTable& wheel) noexcept {
+        if (held_.ratio > 0.0F || held_.distance_deg > 0.0F)
+            learn_lesson(wheel);
+        else
+            ripple_.decay();
+        if (habit_.learned < wheel.teeth) ++habit_.learned;
+    }
+
+    [[gnu::noinline]] void learn_lesson(const WheelTable& wheel) noexcept {
         if (held_.ratio > 0.0F) habit_.learn(wheel, root_.tooth, held_.ratio);
         if (held_.distance_deg > 0.0F)
             ripple_.observe(held_.x, held_.distance_deg, held_.least_deg);
         else
             ripple_.decay();
-        if (habit_.learned < wheel.teeth) ++habit_.learned;
     }
 
     /// After sure(): the held edge is open_ticks_[0]. A slip moves it along.
