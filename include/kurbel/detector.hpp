@@ -115,7 +115,7 @@ class BasicDetector {
     /// Bit n: the cylinder at place n of the firing order has its fuel cut.
     [[nodiscard]] std::uint32_t cut_mask() const noexcept {
         std::uint32_t mask = 0;
-        for (int place = 0; place < grid_.firings; ++place) {
+        for (int place = 0; place < config_.engine.cylinders; ++place) {
             const auto cylinder =
                 static_cast<std::size_t>(config_.engine.firing_order[static_cast<std::size_t>(place)] - 1);
             if (cut_ || cut_one_[cylinder]) mask |= 1U << place;
@@ -127,7 +127,7 @@ class BasicDetector {
     /// that a contradiction is heard.
     void follow_crank_phase(const Bin<Real>& bin) noexcept {
         if (symmetric_ || (bin.phase_known && decoder_.sync().phase != Phase::crank)) return;
-        const int place = place_of(bin.index + bin.turn, grid_.bins);
+        const int place = place_of(bin.index + bin.turn, bins_);
         phase_finder_.push(place, bin.energy, !bin.restart, cut_mask_);
         using Answer = typename PhaseFinder<Real>::Answer;
         const Answer answer = phase_finder_.answer();
@@ -141,7 +141,7 @@ class BasicDetector {
     }
 
     void take_bin(const Bin<Real>& bin) noexcept {
-        if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / grid_.bins;
+        if (first_cycle_ == kNone) first_cycle_ = (bin.index + bin.turn) / bins_;
         last_turn_ = bin.turn;
         if (config_.settings.method == Method::segment_roughness)
             roughness_.push(bin, load_, cut_mask_, bin.phase_known);
@@ -187,7 +187,7 @@ class BasicDetector {
         Event& event = queue_[static_cast<std::size_t>((queue_head_ + queued_++) % kQueue)];
         event = Event{};
         event.time_s = static_cast<double>(firing.tdc_tick) / config_.timer.hz;
-        event.cycle = (firing.bin + last_turn_) / grid_.bins - first_cycle_;
+        event.cycle = (firing.bin + last_turn_) / bins_ - first_cycle_;
         name_cylinder(firing, event);
         event.speed_rpm = static_cast<double>(firing.speed_rpm);
         event.load = static_cast<double>(firing.load);
@@ -230,7 +230,7 @@ class BasicDetector {
     }
 
     Config config_{};
-    CycleGrid grid_{};
+    int bins_ = 1;  // of an engine cycle
     Decoder decoder_{};
     Segmenter<Real> segmenter_{};
     WorkEstimator<Real> work_{};
@@ -290,13 +290,14 @@ void BasicDetector<Real>::reset() noexcept {
 template <class Real>
 void BasicDetector<Real>::configure(const Config& config) noexcept {
     config_ = config;
-    grid_ = make_cycle_grid(config.engine, config.crank_wheel);
+    const CycleGrid grid = make_cycle_grid(config.engine, config.crank_wheel);
+    bins_ = grid.bins;
     decoder_.configure(config);
-    segmenter_.configure(config, grid_);
-    work_.configure(config, grid_);
-    roughness_.configure(config, grid_);
+    segmenter_.configure(config, grid);
+    work_.configure(config, grid);
+    roughness_.configure(config, grid);
     decision_.configure(config);
-    phase_finder_.configure(config, grid_.bins);
+    phase_finder_.configure(config, grid.bins);
     find_partners();
 }
 
