@@ -16,7 +16,7 @@ ALLOWED = re.compile(
     r"|tgamma|lgamma|lgamma_r|sincos|tanh|cosh|sinh|logb|ilogb|scalbn|nextafter|cexp)f?"
     r"|__cxa_guard_(acquire|release)"
     r"|_GLOBAL_OFFSET_TABLE_|__stack_chk_fail|_Unwind_Resume"
-    r"|__(u?div|u?mod|mul|u?divmod|float|fix)[a-z0-9]*)$"
+    r"|__(u?div|u?mod|mul|u?divmod|float|fix|popcount)[a-z0-9]*)$"
 )
 
 
