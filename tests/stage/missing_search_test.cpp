@@ -184,7 +184,8 @@ TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
     // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
     EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, false).best(set), found - 2.0, 1e-9);
     // Sets that lie evenly may be likelier by themselves.
-    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true, 1.5).best(set), found + 3.0, 1e-9);
+    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true, {1.5, 1.5, 1.5, 1.5}).best(set),
+                found + 3.0, 1e-9);
 }
 
 TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {

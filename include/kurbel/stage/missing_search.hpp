@@ -23,10 +23,10 @@ class MissingSearch {
     using Prior = std::array<Real, kMaxCylinders>;
 
     /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it;
-    /// `life`: what their firings say to that; `evenly`: log of how much likelier each member is of a set that divides the firing order
-    /// evenly.
+    /// `life`: what their firings say to that; `evenly`: log of how much likelier each one is as member of a set that divides the firing
+    /// order evenly.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
-                  const CylinderLife<Real>& life, bool four_stroke, Real evenly = Real(0)) noexcept
+                  const CylinderLife<Real>& life, bool four_stroke, const Prior& evenly = {}) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
@@ -86,6 +86,7 @@ class MissingSearch {
         Real linear = 0;
         Real square = 0;
         Real prior = 0;
+        Real evenly = 0;
         typename CylinderLife<Real>::Sums life{};
         int count = 0;
     };
@@ -112,6 +113,7 @@ class MissingSearch {
         sums.linear += sign * linear_[k];
         sums.square += sign * quadratic_(k, k) + Real(2) * sign * at.shared[c];
         sums.prior += sign * prior_[c];
+        sums.evenly += sign * evenly_[c];
         sums.life.weight += sign * lives_[c].weight;
         sums.life.excess += sign * lives_[c].excess;
         sums.count += at.set[c] ? -1 : 1;
@@ -131,8 +133,7 @@ class MissingSearch {
     [[nodiscard]] Real value(const Sums& sums, const Set& set, Real reached) const noexcept {
         if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
         const Real missing = size(sums.linear, sums.square);
-        const Real shared =
-            lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) + evenly_ * Real(sums.count) : Real(0);
+        const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) + sums.evenly : Real(0);
         const Real orders = missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
         return orders + CylinderLife<Real>::scatter(sums.life, all_lives_, reached - orders);
     }
@@ -194,7 +195,7 @@ class MissingSearch {
     bool four_stroke_;
     Real least_;
     Real most_;
-    Real evenly_;
+    Prior evenly_;
     Prior prior_;
     std::array<typename CylinderLife<Real>::Sums, kMaxCylinders> lives_{};  // of each cylinder, and of all
     typename CylinderLife<Real>::Sums all_lives_;

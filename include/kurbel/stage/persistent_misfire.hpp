@@ -11,6 +11,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cylinder_orders.hpp"
+#include "kurbel/stage/missing_odds.hpp"
 #include "kurbel/stage/missing_search.hpp"
 #include "kurbel/stage/orders_fit.hpp"
 
@@ -33,7 +34,7 @@ struct LearnedPattern {
 /// The pattern's orders are modelled as the losses of the cylinders, each with a small healthy spread, plus the combustion and
 /// compression that all cylinders share, as a rigid crank and the first torsion mode show them, plus wheel error. Wheel error
 /// lies at integer orders, so half orders are trusted. What hangs on the crank bends all of that: a few driveline resonances,
-/// burn delays and wheels, true and eccentric, are tried, and the one that explains most is kept. An equal loss in all cylinders cannot be seen.
+/// burn delays and wheels, true and eccentric, are tried, and what they tell is summed. An equal loss in all cylinders cannot be seen.
 template <class Real>
 class PersistentMisfire {
   public:
@@ -66,6 +67,7 @@ class PersistentMisfire {
         tracked_ = 0;
         examined_ = 0;
         chosen_ = 0;
+        others_add_ = 0;
         scatter_.fill(0);
     }
 
@@ -82,25 +84,33 @@ class PersistentMisfire {
         }
     }
 
-    /// Tries all surroundings at first, later the best one and two others.
+    /// Tries all surroundings at first, later the best one and two others. Cylinders are missing where that is likelier than that none
+    /// is, whatever surrounds the crank; which ones, the surrounding tells that explains most.
     [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern, const CylinderLife<Real>& life) noexcept {
-        Finding finding;
-        if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return finding;
+        if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return {};
         const Projected projected = project(pattern);
         const std::array<Real, 2> spread{spread_of(pattern, false), spread_of(pattern, true)};
-        Explanation best = explain(pattern, projected, chosen_, life, spread);
+        const auto look = [&](int around, Odds& odds) noexcept {
+            const Explanation e = explain(pattern, projected, around, life, spread);
+            const bool some = std::any_of(e.missing.begin(), e.missing.end(), [](bool missing) { return missing; });
+            odds.add(around, e.evidence, e.gain, some && e.size >= kDead, e);
+        };
+        const auto look_at_chosen = [&]() noexcept {
+            Odds odds;
+            look(chosen_, odds);
+            look(other_wheel(chosen_), odds);  // whether the wheel is what is odd
+            return odds;
+        };
         const bool all = examined_++ < kThorough;
-        // Later on: whether the wheel is what is odd, and one other in turn.
-        const std::array<int, 2> few{(chosen_ + kSurroundings / 2) % kSurroundings, examined_ % kSurroundings};
-        const int before = chosen_;
-        for (int i = 1; i < (all ? kSurroundings : 3); ++i) {
-            const int other = all ? (before + i) % kSurroundings : few[static_cast<std::size_t>(i - 1)];
-            const Explanation another = explain(pattern, projected, other, life, spread);
-            if (another.evidence <= best.evidence) continue;
-            best = another;
-            chosen_ = other;
-        }
-        return find(model(pattern, projected, chosen_), best);
+        Odds odds;
+        if (!all) odds = look_at_chosen();
+        // Later on what all the others add to the odds is taken as it was then; one of them is tried in turn.
+        const Real later = odds.odds() + others_add_;
+        for (int i = 0; i < (all ? kSurroundings : 1); ++i) look((examined_ + i) % kSurroundings, odds);
+        const auto& best = odds.best((all ? odds.odds() : later) > Real(0));
+        chosen_ = best.around;
+        if (all) others_add_ = std::clamp(odds.odds() - look_at_chosen().odds(), -kMostAdded, kMostAdded);
+        return find(model(pattern, projected, chosen_), best.explanation);
     }
 
     /// Log-likelihood ratio of "this place alone misses its work" over "none does", in the surrounding that explains most.
@@ -152,7 +162,8 @@ class PersistentMisfire {
     static constexpr Real kRarelyEccentric = Real(0.2);
     static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
     static constexpr int kThorough = 3;     // examinations
-    static constexpr int kEachCycle = 64;   // at first each cycle's scatter is looked at, later one in a few
+    static constexpr Real kMostAdded = Real(5);
+    static constexpr int kEachCycle = 64;  // at first each cycle's scatter is looked at, later one in a few
     static constexpr int kLaterEvery = 4;
     static constexpr Real kLargestMisfit = Real(4);
     // Healthy cylinder-to-cylinder spread of work (engineering range, from memory).
@@ -178,11 +189,18 @@ class PersistentMisfire {
     /// What one surrounding makes of a pattern.
     struct Explanation {
         Real evidence = 0;  ///< logarithm, but for what all surroundings share
+        Real gain = 0;      ///< what the set that is missing adds to it
         Set missing{};
         Real size = 1;                            ///< share of its work that each of them misses
         std::array<Real, kMaxCylinders> alone{};  ///< as in Finding
     };
 
+    using Odds = MissingOdds<Real, Explanation>;
+
+    /// The same surrounding with the other kind of wheel.
+    [[nodiscard]] static constexpr int other_wheel(int around) noexcept {
+        return (around + kSurroundings / 2) % kSurroundings;
+    }
     [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
 
     /// A pattern's component at each order.
@@ -219,7 +237,7 @@ class PersistentMisfire {
     [[nodiscard]] Search search(const OrdersFit<Real>& fit, const LearnedPattern<Real>& pattern,
                                 const CylinderLife<Real>& life) const noexcept {
         return Search(fit.quadratic(), fit.linear(), orders_.firings(), kWeak, pattern.sized ? Real(1.4) : Real(2.5),
-                      prior_odds(life), life, orders_.four_stroke(), hardened() * (kHardened - kHeld));
+                      prior_odds(life), life, orders_.four_stroke(), even_odds());
     }
 
     /// Fits the pattern in one surrounding. `spread`: spread_of() a true and of an eccentric wheel.
@@ -230,7 +248,8 @@ class PersistentMisfire {
         const Search sets = search(fit, pattern, life);
         const Real usual = is_eccentric(around) ? kRarelyEccentric : Real(1) - kRarelyEccentric;
         Explanation e;
-        e.evidence = sets.best(e.missing) + fit.evidence() + spread[is_eccentric(around) ? 1 : 0] +
+        e.gain = sets.best(e.missing);
+        e.evidence = e.gain + fit.evidence() + spread[is_eccentric(around) ? 1 : 0] +
                      std::log(usual * static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
         e.size = sets.size(e.missing);
         for (int k = 0; k < orders_.firings(); ++k) e.alone[static_cast<std::size_t>(k)] = sets.alone(k);
@@ -288,6 +307,15 @@ class PersistentMisfire {
         for (int k = 0; k < orders_.firings(); ++k)
             odds[static_cast<std::size_t>(k)] =
                 hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely - life.losses(k);
+        return odds;
+    }
+
+    /// What is given back to each member of a set that lies evenly: it may be found late. Who was found before needs no more for that.
+    [[nodiscard]] std::array<Real, kMaxCylinders> even_odds() const noexcept {
+        std::array<Real, kMaxCylinders> odds{};
+        for (int k = 0; k < orders_.firings(); ++k)
+            if (!held_[static_cast<std::size_t>(k)])
+                odds[static_cast<std::size_t>(k)] = hardened() * (kHardened - kHeld);
         return odds;
     }
 
@@ -384,6 +412,7 @@ class PersistentMisfire {
     int tracked_ = 0;
     int examined_ = 0;
     int chosen_ = 0;
+    Real others_add_ = 0;  // to the log-odds that the chosen surrounding gives, at the last thorough examination
     float largest_gain_ = 0;
     Set last_{};                                               // the last finding
     Set held_{};                                               // the last one that was confirmed
