@@ -38,7 +38,7 @@ TEST(CylinderLife, SaysNothingBeforeItHasSeenSome) {
     Life life;
     life.begin(4);
     EXPECT_EQ(scatter_of(life, {1}), 0.0);
-    for (int n = 0; n < 5; ++n) life.follow(1, 0.01 * n, 1.0);
+    for (int n = 0; n < 3; ++n) life.follow(1, 0.01 * n, 1.0);
     EXPECT_EQ(scatter_of(life, {1}), 0.0);
     EXPECT_EQ(life.losses(1), 0.0);
 }
@@ -50,6 +50,26 @@ TEST(CylinderLife, WhoDoesNotScatterDoesNotBurn) {
     // Of both, neither alone is as likely.
     EXPECT_GT(scatter_of(life, {1, 3}), scatter_of(life, {1}) + 1.0);
     EXPECT_GT(scatter_of(life, {1, 3}), scatter_of(life, {0, 1, 3}) + 1.0);
+}
+
+TEST(CylinderLife, TheFirstFiringsTellAtOnce) {
+    // Eight firings each, told together: as of a place whose firings were followed one by one, by what a variance of eight is worth.
+    Life life;
+    life.begin(4);
+    for (int k = 0; k < 4; ++k) life.begin_with(k, 8, 0.02, k % 2 == 0 ? 0.10 * 0.10 : 0.03 * 0.03);
+    const double weight = 1.0 / (0.4 * 0.4 + 3.0 / 8.0);
+    EXPECT_NEAR(life.of(1).weight, weight, 1e-6);
+    EXPECT_NEAR(life.of(1).excess, weight * std::log(0.03 * 0.03), 1e-5);
+    EXPECT_GT(scatter_of(life, {1, 3}), 1.5);
+    EXPECT_LT(scatter_of(life, {0, 2}), -1.0);
+    // Firings that follow go on from there.
+    for (int n = 0; n < 3; ++n) life.follow(1, 0.02, 1.0);
+    EXPECT_LT(life.of(1).excess / life.of(1).weight, std::log(0.03 * 0.03));
+    // Three tell nothing.
+    Life few;
+    few.begin(4);
+    for (int k = 0; k < 4; ++k) few.begin_with(k, 3, 0.0, k % 2 == 0 ? 0.01 : 0.0009);
+    EXPECT_EQ(scatter_of(few, {1, 3}), 0.0);
 }
 
 TEST(CylinderLife, EqualScatterSpeaksForLifeALittle) {

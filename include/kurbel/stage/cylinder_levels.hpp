@@ -33,9 +33,16 @@ class CylinderLevels {
         restart();
     }
 
-    /// The pattern begins anew.
+    /// The pattern begins anew, for it is another engine.
     void restart() noexcept {
-        turned();
+        relearn();
+        life_.begin(firings_);
+    }
+
+    /// The pattern begins anew from firings of the same engine: what single ones have told holds.
+    void relearn() noexcept {
+        persistent_.restart();
+        dead_.fill(false);
         offset_.fill(0);
         lately_.fill(0);
         run_.fill(0);
@@ -69,6 +76,11 @@ class CylinderLevels {
         lately += (amplitude - lately) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
         run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kRun)) : std::uint8_t{0};
+    }
+
+    /// See CylinderLife.
+    void begin_life(int place, int count, Real mean, Real variance) noexcept {
+        life_.begin_with(place, count, mean, variance);
     }
 
     /// One more firing of a place: `amplitude` lost against the pattern, which has it as it was with this probability; `loss_ratio`:

@@ -27,6 +27,14 @@ class CylinderLife {
         place_.fill(Place{});
     }
 
+    /// What `count` firings of a place that were as the pattern has them scattered by, in the place of all that was known of it.
+    void begin_with(int place, int count, Real mean, Real variance) noexcept {
+        Place& p = at(place);
+        p.count = static_cast<float>(count);
+        p.mean = static_cast<float>(mean);
+        p.variance = static_cast<float>(variance);
+    }
+
     /// A firing that was as the pattern has it, but for `amplitude` of its work, with this probability.
     void follow(int place, Real amplitude, Real probability) noexcept {
         Place& p = at(place);
@@ -51,7 +59,7 @@ class CylinderLife {
     /// What one place adds to the sums.
     [[nodiscard]] Sums of(int place) const noexcept {
         const Place& p = at(place);
-        if (p.count < kFew || !(p.variance > 0.0F)) return {};
+        if (p.count < kFewest || !(p.variance > 0.0F)) return {};
         // Healthy cylinders differ by a fifth in how they scatter (engineering range, from memory); a variance of n values, a
         // little heavy in the tail, is known to root(3/n).
         const Real weight = Real(1) / (kDifferent * kDifferent + Real(3) / static_cast<Real>(p.count));
@@ -91,6 +99,7 @@ class CylinderLife {
 
   private:
     static constexpr float kMemory = 200;  // firings
+    static constexpr float kFewest = 4;    // firings that tell anything of their scatter
     static constexpr float kFew = 8;
     static constexpr float kFarthest = 9;  // times the variance
     static constexpr Real kDifferent = Real(0.4);

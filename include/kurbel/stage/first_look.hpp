@@ -1,6 +1,8 @@
 // The first look at an engine that has just become known: what the firings that waited tell together.
 #pragma once
 
+#include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 
@@ -31,6 +33,7 @@ class FirstLook {
         windows_.learn_again(end_, bins_, false);
         engine.match();
         take_out_losses();
+        tell_life();
         windows_.learn_again(end_, bins_, true);
         suspects_ = engine.suspects(end_ - bins_);
         if (first_.burns_at_times(suspects_)) {
@@ -88,6 +91,31 @@ class FirstLook {
             const PendingFiring<Real>& entry = windows_.pending[first_.firing(n)];
             take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before,
                           first_.lost(n));
+        }
+    }
+
+    /// Tells how each place's firings scatter that lost nothing, by which those that burn are told from a dead cylinder's.
+    void tell_life() noexcept {
+        struct Sums {
+            int count = 0;
+            Real sum = 0;
+            Real square = 0;
+        };
+        std::array<Sums, kMaxCylinders> places{};
+        for (int i = 0; i < windows_.pending.count(); ++i) {
+            const PendingFiring<Real>& entry = windows_.pending[i];
+            if (entry.length < windows_.size || first_.has_lost(i) || first_.is_open(entry.place)) continue;
+            Sums& sums = places[static_cast<std::size_t>(entry.place)];
+            ++sums.count;
+            sums.sum += first_.left(i);
+            sums.square += first_.left(i) * first_.left(i);
+        }
+        for (int k = 0; k < kMaxCylinders; ++k) {
+            const Sums& sums = places[static_cast<std::size_t>(k)];
+            if (sums.count < 2) continue;
+            const auto n = static_cast<Real>(sums.count);
+            windows_.engine.levels.begin_life(k, sums.count, sums.sum / n,
+                                              std::max(sums.square - sums.sum * sums.sum / n, Real(0)) / (n - Real(1)));
         }
     }
 

@@ -98,6 +98,9 @@ class FirstLosses {
         return sum;
     }
 
+    /// What is left of the amplitude of a firing, the losses taken out.
+    [[nodiscard]] Real left(int firing) const noexcept { return left_[static_cast<std::size_t>(firing)]; }
+
     /// Scatter of the others, and how many they are.
     [[nodiscard]] Real deviation() const noexcept { return deviation_; }
     [[nodiscard]] int others() const noexcept { return others_; }

@@ -122,7 +122,7 @@ struct LearnedEngine {
     /// were dead all the while, which takes longer than all the rest.
     void learn_again(std::int64_t first, int count, bool examine) noexcept {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
-        levels.restart();
+        levels.relearn();
         for (int i = 0; i < count; ++i) {
             const std::int64_t from = first + i * grid.bins;
             const PatternPoint<Real> mean = learn_pattern(from, first + count * grid.bins);

@@ -84,9 +84,10 @@ class WorkEstimator {
             const bool deviates = feedback.misfire != dead || (dead && feedback.loss_ratio > kClearlyMore);
             windows_.engine.levels.note(place, deviates ? windows_.pending[0].amplitude : Real(0));
             const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
+            // How those scatter that were rehearsed has been told.
             if (feedback.learn && !firing.rehearsal)
-                windows_.engine.levels.follow_life(place, windows_.pending[0].amplitude, deviates ? Real(0) : usual,
-                                                   feedback.loss_ratio);
+                windows_.engine.levels.follow_life(place, windows_.pending[0].amplitude,
+                                                   deviates || firing.rehearsed ? Real(0) : usual, feedback.loss_ratio);
             if (windows_.rehearsal.runs())
                 windows_.rehearsal.note(windows_.pending[0].bin, deviates ? windows_.pending[0].amplitude : Real(0));
             if (deviates) remove_deviation();
