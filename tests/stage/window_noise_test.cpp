@@ -174,23 +174,35 @@ TEST(DrivelineSwing, NeitherScatterNorALossCountsAsOne) {
     for (int i = 0; i < 200; ++i) {
         Window x = s.edges(0.02);
         s.add_response(x, i % 2 == 0 ? 1.2F : 0.0F);
-        EXPECT_FALSE(DrivelineSwing::any(s.swing.variance(x, s.bank.response(1)))) << i;
+        EXPECT_FALSE(DrivelineSwing::any(s.swing.variance(x, s.bank.response(1), 0.0F))) << i;
     }
+}
+
+TEST(DrivelineSwing, AStepOfTorqueIsASwingBeforeItShows) {
+    Swing s;
+    const Window calm = s.edges(0.02);
+    const DrivelineSwing::Modes variance = s.swing.variance(calm, s.bank.response(1), 0.1F);
+    EXPECT_FLOAT_EQ(variance[0], 0.01F);
+    EXPECT_FLOAT_EQ(variance[1], 0.01F);
+    // Where more is seen, that counts.
+    Window shaken = calm;
+    for (int j = 0; j < s.size; ++j) shaken[static_cast<std::size_t>(j)] += 5.0F;
+    EXPECT_GT(s.swing.variance(shaken, s.bank.response(1), 0.1F)[0], 1.0F);
 }
 
 TEST(DrivelineSwing, LastsForSomeWindowsAndEnds) {
     Swing s;
     Window x{};
     for (int j = 0; j < s.size; ++j) x[static_cast<std::size_t>(j)] = 1.5F;
-    const DrivelineSwing::Modes shaken = s.swing.variance(x, s.bank.response(1));
+    const DrivelineSwing::Modes shaken = s.swing.variance(x, s.bank.response(1), 0.0F);
     EXPECT_GT(shaken[0], 1.0F);
     EXPECT_EQ(shaken[1], 0.0F);
     s.swing.follow(shaken);
     const Window calm{};
-    EXPECT_NEAR(s.swing.variance(calm, s.bank.response(1))[0], 0.7F * shaken[0], 1e-5F);
+    EXPECT_NEAR(s.swing.variance(calm, s.bank.response(1), 0.0F)[0], 0.7F * shaken[0], 1e-5F);
     int windows = 0;
-    for (; DrivelineSwing::any(s.swing.variance(calm, s.bank.response(1))) && windows < 100; ++windows)
-        s.swing.follow(s.swing.variance(calm, s.bank.response(1)));
+    for (; DrivelineSwing::any(s.swing.variance(calm, s.bank.response(1), 0.0F)) && windows < 100; ++windows)
+        s.swing.follow(s.swing.variance(calm, s.bank.response(1), 0.0F));
     EXPECT_GT(windows, 3);
     EXPECT_LT(windows, 40);
 }

@@ -98,6 +98,8 @@ class BinHistory {
     [[nodiscard]] bool same_cut(std::int64_t from, std::int64_t to) const noexcept {
         return holds(from) && holds(to) && cut_run_[at(to)] > to - from;
     }
+    /// How many bins up to and with this one have had the same cylinders cut.
+    [[nodiscard]] int same_cut_for(std::int64_t bin) const noexcept { return cut_run_[at(holds(bin) ? bin : newest_)]; }
     [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return static_cast<Real>(mean_energy_[at(bin)]); }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
         return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) +

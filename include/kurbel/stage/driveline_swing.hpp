@@ -30,14 +30,15 @@ class DrivelineSwing {
                 std::sqrt(std::max(covariance.along([this, m](int j) { return gauge(m, j); }), 0.0F));
     }
 
-    /// Prior variance of the states in window x, from itself and the windows before. All zero where nothing swings.
-    [[nodiscard]] Modes variance(const Window& x, const ResponseBank::Response& response) const noexcept {
+    /// Prior variance of the states in window x, from itself, the windows before, and a step of the engine's own torque, which makes
+    /// the driveline swing by as much: mean work a bin over the firing's. All zero where nothing swings.
+    [[nodiscard]] Modes variance(const Window& x, const ResponseBank::Response& response, float step) const noexcept {
         const Modes seen = held(x);
         const Modes lost = held(head_of(response, size_));
         Modes result;
         for (std::size_t m = 0; m < kModes; ++m) {
             const float beyond = std::fabs(seen[m]) - kUsual * spread_[m] - kLosses * std::fabs(lost[m]);
-            result[m] = std::max(variance_[m], beyond > 0.0F ? beyond * beyond : 0.0F);
+            result[m] = std::max({variance_[m], beyond > 0.0F ? beyond * beyond : 0.0F, step * step});
         }
         return result;
     }

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <bit>
 #include <cmath>
 #include <cstdint>
 
@@ -85,6 +86,20 @@ struct LearnedEngine {
     [[nodiscard]] Real pattern_doubt(std::int64_t bin, Real work) const noexcept {
         const Real harder = std::max(usual_work / work, Real(1));
         return residuals.pattern().doubt(residuals.point(bin)) * harder * harder;
+    }
+
+    /// Torque that came or went with the fuel of some cylinders not long before `bin`, as mean work a bin over that of a firing: it sets
+    /// the driveline swinging by as much (step response of a mass on a spring, any textbook on vibration).
+    [[nodiscard]] float torque_step(std::int64_t bin) const noexcept {
+        // A shuffle of 2 to 8 Hz with a tenth of critical damping has died away by then (engineering range, from memory).
+        constexpr float kSwinging_s = 0.4F;
+        const BinHistory<Real>& bins = residuals.bins();
+        const int since = bins.same_cut_for(bin);
+        if (!bins.holds(bin - since)) return 0.0F;
+        const auto bin_s = static_cast<float>(grid.bin_deg / 6.0) / static_cast<float>(residuals.speed_around(bin));
+        if (static_cast<float>(since) * bin_s > kSwinging_s) return 0.0F;
+        const int changed = std::popcount(bins.cut(bin - since) ^ bins.cut(bin));
+        return static_cast<float>(changed) / static_cast<float>(grid.bins);
     }
 
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and

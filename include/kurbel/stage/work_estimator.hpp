@@ -216,7 +216,8 @@ class WorkEstimator {
     float free_swing(PendingFiring<Real>& oldest, const ResponseBank::Match& match, Window& x) noexcept {
         if (oldest.length < windows_.size || !windows_.engine.covariance.learned()) return match.precision;
         const auto& response = windows_.engine.bank.response(oldest.place);
-        const DrivelineSwing::Modes variance = windows_.engine.swing.variance(x, response);
+        const DrivelineSwing::Modes variance =
+            windows_.engine.swing.variance(x, response, windows_.engine.torque_step(oldest.bin));
         windows_.engine.swing.follow(variance);
         if (!DrivelineSwing::any(variance)) return match.precision;
         DrivelineSwing::Modes states{};
