@@ -8,6 +8,7 @@
 #include <cmath>
 #include <limits>
 #include <random>
+#include <string>
 #include <utility>
 #include <vector>
 
@@ -476,6 +477,33 @@ TEST(Decision, RunningBeginsAt450AndEndsAt250) {
     EXPECT_EQ(reason_at(260.0), Reason::none);
     EXPECT_EQ(reason_at(240.0), Reason::cranking);
     EXPECT_EQ(reason_at(440.0), Reason::cranking);
+}
+
+TEST(Decision, AStartersFiringsStayThatWhenTheyAreRehearsed) {
+    // The engine catches at the fifth firing; three rehearsals, then all come for good.
+    Decision<double> decision = decision_of(4);
+    for (int pass = 0; pass < 4; ++pass)
+        for (int n = 0; n < 40; ++n) {
+            Firing firing = firing_at(n % 4, n == 2 ? 1.2 : 0.0);
+            firing.bin = 9 * n;
+            firing.rehearsal = pass < 3;
+            firing.rehearsed = pass == 3;
+            firing.speed_rpm = n < 5 ? 280.0 : 900.0;
+            const auto j = decision.judge(firing, false, true, false);
+            const std::string what = std::to_string(n) + " in pass " + std::to_string(pass);
+            EXPECT_EQ(j.reason, n < 5 ? Reason::cranking : Reason::none) << what;
+            EXPECT_EQ(j.verdict, n < 5 ? Verdict::unjudged : Verdict::fired) << what;
+            // The compression without combustion is among what the engine is learned from: it must not stay there.
+            EXPECT_EQ(j.feedback.misfire, n == 2) << what;
+            EXPECT_TRUE(j.feedback.learn) << what;
+        }
+    // Later a starter's firing is nothing that is taken out.
+    Firing firing = firing_at(0, 1.2);
+    firing.bin = 9 * 40;
+    firing.speed_rpm = 200.0;
+    const auto j = decision.judge(firing, false, false, false);
+    EXPECT_EQ(j.reason, Reason::cranking);
+    EXPECT_FALSE(j.feedback.misfire);
 }
 
 TEST(Decision, NothingIsLearnedFromWhatHadAnObstacle) {

@@ -52,12 +52,10 @@ class Decision {
         odds_.begin(firings_);
         levels_.begin();
         pedal_.begin();
-        strange_ = Real(1);
-        losing_ = 0;
-        lost_ = 0;
         drift_.fill(0);
         dead_ = 0;
-        running_ = false;
+        recent_ = before_rehearsal_ = Recent{};
+        rehearsed_bin_ = kNone;
         update_limits();
     }
 
@@ -67,8 +65,78 @@ class Decision {
     /// `learning`: the estimator does not know the engine yet; `young`: it knows less than it will soon.
     [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young,
                                         bool phase_missing) noexcept {
+        follow_rehearsals(firing);
+        const bool starting = !is_running(firing);
+        // What the engine did before it caught is among the firings that it is learned from, and is learned with them.
+        const bool told_later = firing.rehearsal || firing.rehearsed;
+        Judgement<Real> j = weigh(firing, learning, young,
+                                  starting && !told_later ? Reason::cranking : obstacle(firing, phase_missing));
+        if (starting) {
+            j.verdict = Verdict::unjudged;
+            j.reason = Reason::cranking;
+        }
+        return j;
+    }
+
+    /// What firings show that were looked at together, before any of them is judged: how healthy ones scatter, and who loses how many.
+    void expect(const FirstFindings<Real>& found) noexcept {
+        scatter_.settle(found.scatter, found.healthy);
+        for (int k = 0; k < firings_; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            odds_.expect_rate(k, found.lost[place], found.firings[place]);
+        }
+        update_limits();
+    }
+
+  private:
+    using Seen = typename MisfireOdds<Real>::Seen;
+    using Places = std::uint16_t;  // a bit a place
+    static_assert(kMaxCylinders <= 16);
+    [[nodiscard]] static bool has(Places places, int place) noexcept { return ((places >> place) & 1) != 0; }
+    static void set(Places& places, int place, bool in) noexcept {
+        const auto bit = static_cast<Places>(1U << place);
+        places = static_cast<Places>(in ? places | bit : places & ~bit);
+    }
+
+    /// What the firings just before were like.
+    struct Recent {
+        bool running = false;
+        Places lost = 0;   ///< whose last firing was beyond its limit
+        Real strange = 1;  ///< mean of the last windows
+        Real losing = 0;   ///< share of the last firings beyond their limit
+    };
+    static constexpr std::int64_t kNone = INT64_MIN;
+
+    // There the probability overrules the accepted chance, if that is the usual one.
+    static constexpr Real kClearOdds = Real(1.5);
+    static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
+    static constexpr Real kUsualChance = Real(2e-5);
+    // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
+    // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
+    static constexpr Real kLeastLoss = Real(0.35);
+    static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
+    static constexpr Real kWhole = Real(1.3);
+    // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
+    // as if one of this many firings before the first had been a misfire.
+    static constexpr Real kSuspicion = Real(50);
+    static constexpr Real kStrangest = Real(25);  // mean square misfit: five deviations in every bin
+    static constexpr Real kMost = Real(0.6);      // of the firings of the last two cycles
+    static constexpr Real kLosingCycles = Real(2);
+    static constexpr Real kUsuallyStrange = Real(2);  // times the usual mean square: common among calm windows
+    static constexpr Real kAsLikely = Real(0.5);      // to have lost its work as to have been pushed
+    static constexpr Real kUnrestCycles = Real(2);
+    static constexpr float kOffLevel = 0.25F;
+    static constexpr Real kDriftFirings = Real(6);
+    static constexpr Real kLeastDrift = Real(0.2);   // half of what makes a misfire
+    static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
+    static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
+    static constexpr Real kStalled_rpm = Real(250);
+
+    /// The same where nothing but `reason` stands in the way.
+    [[nodiscard]] Judgement<Real> weigh(const FiringWork<Real>& firing, bool learning, bool young,
+                                        Reason reason) noexcept {
         Judgement<Real> j;
-        j.reason = obstacle(firing, phase_missing);
+        j.reason = reason;
         if (!firing.rehearsal && firing.speed_rpm > Real(0))
             pedal_.take(static_cast<float>(firing.load), firing_deg_ / (6.0F * static_cast<float>(firing.speed_rpm)));
         if (!firing.complete) return j;
@@ -123,51 +191,6 @@ class Decision {
         return j;
     }
 
-    /// What firings show that were looked at together, before any of them is judged: how healthy ones scatter, and who loses how many.
-    void expect(const FirstFindings<Real>& found) noexcept {
-        scatter_.settle(found.scatter, found.healthy);
-        for (int k = 0; k < firings_; ++k) {
-            const auto place = static_cast<std::size_t>(k);
-            odds_.expect_rate(k, found.lost[place], found.firings[place]);
-        }
-        update_limits();
-    }
-
-  private:
-    using Seen = typename MisfireOdds<Real>::Seen;
-    using Places = std::uint16_t;  // a bit a place
-    static_assert(kMaxCylinders <= 16);
-    [[nodiscard]] static bool has(Places places, int place) noexcept { return ((places >> place) & 1) != 0; }
-    static void set(Places& places, int place, bool in) noexcept {
-        const auto bit = static_cast<Places>(1U << place);
-        places = static_cast<Places>(in ? places | bit : places & ~bit);
-    }
-
-    // There the probability overrules the accepted chance, if that is the usual one.
-    static constexpr Real kClearOdds = Real(1.5);
-    static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
-    static constexpr Real kUsualChance = Real(2e-5);
-    // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
-    // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
-    static constexpr Real kLeastLoss = Real(0.35);
-    static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
-    static constexpr Real kWhole = Real(1.3);
-    // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
-    // as if one of this many firings before the first had been a misfire.
-    static constexpr Real kSuspicion = Real(50);
-    static constexpr Real kStrangest = Real(25);  // mean square misfit: five deviations in every bin
-    static constexpr Real kMost = Real(0.6);      // of the firings of the last two cycles
-    static constexpr Real kLosingCycles = Real(2);
-    static constexpr Real kUsuallyStrange = Real(2);  // times the usual mean square: common among calm windows
-    static constexpr Real kAsLikely = Real(0.5);      // to have lost its work as to have been pushed
-    static constexpr Real kUnrestCycles = Real(2);
-    static constexpr float kOffLevel = 0.25F;
-    static constexpr Real kDriftFirings = Real(6);
-    static constexpr Real kLeastDrift = Real(0.2);   // half of what makes a misfire
-    static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
-    static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
-    static constexpr Real kStalled_rpm = Real(250);
-
     /// Evidence beyond which a firing counts as a misfire. The accepted chance of a false alarm speaks of healthy firings that scatter
     /// as they do on the whole. Where the probability, which knows what the last ones did, how often this cylinder misfires and how
     /// misfires read, says clearly otherwise, the limit is where it would not say so clearly any more. Without
@@ -188,8 +211,8 @@ class Decision {
     /// Scale of the variance where windows, this one and those before, hold more than health or misfire explain: their common
     /// scale is then not the learned one, as with Student's t. One odd window alone may be a misfire of a kind not seen yet.
     [[nodiscard]] Real unrest(const FiringWork<Real>& firing) noexcept {
-        const Real scale = std::min(firing.strange, strange_) / kUsuallyStrange;
-        strange_ += (std::min(firing.strange, kStrangest) - strange_) / (kUnrestCycles * Real(firings_));
+        const Real scale = std::min(firing.strange, recent_.strange) / kUsuallyStrange;
+        recent_.strange += (std::min(firing.strange, kStrangest) - recent_.strange) / (kUnrestCycles * Real(firings_));
         return std::max(scale, Real(1));
     }
 
@@ -231,19 +254,35 @@ class Decision {
     }
 
     void follow_losing(int place, bool lost) noexcept {
-        losing_ += ((lost ? Real(1) : Real(0)) - losing_) / (kLosingCycles * Real(firings_));
-        set(lost_, place, lost);
+        recent_.losing += ((lost ? Real(1) : Real(0)) - recent_.losing) / (kLosingCycles * Real(firings_));
+        set(recent_.lost, place, lost);
     }
 
     /// Most firings, and of each cylinder the last, with one exception: where two of three cylinders misfire, the third tells that it is they.
     [[nodiscard]] bool nearly_all_lose() const noexcept {
-        const int lost = std::popcount(lost_);
-        return losing_ > kMost && lost >= firings_ - (firings_ > 3 ? 1 : 0);
+        const int lost = std::popcount(recent_.lost);
+        return recent_.losing > kMost && lost >= firings_ - (firings_ > 3 ? 1 : 0);
     }
 
-    [[nodiscard]] Reason obstacle(const FiringWork<Real>& firing, bool phase_missing) noexcept {
-        running_ = running_ ? firing.speed_rpm > kStalled_rpm : firing.speed_rpm > kRunning_rpm;
-        if (!running_) return Reason::cranking;
+    /// Rehearsals go through the same firings several times: what the last ones of them were like is nothing to the first ones, which
+    /// come next. A starter's firings would be judged as those of a running engine.
+    void follow_rehearsals(const FiringWork<Real>& firing) noexcept {
+        if (rehearsed_bin_ == kNone && firing.rehearsal) {
+            before_rehearsal_ = recent_;
+            odds_before_rehearsal_ = odds_.recent();
+        } else if (rehearsed_bin_ != kNone && firing.bin <= rehearsed_bin_) {
+            recent_ = before_rehearsal_;
+            odds_.go_on_after(odds_before_rehearsal_);
+        }
+        rehearsed_bin_ = firing.rehearsal ? firing.bin : kNone;
+    }
+
+    [[nodiscard]] bool is_running(const FiringWork<Real>& firing) noexcept {
+        recent_.running = recent_.running ? firing.speed_rpm > kStalled_rpm : firing.speed_rpm > kRunning_rpm;
+        return recent_.running;
+    }
+
+    [[nodiscard]] static Reason obstacle(const FiringWork<Real>& firing, bool phase_missing) noexcept {
         if (firing.cut) return Reason::fuel_cut;
         if (phase_missing) return Reason::no_phase;
         if (!firing.complete) return Reason::no_sync;
@@ -283,12 +322,12 @@ class Decision {
 
     int firings_ = 0;
     float firing_deg_ = 180.0F;  // crank degrees from one firing to the next
-    bool running_ = false;
     bool sized_ = true;
-    Places lost_ = 0;  // whose last firing was beyond its limit
     Places dead_ = 0;  // which were held dead when last judged
-    Real strange_ = 1;  // mean of the last windows
-    Real losing_ = 0;   // share of the last firings beyond their limit
+    Recent recent_{};
+    Recent before_rehearsal_{};
+    typename MisfireOdds<Real>::Recent odds_before_rehearsal_{};
+    std::int64_t rehearsed_bin_ = kNone;  // of the last firing, if it will come once more
     Real normal_limit_ = Real(4.1);
     Real clearly_lost_ = Real(0.8);
     Real clearly_healthy_ = Real(0.2);

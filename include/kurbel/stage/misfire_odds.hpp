@@ -24,6 +24,8 @@ namespace kurbel {
 template <class Real>
 class MisfireOdds {
   public:
+    static constexpr int kNever = 1 << 20;
+
     /// One firing: its lost share, and the mean and deviation of healthy firings of its cylinder.
     struct Seen {
         int place = 0;
@@ -34,25 +36,33 @@ class MisfireOdds {
         Real healthy = 0;    ///< in usual ones
     };
 
+    /// What the firings just before tell of the next one.
+    struct Recent {
+        int since = kNever;  ///< firings that passed since a misfire
+        bool last_lost = false;
+        Real unrest = 1;  ///< mean square of the last healthy deviates
+    };
+    [[nodiscard]] const Recent& recent() const noexcept { return recent_; }
+    /// The stream goes on after those firings.
+    void go_on_after(const Recent& recent) noexcept { recent_ = recent; }
+
     void begin(int firings) noexcept {
         firings_ = firings;
-        rate_.fill({kFirstRate, Real(0), false});
+        rate_.fill({kFirstRate, 0.0F, false});
         echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
         size_.begin();
-        unrest_ = Real(1);
         unrest_scale_ = Real(1);
-        since_ = kNever;
-        last_lost_ = false;
+        recent_ = {};
     }
 
     /// Probability of a misfire, 0 to 1. To be asked once of each firing, in order of time.
     [[nodiscard]] Real probability(const Seen& seen, const HealthyScatter<Real>& scatter) noexcept {
-        since_ = last_lost_ ? 0 : std::min(since_ + 1, kNever);
-        unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + unrest_ - kUsualUnrest));
+        recent_.since = recent_.last_lost ? 0 : std::min(recent_.since + 1, kNever);
+        unrest_scale_ = std::sqrt(std::max(Real(1), Real(1) + recent_.unrest - kUsualUnrest));
         told_ = densities(seen, scatter);
         const Real probability = posterior(told_, prior(seen));
         // A dead cylinder's losses are in the pattern, with all that follows from them.
-        last_lost_ = !seen.dead && probability > Real(0.5);
+        recent_.last_lost = !seen.dead && probability > Real(0.5);
         if (!seen.dead) follow_unrest(seen, scatter, Real(1) - probability);
         return probability;
     }
@@ -98,7 +108,7 @@ class MisfireOdds {
     /// Of the first firings of a place so many seem to have lost their work.
     void expect_rate(int place, int lost, int firings) noexcept {
         Rate& rate = rate_[static_cast<std::size_t>(place)];
-        rate = {(kFirstRate * kFirstFirings + Real(lost)) / (kFirstFirings + Real(firings)), Real(0), false};
+        rate = {(kFirstRate * kFirstFirings + Real(lost)) / (kFirstFirings + Real(firings)), 0.0F, false};
     }
 
     /// Learns from the firing last asked of, a misfire with this probability.
@@ -106,7 +116,7 @@ class MisfireOdds {
         learn_echo(seen, scatter, Real(1) - probability);
         if (probability > kRarest && !seen.dead) size_.learn(seen.lost, error_of(seen), probability);
         Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
-        if (seen.dead != rate.dead) rate = {first_rate(seen.dead), Real(0), seen.dead};
+        if (seen.dead != rate.dead) rate = {first_rate(seen.dead), 0.0F, seen.dead};
         rate.learn(probability);
     }
 
@@ -133,17 +143,16 @@ class MisfireOdds {
     static constexpr Real kFirstEcho = Real(1.15);
     static constexpr Real kEchoFirings = Real(30);
     static constexpr Real kEchoMemory = Real(300);
-    static constexpr int kNever = 1 << 20;
 
     /// Running share of misfires.
     struct Rate {
         Real share = kFirstRate;
-        Real seen = 0;
+        float seen = 0;
         bool dead = false;
 
         void learn(Real probability) noexcept {
-            seen = std::min(seen + Real(1), kMemory);
-            share += (probability - share) / std::min(seen + kFirstFirings, kMemory);
+            seen = std::min(seen + 1.0F, static_cast<float>(kMemory));
+            share += (probability - share) / std::min(static_cast<Real>(seen) + kFirstFirings, kMemory);
         }
     };
     /// How many times as wide healthy firings scatter after a misfire.
@@ -193,7 +202,7 @@ class MisfireOdds {
     }
 
     /// 0: the firing right after a misfire, 1: others within a cycle of one, -1: none of them.
-    [[nodiscard]] int after() const noexcept { return since_ == 0 ? 0 : (since_ < firings_ ? 1 : -1); }
+    [[nodiscard]] int after() const noexcept { return recent_.since == 0 ? 0 : (recent_.since < firings_ ? 1 : -1); }
     [[nodiscard]] Real echo_scale() const noexcept {
         return after() < 0 ? Real(1) : echo_[static_cast<std::size_t>(after())].scale;
     }
@@ -202,7 +211,7 @@ class MisfireOdds {
 
     void follow_unrest(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
         const Real x = scatter.as_normal((seen.lost - seen.mean) / seen.deviation) / echo_scale();
-        unrest_ += weight * (std::min(x * x, kLargestSquare) - unrest_) / kUnrestFirings;
+        recent_.unrest += weight * (std::min(x * x, kLargestSquare) - recent_.unrest) / kUnrestFirings;
     }
 
     void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
@@ -215,9 +224,7 @@ class MisfireOdds {
     }
 
     int firings_ = 1;
-    int since_ = kNever;  ///< firings that passed since a misfire
-    bool last_lost_ = false;
-    Real unrest_ = 1;  ///< mean square of the last healthy deviates
+    Recent recent_{};
     Real unrest_scale_ = 1;
     Densities told_{};  ///< of the firing last asked of
     MisfireSize<Real> size_{};
