@@ -358,10 +358,12 @@ TEST(Decision, WhoLostManyOfTheFirstFiringsIsBelievedToLoseMore) {
         return decision.judge(firing_at(1, 0.6), false, false, false).probability;
     };
     EXPECT_GT(probability(4), probability(0) + 0.1);
-    // Beta(0.8, 39.2) and the counts: the odds differ by the prior's alone.
+    // What all four do is one in fifty, worth 40 firings each, and their 32 counts; what this one does is that, worth 40, and its own 8.
+    // The odds differ by the prior's alone.
     const auto odds = [](double p) { return p / (1.0 - p); };
-    const double prior = odds((0.8 + 4.0) / 48.0) / odds(0.8 / 48.0);
-    EXPECT_NEAR(odds(probability(4)) / odds(probability(0)), prior, 1e-6 * prior);
+    const auto prior = [](double lost) { return (lost + 40.0 * (3.2 + lost) / 192.0) / 48.0; };
+    const double ratio = odds(prior(4.0)) / odds(prior(0.0));
+    EXPECT_NEAR(odds(probability(4)) / odds(probability(0)), ratio, 1e-5 * ratio);
 }
 
 /// 400 healthy firings at half of the charge, then 40 at `load` that all lost their work: how many were called, and what the last was.

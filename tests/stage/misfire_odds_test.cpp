@@ -121,7 +121,8 @@ TEST_F(MisfireOddsTest, LearnsHowTheCrankRingsAfterAMisfire) {
 
 TEST_F(MisfireOddsTest, BelievesLessWhereAllScatter) {
     // A gear change: for two cycles firings lie two and a half deviations to this side and that, none of them a misfire.
-    for (int n = 0; n < 400; ++n) take(n % 4, n % 2 == 0 ? 0.1 : -0.1);
+    // For long enough that the rate of misfires does not fall any more.
+    for (int n = 0; n < 8000; ++n) take(n % 4, n % 2 == 0 ? 0.1 : -0.1);
     const double calm = ask(0, 0.6);
     for (int n = 0; n < 8; ++n) take(n % 4, n % 2 == 0 ? 2.5 * kDeviation : -2.5 * kDeviation);
     EXPECT_LT(ask(0, 0.6), 0.2 * calm);
@@ -149,6 +150,28 @@ TEST_F(MisfireOddsTest, ADeadCylinderIsDoubtedUntilItShows) {
     // Its own history as a working cylinder begins anew.
     take(3, 0.0);
     EXPECT_NEAR(ask(3, 0.5), ask(2, 0.5), 0.01);
+}
+
+TEST_F(MisfireOddsTest, WhatAllCylindersDoIsExpectedOfOne) {
+    const auto odds_of = [this](int place) { return ask(place, 0.5) / (1.0 - ask(place, 0.5)); };
+    const auto take_all = [this](int cycles, double lost_by_one) {
+        for (int n = 0; n < cycles; ++n)
+            for (int place = 0; place < 3; ++place) take(place, place == 0 && n % 5 == 0 ? lost_by_one : 0.0);
+    };
+    const double first = odds_of(3);
+    // Three cylinders that fire for twenty cycles: sixty firings against the forty of each of four that the first guess is worth.
+    take_all(20, 0.0);
+    EXPECT_NEAR(odds_of(3) / first, 160.0 / 220.0, 0.02);
+    // One of them misfires in one cycle of five: of all, that is one firing in fifteen. Who has fired two hundred times keeps a sixth of it.
+    SetUp();
+    take_all(200, 1.0);
+    const double all = (600.0 / 15.0 + 160.0 * 0.02) / 760.0;
+    const auto odds = [](double share) { return share / (1.0 - share); };
+    EXPECT_NEAR(odds_of(3) / odds_of(1), odds(all) / odds(all / 6.0), 0.1);
+    EXPECT_NEAR(odds_of(0) / odds_of(3), odds((200.0 * 0.2 + 40.0 * all) / 240.0) / odds(all), 0.1);
+    // Once their own history is long, it is no longer what another one does that counts.
+    take_all(1500, 1.0);
+    EXPECT_LT(odds_of(1), 0.02 * odds_of(3));
 }
 
 TEST_F(MisfireOddsTest, IsNeverOutsideZeroToOne) {

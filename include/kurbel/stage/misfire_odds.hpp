@@ -48,7 +48,8 @@ class MisfireOdds {
 
     void begin(int firings) noexcept {
         firings_ = firings;
-        rate_.fill({kFirstRate, 0.0F, false});
+        rate_.fill({});
+        of_all_ = {0.0F, 0.0F, kFirstFirings * static_cast<float>(firings), false};
         echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
         size_.begin();
         unrest_scale_ = Real(1);
@@ -107,8 +108,10 @@ class MisfireOdds {
 
     /// Of the first firings of a place so many seem to have lost their work.
     void expect_rate(int place, int lost, int firings) noexcept {
-        Rate& rate = rate_[static_cast<std::size_t>(place)];
-        rate = {(kFirstRate * kFirstFirings + Real(lost)) / (kFirstFirings + Real(firings)), 0.0F, false};
+        if (firings <= 0) return;
+        rate_[static_cast<std::size_t>(place)] = {};
+        rate_[static_cast<std::size_t>(place)].take(lost, firings);
+        of_all_.take(lost, firings);
     }
 
     /// Learns from the firing last asked of, a misfire with this probability.
@@ -116,8 +119,9 @@ class MisfireOdds {
         learn_echo(seen, scatter, Real(1) - probability);
         if (probability > kRarest && !seen.dead) size_.learn(seen.lost, error_of(seen), probability);
         Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
-        if (seen.dead != rate.dead) rate = {first_rate(seen.dead), 0.0F, seen.dead};
-        rate.learn(probability);
+        if (seen.dead != rate.dead) rate = {0.0F, 0.0F, kFirstFirings, seen.dead};
+        rate.learn(static_cast<float>(probability), kMemory);
+        if (!seen.dead) of_all_.learn(static_cast<float>(probability), kMemory * static_cast<float>(firings_));
     }
 
   private:
@@ -125,8 +129,8 @@ class MisfireOdds {
     static constexpr Real kFirstRate = Real(0.02);
     static constexpr Real kDeadRate = Real(0.5);
     static constexpr Real kRarest = Real(1e-4);
-    static constexpr Real kFirstFirings = Real(40);
-    static constexpr Real kMemory = Real(200);
+    static constexpr float kFirstFirings = 40.0F;
+    static constexpr float kMemory = 200.0F;
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
     static constexpr Real kFreedom = Real(30);
     static constexpr Real kPeak = Real(0.395632);  // Gamma(15.5) / (Gamma(15) root(30 pi))
@@ -144,15 +148,25 @@ class MisfireOdds {
     static constexpr Real kEchoFirings = Real(30);
     static constexpr Real kEchoMemory = Real(300);
 
-    /// Running share of misfires.
+    /// Running share of misfires: what was seen, and what is expected before, worth `expects` firings until that is forgotten, too.
     struct Rate {
-        Real share = kFirstRate;
+        float share = 0;  ///< of the firings seen
         float seen = 0;
+        float expects = kFirstFirings;
         bool dead = false;
 
-        void learn(Real probability) noexcept {
-            seen = std::min(seen + 1.0F, static_cast<float>(kMemory));
-            share += (probability - share) / std::min(static_cast<Real>(seen) + kFirstFirings, kMemory);
+        void learn(float probability, float memory) noexcept {
+            if (seen >= memory) expects *= 1.0F - 1.0F / memory;
+            seen = std::min(seen + 1.0F, memory);
+            share += (probability - share) / seen;
+        }
+        void take(int lost, int firings) noexcept {
+            seen += static_cast<float>(firings);
+            share += (static_cast<float>(lost) - share * static_cast<float>(firings)) / seen;
+        }
+        [[nodiscard]] Real after(Real expected) const noexcept {
+            return (static_cast<Real>(seen * share) + static_cast<Real>(expects) * expected) /
+                   static_cast<Real>(seen + expects);
         }
     };
     /// How many times as wide healthy firings scatter after a misfire.
@@ -169,10 +183,12 @@ class MisfireOdds {
 
     [[nodiscard]] Real prior(const Seen& seen) const noexcept {
         const Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
-        const Real share = rate.dead == seen.dead ? rate.share : first_rate(seen.dead);
+        // Cylinders share fuel, air and warmth, so that what all of them do is what one is expected to do (empirical Bayes: Efron and
+        // Morris, JASA 70:311-319, 1975, from memory).
+        const Real expected = seen.dead ? kDeadRate : of_all_.after(kFirstRate);
+        const Real share = rate.dead == seen.dead ? rate.after(expected) : expected;
         return std::clamp(share, kRarest, Real(1) - kRarest);
     }
-    [[nodiscard]] static Real first_rate(bool dead) noexcept { return dead ? kDeadRate : kFirstRate; }
 
     [[nodiscard]] Densities densities(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
         const Real spread = deviation_now(seen);
@@ -229,6 +245,7 @@ class MisfireOdds {
     Densities told_{};  ///< of the firing last asked of
     MisfireSize<Real> size_{};
     std::array<Rate, kMaxCylinders> rate_{};
+    Rate of_all_{};  // that are not dead
     std::array<Echo, 2> echo_{};
 };
 
