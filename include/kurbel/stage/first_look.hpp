@@ -81,7 +81,8 @@ class FirstLook {
             if (pending[i].usable()) windows_.find_amplitude(pending[i], x);
         }
         first_.find(pending, engine.bank, rehearsal.leverage(engine.cycles()), suspects_, bins_,
-                    engine.residuals.bins().oldest_connected() + before, engine.sized(), kLimit);
+                    engine.residuals.bins().oldest_connected() + before, end_ - engine.cycles() * bins_, engine.sized(),
+                    kLimit);
     }
 
     /// Takes the misfires that the waiting firings show together out of the bins.

@@ -28,11 +28,11 @@ class FirstLosses {
     static constexpr int kCapacity = PendingFirings<Real>::kCapacity;
 
     /// `leverage`: share of each cycle in the pattern; `suspects`: places whose pattern misses work; `cycle`: bins of an engine cycle;
-    /// `first_bin`: that a window can begin at; `sized`: expected work is known, so that a loss near one is a whole one; `limit`: healthy
-    /// deviations beyond which a loss is one. Some 8 KiB of stack.
+    /// `first_bin`: that a window can begin at; `learned_from`: where the cycles begin that the pattern was learned from; `sized`: expected work
+    /// is known, so that a loss near one is a whole one; `limit`: healthy deviations beyond which a loss is one. Some 16 KiB of stack.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
-              const std::array<bool, kMaxCylinders>& suspects, int cycle, std::int64_t first_bin, bool sized,
-              Real limit) noexcept {
+              const std::array<bool, kMaxCylinders>& suspects, int cycle, std::int64_t first_bin,
+              std::int64_t learned_from, bool sized, Real limit) noexcept {
         count_ = firings.count();
         own_ = Real(1) - leverage;
         cycle_ = cycle;
@@ -40,6 +40,7 @@ class FirstLosses {
         least_ = sized ? Real(0.4) : Real(0.3);
         whole_ = sized ? Real(1) : Real(0.7);
         first_bin_ = first_bin;
+        learned_from_ = learned_from;
         chosen_ = 0;
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
@@ -182,11 +183,19 @@ class FirstLosses {
             const Real size = left_[at] / own_;
             if (!usable_[at] || is_open(firings[i].place) || size < likely_) continue;
             const Real gain = size * left_[at] * static_cast<Real>(bank.precision(firings[i].place));
-            if (gain <= most) continue;
+            if (gain <= most || is_last_of_its_place(firings, i)) continue;
             most = gain;
             best = i;
         }
         return best;
+    }
+
+    /// Whether no other firing of its place is left that did not lose anything: one must be, for losses are told against it.
+    [[nodiscard]] bool is_last_of_its_place(const PendingFirings<Real>& firings, int i) const noexcept {
+        for (int other = 0; other < count_; ++other)
+            if (other != i && usable_[static_cast<std::size_t>(other)] && firings[other].place == firings[i].place)
+                return false;
+        return true;
     }
 
     /// What a whole loss at `from` adds to the amplitude of firing i: by the bins that they share, by the trend that is taken from the
@@ -202,15 +211,18 @@ class FirstLosses {
                        ? Real(0)
                        : static_cast<Real>(bank.leak(here.place, there.place, by));
         };
+        const auto level = static_cast<Real>(bank.level(here.place)) / Real(cycle_);
+        const bool has_trend = here.bin - first_bin_ >= cycle_;
+        const Real trend = has_trend ? sum(bank, there.place, -shift - cycle_, -shift) : Real(0);
+        const Real ratio = there.expected / here.expected;
+        // What happened before the learned cycles is not in the pattern.
+        if (there.bin < learned_from_) return (leak(shift) - level * trend) * ratio;
         Real pattern = 0;
         int by = shift % cycle_;
         while (by > -bank.length()) by -= cycle_;
         for (; by < bank.size(); by += cycle_) pattern += leak(by);
-        const auto level = static_cast<Real>(bank.level(here.place)) / Real(cycle_);
-        const bool has_trend = here.bin - first_bin_ >= cycle_;
-        const Real trend = has_trend ? sum(bank, there.place, -shift - cycle_, -shift) : Real(0);
         const Real in_pattern = pattern - level * sum(bank, there.place, 0, bank.length());
-        return (leak(shift) - level * trend - (Real(1) - own_) * in_pattern) * there.expected / here.expected;
+        return (leak(shift) - level * trend - (Real(1) - own_) * in_pattern) * ratio;
     }
 
     /// Of the response of a place, from its bin `from` to bin `to`.
@@ -298,6 +310,7 @@ class FirstLosses {
 
     int cycle_ = 1;
     std::int64_t first_bin_ = 0;
+    std::int64_t learned_from_ = 0;
     int count_ = 0;
     int chosen_ = 0;
     int others_ = 0;
