@@ -7,12 +7,11 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
-#include <limits>
 #include <utility>
 
+#include "kurbel/stage/first_groups.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/response_bank.hpp"
-#include "kurbel/stage/two_groups.hpp"
 
 namespace kurbel {
 
@@ -20,8 +19,8 @@ namespace kurbel {
 /// those around: looked at one by one, misfires seem small and healthy firings odd. Here the losses are taken in one after the
 /// other, the one that explains most first, all that were taken in are fitted together, and the pattern gives way each time
 /// (orthogonal matching pursuit: Pati, Rezaiifar and Krishnaprasad, Asilomar 1993, from memory). A cylinder that loses about every second firing
-/// shows none that stands out from its own mean: its firings fall in two groups a work apart, and the upper one is taken in at once. What is
-/// left tells how healthy firings scatter, and a loss that is within that scatter is given back.
+/// shows none that stands out from its own mean: what FirstGroups tells of it is taken in at once. What is left tells how healthy firings
+/// scatter, and a loss that is within that scatter is given back.
 template <class Real>
 class FirstLosses {
   public:
@@ -47,19 +46,9 @@ class FirstLosses {
             left_[at] = firings[i].amplitude;
             usable_[at] = firings[i].usable();
         }
-        open_.fill(false);
-        const Real apart = std::max(likely_, limit * calm_scatter(firings));
-        for (int place = 0; place < kMaxCylinders; ++place) {
-            const auto at = static_cast<std::size_t>(place);
-            bool mostly = false;
-            const Real least = upper_group(firings, place, apart, mostly);
-            if (least == kNone) continue;
-            // That most of them lost their work is believed where the pattern shows so, too: else it would be few that did more.
-            if (!mostly || suspects[at])
-                take_in_group(firings, bank, place, least);
-            else
-                open_[at] = true;
-        }
+        groups_.find(firings, own_, likely_, limit, suspects);
+        for (int place = 0; place < kMaxCylinders; ++place)
+            if (groups_.least_lost(place) != FirstGroups<Real>::kNone) take_in_group(firings, bank, place);
         take_in(firings, bank);
         give_back(firings, limit);
     }
@@ -67,7 +56,7 @@ class FirstLosses {
     /// Whether one of these places burns now and then, and mostly not.
     [[nodiscard]] bool burns_at_times(const std::array<bool, kMaxCylinders>& suspects) const noexcept {
         for (std::size_t place = 0; place < suspects.size(); ++place)
-            if (suspects[place] && open_[place]) return true;
+            if (suspects[place] && is_open(static_cast<int>(place))) return true;
         return false;
     }
 
@@ -80,7 +69,7 @@ class FirstLosses {
         return std::find(number_.begin(), number_.begin() + chosen_, firing) != number_.begin() + chosen_;
     }
     /// Its place's firings fall in two groups, and which of them is healthy is not known.
-    [[nodiscard]] bool is_open(int place) const noexcept { return open_[static_cast<std::size_t>(place)]; }
+    [[nodiscard]] bool is_open(int place) const noexcept { return groups_.is_open(place); }
 
     /// Log-likelihood gain of these losses over none at all, each of them rare, by how all others really scatter: a response along which this
     /// engine's crank swings anyway finds losses everywhere. `square`: function that gives the square of a firing's window.
@@ -108,8 +97,6 @@ class FirstLosses {
 
   private:
     static constexpr int kMost = kCapacity / 2;
-    static constexpr int kGroup = 2 * kFirstCycles;  // firings of one place, those of a two-stroke included
-    static constexpr Real kNone = std::numeric_limits<Real>::max();
     template <class T, int Size>
     using List = std::array<T, static_cast<std::size_t>(Size)>;
     static constexpr float kSingular = 1e-3F;
@@ -117,38 +104,8 @@ class FirstLosses {
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
-    /// Least amplitude of the firings of a place that lost their work, where they fall in two groups that are `apart` at least; else kNone.
-    /// `mostly`: they are more than the others.
-    [[nodiscard]] Real upper_group(const PendingFirings<Real>& firings, int place, Real apart,
-                                   bool& mostly) const noexcept {
-        TwoGroups<Real, kGroup> groups;
-        for (int i = 0; i < firings.count(); ++i)
-            if (firings[i].usable() && firings[i].place == place) groups.add(firings[i].amplitude);
-        if (!groups.split() || groups.difference() < apart) return kNone;
-        mostly = groups.mostly_upper();
-        return groups.least_upper();
-    }
-
-    /// How firings of a place scatter that is calmer than two thirds of them: several may lose firings, and only who loses none tells what is
-    /// usual. Without limit where there is but one.
-    [[nodiscard]] Real calm_scatter(const PendingFirings<Real>& firings) const noexcept {
-        std::array<Real, kMaxCylinders> each{};
-        int places = 0;
-        for (int place = 0; place < kMaxCylinders; ++place) {
-            List<Real, kCapacity> off{};
-            int count = 0;
-            for (int i = 0; i < firings.count(); ++i)
-                if (firings[i].usable() && firings[i].place == place)
-                    off[static_cast<std::size_t>(count++)] = std::fabs(firings[i].amplitude);
-            if (count > 1) each[static_cast<std::size_t>(places++)] = middle_of(off, count);
-        }
-        if (places < 2) return kNone;
-        const auto calm = each.begin() + (places - 1) / 3;
-        std::nth_element(each.begin(), calm, each.begin() + places);
-        return *calm / (kMedian * std::sqrt(own_));
-    }
-
-    void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place, Real least) noexcept {
+    void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place) noexcept {
+        const Real least = groups_.least_lost(place);
         for (int i = 0; i < count_ && chosen_ < count_ / 2; ++i) {
             if (!firings[i].usable() || firings[i].place != place) continue;
             usable_[static_cast<std::size_t>(i)] = firings[i].amplitude < least;
@@ -280,16 +237,12 @@ class FirstLosses {
         others_ = 0;
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
-            if (usable_[at] && !open_[static_cast<std::size_t>(firings[i].place)])
+            if (usable_[at] && !is_open(firings[i].place))
                 off[static_cast<std::size_t>(others_++)] = std::fabs(left_[at]) / std::sqrt(own_);
         }
-        deviation_ = others_ > 0 ? middle_of(off, others_) / kMedian : Real(0);
-    }
-
-    [[nodiscard]] static Real middle_of(List<Real, kCapacity>& values, int count) noexcept {
-        const auto middle = values.begin() + count / 2;
-        std::nth_element(values.begin(), middle, values.begin() + count);
-        return *middle;
+        const auto middle = off.begin() + others_ / 2;
+        std::nth_element(off.begin(), middle, off.begin() + others_);
+        deviation_ = others_ > 0 ? *middle / kMedian : Real(0);
     }
 
     /// Gives back the smallest losses, one by one, that healthy firings reach, too.
@@ -319,9 +272,9 @@ class FirstLosses {
     Real least_ = Real(0.4);        // nearer to "all lost" than to "nothing lost", with room for scatter
     Real whole_ = 1;                // loss that sizes are drawn towards
     Real own_ = 1;                  // share of a firing's own loss that it shows
+    FirstGroups<Real> groups_{};
     List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
     List<bool, kCapacity> usable_{};
-    std::array<bool, kMaxCylinders> open_{};
     List<int, kMost> number_{};
     List<Real, kMost> size_{};
     Eigen::Matrix<float, kMost, kMost> left_side_ = Eigen::Matrix<float, kMost, kMost>::Zero();
