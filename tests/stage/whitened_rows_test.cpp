@@ -17,12 +17,14 @@ Eigen::MatrixXd draw(int size, int further, unsigned seed) {
     std::normal_distribution<double> normal;
     const auto fill = [&](int rows, int columns) {
         Eigen::MatrixXd m(rows, columns);
-        for (double& value : m.reshaped()) value = normal(random);
+        for (int j = 0; j < columns; ++j)
+            for (int i = 0; i < rows; ++i) m(i, j) = normal(random);
         return m;
     };
     const Eigen::MatrixXd root = fill(size, size + 2);
     Eigen::MatrixXd all(size + further, size);
-    all << root * root.transpose(), fill(further, size);
+    all.topRows(size) = root * root.transpose();
+    if (further > 0) all.bottomRows(further) = fill(further, size);
     return all;
 }
 
@@ -38,7 +40,8 @@ TEST(WhitenedRows, AreWhatForwardSubstitutionMakesOfThem) {
             const Eigen::MatrixXd all = draw(size, further, static_cast<unsigned>(17 * size + further));
             const Eigen::LLT<Eigen::MatrixXd> llt(all.topRows(size));
             const Eigen::MatrixXd lower = llt.matrixL();
-            const Eigen::MatrixXd beneath = llt.matrixL().solve(all.bottomRows(further).transpose()).transpose();
+            Eigen::MatrixXd beneath(further, size);
+            if (further > 0) beneath = llt.matrixL().solve(all.bottomRows(further).transpose()).transpose();
             Rows rows;
             for (int j = 0; j < size; ++j) {
                 put(all, j, rows);
