@@ -227,6 +227,8 @@ class Decision {
         if (!levels_.may_lie_below(firing.place, pattern - kOffLevel)) return false;
         const TwoLevels::Heaps heaps = levels_.heaps(firing.place, static_cast<float>(scatter_.common()));
         if (!heaps.two || heaps.level > pattern - kOffLevel) return false;
+        // Where it worked so only once, while the pattern was being learned, it is the pattern that has moved since.
+        if (static_cast<float>(firing.lost) > heaps.level + kOffLevel) return false;
         feedback.healthy_level = static_cast<Real>(heaps.level - pattern);
         levels_.forget(firing.place);
         scatter_.forget(firing.place);
@@ -245,6 +247,7 @@ class Decision {
         if (std::fabs(drift) < std::max(kLeastDrift, kClearDrift * deviation)) return;
         feedback.healthy_level = drift;
         drift = Real(0);
+        levels_.forget(firing.place);
     }
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
