@@ -237,7 +237,7 @@ class PersistentMisfire {
     [[nodiscard]] Search search(const OrdersFit<Real>& fit, const LearnedPattern<Real>& pattern,
                                 const CylinderLife<Real>& life) const noexcept {
         return Search(fit.quadratic(), fit.linear(), orders_.firings(), kWeak, pattern.sized ? Real(1.4) : Real(2.5),
-                      prior_odds(life), life, orders_.four_stroke(), even_odds());
+                      prior_odds(life), life, orders_.four_stroke(), even_odds(life));
     }
 
     /// Fits the pattern in one surrounding. `spread`: spread_of() a true and of an eccentric wheel.
@@ -306,16 +306,21 @@ class PersistentMisfire {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
             odds[static_cast<std::size_t>(k)] =
-                hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely - life.losses(k);
+                hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely -
+                std::max(life.losses(k), Real(0));
         return odds;
     }
 
-    /// What is given back to each member of a set that lies evenly: it may be found late. Who was found before needs no more for that.
-    [[nodiscard]] std::array<Real, kMaxCylinders> even_odds() const noexcept {
+    /// What is given back to each member of a set that lies evenly: it may be found late (who was found before needs no more for that), and
+    /// that it never loses a work tells for it, for hardly anything else does. One alone stands out by its orders, and most healthy cylinders
+    /// never lose one either.
+    [[nodiscard]] std::array<Real, kMaxCylinders> even_odds(const CylinderLife<Real>& life) const noexcept {
         std::array<Real, kMaxCylinders> odds{};
-        for (int k = 0; k < orders_.firings(); ++k)
-            if (!held_[static_cast<std::size_t>(k)])
-                odds[static_cast<std::size_t>(k)] = hardened() * (kHardened - kHeld);
+        for (int k = 0; k < orders_.firings(); ++k) {
+            Real& one = odds[static_cast<std::size_t>(k)];
+            if (!held_[static_cast<std::size_t>(k)]) one = hardened() * (kHardened - kHeld);
+            one -= std::min(life.losses(k), Real(0));
+        }
         return odds;
     }
 
