@@ -324,5 +324,26 @@ TEST(PersistentMisfire, WhoLosesItsWorkTwiceIsNotAccused) {
     EXPECT_EQ(named(bench.persistent.examine(bench.pattern(work), life).missing), std::vector<int>{});
 }
 
+TEST(PersistentMisfire, ThatACylinderNeverLosesItsWorkAccusesNoneAlone) {
+    // Nor do most healthy ones ever; whatever the pattern holds of one, a quiet life changes nothing.
+    CylinderLife<double> quiet;
+    quiet.begin(4);
+    for (int n = 0; n < 1000; ++n)
+        for (int k = 0; k < 4; ++k) quiet.weigh_loss(k, -12.0);
+    ASSERT_LT(quiet.losses(1), -1.0);
+    Bench bench(engine_of({1, 3, 4, 2}), 1000.0);
+    bench.track(400);
+    int accused = 0;
+    for (double left = 0.6; left > -0.01; left -= 0.02) {
+        PerPlace work = all_places(1.0);
+        work[1] = left;
+        const auto silent = named(bench.persistent.examine(bench.pattern(work), kSilent).missing);
+        EXPECT_EQ(named(bench.persistent.examine(bench.pattern(work), quiet).missing), silent) << left;
+        accused += silent.empty() ? 0 : 1;
+    }
+    EXPECT_GT(accused, 0);
+    EXPECT_LT(accused, 31);
+}
+
 }  // namespace
 }  // namespace kurbel::test
