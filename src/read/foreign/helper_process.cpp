@@ -153,7 +153,9 @@ Frame HelperProcess::receive() {
     char head[9];
     read_exactly(head, sizeof head);
     const std::uint64_t size = little_endian(head + 1);
-    if (size > kMostFrame) throw InputError(path_, 0, "its reader answered nonsense");
+    // All kinds of frame are capitals: what else comes first tells at once, even of a reader that has gone since.
+    const bool is_kind = head[0] >= 'A' && head[0] <= 'Z';
+    if (size > kMostFrame || !is_kind) throw InputError(path_, 0, "its reader answered nonsense");
     Frame frame{head[0], std::string(size, '\0')};
     read_exactly(frame.bytes.data(), frame.bytes.size());
     if (frame.kind == 'E') throw InputError(path_, 0, frame.bytes);
