@@ -3,6 +3,7 @@
 import os
 import pty
 import subprocess
+import time
 
 import h5py
 import numpy as np
@@ -49,17 +50,34 @@ def test_arrays_and_tables(microseconds, tmp_path):
         np.testing.assert_array_equal(np.load(tmp_path / "recording" / "crank.npy"), microseconds * 1000)
 
 
-def test_progress_on_a_terminal(tmp_path):
-    """On a terminal a long read tells how far it is, and wipes that line; elsewhere nothing is written."""
-    file = tmp_path / "edges.csv"
-    with open(file, "wb") as stream:
-        stream.write(b"tick\n")
-        stream.write(PIECE * (50 * MIB // len(PIECE)))
-    write_mapping(file, crank="tick", time_unit="ticks", timer_hz=1e6, timer_bits=24)
+def convert_on_a_terminal(file, out):
+    """What is written to the terminal, and how long it took."""
     master, slave = pty.openpty()
-    done = subprocess.run([PROGRAM, "convert", str(file), "--out", str(tmp_path / "r"), "--npy"], stderr=slave, stdout=subprocess.PIPE, timeout=120)
+    began = time.monotonic()
+    done = subprocess.run([PROGRAM, "convert", str(file), "--out", str(out), "--npy"], stderr=slave, stdout=subprocess.PIPE, timeout=120)
+    seconds = time.monotonic() - began
+    os.set_blocking(master, False)
+    try:
+        seen = os.read(master, 1 << 16).decode()
+    except BlockingIOError:
+        seen = ""
     os.close(slave)
-    seen = os.read(master, 1 << 16).decode()
     os.close(master)
     assert done.returncode == 0
+    return seen, seconds
+
+
+def test_progress_on_a_terminal(tmp_path):
+    """On a terminal a long read tells how far it is, and wipes that line; what is read in half a second tells nothing, so the file grows until
+    this machine takes longer."""
+    file = tmp_path / "edges.csv"
+    file.write_bytes(b"tick\n")
+    write_mapping(file, crank="tick", time_unit="ticks", timer_hz=1e6, timer_bits=24)
+    for size in (50, 150, 600, 1800):
+        with open(file, "ab") as stream:
+            while stream.tell() < size * MIB:
+                stream.write(PIECE)
+        seen, seconds = convert_on_a_terminal(file, tmp_path / f"r{size}")
+        if seconds > 1.5:
+            break
     assert "\rreading edges.csv " in seen and " %" in seen and seen.endswith("\r\x1b[K")
