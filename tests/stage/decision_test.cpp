@@ -1,48 +1,17 @@
-// The verdicts on top of a learned scatter, and the order of obstacles.
+// The verdicts on top of a learned scatter.
 // Numbers "by SciPy" come from scipy.stats 1.10.1: binom.
 #include "kurbel/stage/decision.hpp"
 
 #include <gtest/gtest.h>
 
-#include <array>
 #include <cmath>
 #include <limits>
 #include <random>
-#include <string>
-#include <utility>
-#include <vector>
 
-#include "support/even_engine.hpp"
+#include "stage/decision_firings.hpp"
 
 namespace kurbel::test {
 namespace {
-
-using Firing = FiringWork<double>;
-
-Config config_of(int cylinders, double false_alarm = 2.0e-5) {
-    Config config;
-    config.engine = even_engine(cylinders);
-    config.settings.false_alarm = false_alarm;
-    return config;
-}
-
-Decision<double> decision_of(int cylinders, double false_alarm = 2.0e-5) {
-    Decision<double> decision;
-    decision.configure(config_of(cylinders, false_alarm));
-    return decision;
-}
-
-/// A firing without any obstacle.
-Firing firing_at(int place, double lost) {
-    Firing firing;
-    firing.place = place;
-    firing.phase_known = true;
-    firing.complete = true;
-    firing.sized = true;
-    firing.speed_rpm = 1500.0;
-    firing.lost = lost;
-    return firing;
-}
 
 TEST(Decision, AccusesNormalScatterNoMoreOftenThanPromised) {
     // Ten streams of 2e5 healthy firings, four places, deviation 0.15, so that the quantile and not the least loss decides.
@@ -281,84 +250,6 @@ TEST(Decision, WidensWhereOneWindowAfterAnotherIsOdd) {
     EXPECT_GT(unrest.judge(firing, false, false, false).evidence, 0.85 * evidence);
 }
 
-TEST(Decision, MovesAPatternThatFiringsDriftAwayFrom) {
-    for (const double sign : {1.0, -1.0}) {
-        Decision<double> decision = decision_of(4);
-        std::mt19937_64 random(12);
-        std::normal_distribution<double> normal(0.0, 0.06);
-        double moved = 0.0;
-        // A hundredth of the work more in each cycle, lost or gained, at place 2 alone; what is told is taken out, as the estimator
-        // would.
-        for (int n = 0; n < 4000; ++n) {
-            const double drift = n % 4 == 2 ? sign * std::max(0.0, 0.01 * (n / 4 - 900)) - moved : 0.0;
-            const auto j = decision.judge(firing_at(n % 4, normal(random) + drift), false, false, false);
-            EXPECT_NE(j.verdict, Verdict::misfire) << n;
-            if (n % 4 == 2) {
-                moved += j.feedback.healthy_level;
-            } else {
-                EXPECT_EQ(j.feedback.healthy_level, 0.0) << n;
-            }
-        }
-        EXPECT_NEAR(moved, sign * 0.85, 0.25);  // of one whole firing that the pattern has gone
-    }
-}
-
-TEST(Decision, MovesAPatternThatLiesBetweenFiringAndNot) {
-    Decision<double> decision = decision_of(4);
-    std::mt19937_64 random(5);
-    std::normal_distribution<double> normal(0.0, 0.06);
-    double moved = 0.0;
-    int at = 0;
-    for (int n = 0; n < 200 && moved == 0.0; ++n) {
-        const double level = n % 4 == 2 ? (n / 4 % 2 == 0 ? -0.5 : 0.5) : 0.0;
-        const auto j = decision.judge(firing_at(n % 4, level + normal(random)), false, false, false);
-        if (n % 4 != 2) {
-            EXPECT_EQ(j.feedback.healthy_level, 0.0);
-        }
-        moved = j.feedback.healthy_level;
-        at = n / 4;
-    }
-    EXPECT_NEAR(moved, -0.5, 0.1);
-    EXPECT_LT(at, 12);
-}
-
-TEST(Decision, WhatAFiringWasLikeBeforeThePatternFollowedIsNoSecondLevel) {
-    // While an engine starts its pattern lags behind: firings read as much more than it has, then as it has, and never as more again.
-    Decision<double> decision = decision_of(4);
-    std::mt19937_64 random(8);
-    std::normal_distribution<double> normal(0.0, 0.06);
-    for (int n = 0; n < 400; ++n) {
-        const bool then = n % 4 == 2 && n < 40;
-        Firing firing = firing_at(n % 4, (then ? -0.7 : 0.0) + normal(random));
-        firing.strange = then ? 3.0 : 1.0;  // a start's windows are odd: no drift is followed by them
-        EXPECT_EQ(decision.judge(firing, false, false, false).feedback.healthy_level, 0.0) << n;
-    }
-}
-
-TEST(Decision, MovesThePatternOfACylinderThatIsHeldDeadAndBurnsNowAndThen) {
-    Decision<double> decision = decision_of(4);
-    std::mt19937_64 random(6);
-    std::normal_distribution<double> normal(0.0, 0.06);
-    double moved = 0.0;
-    for (int n = 0; n < 200 && moved == 0.0; ++n) {
-        const bool dead = n % 4 == 2;
-        Firing firing = firing_at(n % 4, (dead ? (n / 4 % 3 == 0 ? 0.4 : 1.3) : 0.0) + normal(random));
-        firing.dead = dead;
-        moved = decision.judge(firing, false, false, false).feedback.healthy_level;
-        if (!dead) {
-            EXPECT_EQ(moved, 0.0) << n;
-        }
-    }
-    EXPECT_NEAR(moved, -0.6, 0.1);
-    // One that never burns scatters around its pattern, and one that died has no second level for having been alive.
-    Decision<double> quiet = decision_of(4);
-    for (int n = 0; n < 400; ++n) {
-        Firing firing = firing_at(n % 4, (n % 4 == 2 && n > 200 ? 1.0 : 0.0) + normal(random));
-        firing.dead = n % 4 == 2 && n > 200;
-        EXPECT_EQ(quiet.judge(firing, false, false, false).feedback.healthy_level, 0.0) << n;
-    }
-}
-
 TEST(Decision, WhoLostManyOfTheFirstFiringsIsBelievedToLoseMore) {
     const auto probability = [](int lost) {
         Decision<double> decision = decision_of(4);
@@ -377,80 +268,6 @@ TEST(Decision, WhoLostManyOfTheFirstFiringsIsBelievedToLoseMore) {
     const auto prior = [](double lost) { return (lost + 40.0 * (3.2 + lost) / 192.0) / 48.0; };
     const double ratio = odds(prior(4.0)) / odds(prior(0.0));
     EXPECT_NEAR(odds(probability(4)) / odds(probability(0)), ratio, 1e-5 * ratio);
-}
-
-/// 400 healthy firings at half of the charge, then 40 at `load` that all lost their work: how many were called, and what the last was.
-std::pair<int, Judgement<double>> all_lost_at(double load) {
-    Decision<double> decision = decision_of(4);
-    for (int n = 0; n < 400; ++n) {
-        Firing firing = firing_at(n % 4, 0.0);
-        firing.load = 0.5;
-        static_cast<void>(decision.judge(firing, false, false, false));
-    }
-    int called = 0;
-    Judgement<double> last;
-    for (int n = 0; n < 40; ++n) {
-        Firing firing = firing_at(n % 4, 1.2);
-        firing.load = load;
-        last = decision.judge(firing, false, false, false);
-        called += last.verdict == Verdict::misfire ? 1 : 0;
-    }
-    return {called, last};
-}
-
-TEST(Decision, WhatMostCylindersLoseAtOnceIsNoMisfireWhereTheFootMovedOrIsNotKnown) {
-    for (const double load : {0.1, std::numeric_limits<double>::quiet_NaN()}) {
-        const auto [called, last] = all_lost_at(load);
-        EXPECT_EQ(last.reason, Reason::transient) << load;
-        EXPECT_TRUE(last.feedback.learn) << load;
-        EXPECT_LE(called, 8) << load;  // two cycles
-    }
-    // Ignition or fuel may fail all of them under a still foot.
-    EXPECT_EQ(all_lost_at(0.5).first, 40);
-    // Two cylinders of four may well misfire together, and two of three.
-    for (const int cylinders : {4, 3}) {
-        Decision<double> some = decision_of(cylinders);
-        for (int n = 0; n < 400; ++n) static_cast<void>(some.judge(firing_at(n % cylinders, 0.0), false, false, false));
-        for (int n = 0; n < 400; ++n) {
-            const bool lost = n % cylinders < 2;
-            const auto j = some.judge(firing_at(n % cylinders, lost ? 1.2 : 0.0), false, false, false);
-            EXPECT_EQ(j.verdict, lost ? Verdict::misfire : Verdict::fired) << n << " of " << cylinders;
-        }
-    }
-}
-
-TEST(Decision, SaysTheFirstObstacleOfSeveral) {
-    Decision<double> fresh = decision_of(2);
-    Firing firing = firing_at(0, 0.3);
-    firing.speed_rpm = 200.0;
-    firing.cut = true;
-    firing.complete = false;
-    firing.changing = true;
-    firing.known_variance = 1.0;  // so large that even a whole loss would stay below the limit
-    bool learning = true;
-    bool phase_missing = true;
-    const auto reason = [&] {
-        Decision<double> decision = fresh;
-        const auto j = decision.judge(firing, learning, false, phase_missing);
-        EXPECT_EQ(j.verdict, Verdict::unjudged);
-        return j.reason;
-    };
-    EXPECT_EQ(reason(), Reason::cranking);
-    firing.speed_rpm = 1500.0;
-    EXPECT_EQ(reason(), Reason::fuel_cut);
-    firing.cut = false;
-    EXPECT_EQ(reason(), Reason::no_phase);
-    phase_missing = false;
-    EXPECT_EQ(reason(), Reason::no_sync);
-    firing.complete = true;
-    EXPECT_EQ(reason(), Reason::transient);
-    firing.changing = false;
-    EXPECT_EQ(reason(), Reason::learning);
-    learning = false;
-    EXPECT_EQ(reason(), Reason::low_torque);
-    firing.known_variance = 0.0;
-    EXPECT_EQ(fresh.judge(firing, learning, false, phase_missing).verdict, Verdict::fired);
-    EXPECT_EQ(fresh.judge(firing, learning, false, phase_missing).reason, Reason::none);
 }
 
 TEST(Decision, ALossFarBeyondALargeLimitIsAMisfireAllTheSame) {
@@ -478,67 +295,6 @@ TEST(Decision, AFiringThatClearlyDidItsWorkIsJudgedWhereTheLimitIsLarge) {
     // Where even that tells nothing, it is not told.
     firing.known_variance = 1.0;
     EXPECT_EQ(decision.judge(firing, false, false, false).reason, Reason::low_torque);
-}
-
-TEST(Decision, RunningBeginsAt450AndEndsAt250) {
-    Decision<double> decision = decision_of(1);
-    const auto reason_at = [&](double rpm) {
-        Firing firing = firing_at(0, 0.0);
-        firing.speed_rpm = rpm;
-        return decision.judge(firing, false, false, false).reason;
-    };
-    EXPECT_EQ(reason_at(440.0), Reason::cranking);
-    EXPECT_EQ(reason_at(460.0), Reason::none);
-    EXPECT_EQ(reason_at(260.0), Reason::none);
-    EXPECT_EQ(reason_at(240.0), Reason::cranking);
-    EXPECT_EQ(reason_at(440.0), Reason::cranking);
-}
-
-TEST(Decision, AStartersFiringsStayThatWhenTheyAreRehearsed) {
-    // The engine catches at the fifth firing; three rehearsals, then all come for good.
-    Decision<double> decision = decision_of(4);
-    for (int pass = 0; pass < 4; ++pass)
-        for (int n = 0; n < 40; ++n) {
-            Firing firing = firing_at(n % 4, n == 2 ? 1.2 : 0.0);
-            firing.bin = 9 * n;
-            firing.rehearsal = pass < 3;
-            firing.rehearsed = pass == 3;
-            firing.speed_rpm = n < 5 ? 280.0 : 900.0;
-            const auto j = decision.judge(firing, false, true, false);
-            const std::string what = std::to_string(n) + " in pass " + std::to_string(pass);
-            EXPECT_EQ(j.reason, n < 5 ? Reason::cranking : Reason::none) << what;
-            EXPECT_EQ(j.verdict, n < 5 ? Verdict::unjudged : Verdict::fired) << what;
-            // The compression without combustion is among what the engine is learned from: it must not stay there.
-            EXPECT_EQ(j.feedback.misfire, n == 2) << what;
-            EXPECT_TRUE(j.feedback.learn) << what;
-        }
-    // Later a starter's firing is nothing that is taken out.
-    Firing firing = firing_at(0, 1.2);
-    firing.bin = 9 * 40;
-    firing.speed_rpm = 200.0;
-    const auto j = decision.judge(firing, false, false, false);
-    EXPECT_EQ(j.reason, Reason::cranking);
-    EXPECT_FALSE(j.feedback.misfire);
-}
-
-TEST(Decision, NothingIsLearnedFromWhatHadAnObstacle) {
-    for (int obstacle = 0; obstacle < 5; ++obstacle) {
-        Decision<double> decision = decision_of(1);
-        Firing firing = firing_at(0, 0.3);
-        firing.cut = obstacle == 0;
-        firing.changing = obstacle == 1;
-        firing.mixed = obstacle == 1 || obstacle == 2;
-        firing.complete = obstacle != 3;
-        const double before = decision.limits()[0];
-        for (int n = 0; n < 100; ++n) {
-            const auto j = decision.judge(firing, false, false, obstacle == 4);
-            EXPECT_FALSE(j.feedback.learn) << obstacle;
-        }
-        EXPECT_EQ(decision.limits()[0], before) << obstacle;
-    }
-    Decision<double> decision = decision_of(1);
-    EXPECT_TRUE(decision.judge(firing_at(0, 0.3), false, false, false).feedback.learn);
-    EXPECT_NE(decision.limits()[0], decision_of(1).limits()[0]);
 }
 
 TEST(Decision, SeverityCountsTheOffsetOfTheCylinder) {
