@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 #include <vector>
 
 #include "kurbel/read/analysis.hpp"
@@ -29,6 +30,15 @@ Judged run(const simulate::MisfireRule& rule, std::uint64_t seed,
     EXPECT_TRUE(result.ok());
     judged.events = result.value.events;
     return judged;
+}
+
+/// Each firing of these cylinders, of all where none is named, is lost with this chance.
+simulate::MisfireRule losing(double rate, std::vector<int> cylinders = {}) {
+    simulate::MisfireRule rule;
+    rule.pattern = simulate::MisfirePattern::random;
+    rule.cylinders = std::move(cylinders);
+    rule.rate = rate;
+    return rule;
 }
 
 const Event* event_of(const std::vector<Event>& events, const read::TruthRow& row) {
@@ -75,11 +85,8 @@ TEST(FirstCycles, AreJudgedByWhatTheEngineTurnsOutToBe) {
 }
 
 TEST(FirstCycles, ManyMisfiresInAllCylindersAreFound) {
-    simulate::MisfireRule rule;
-    rule.pattern = simulate::MisfirePattern::random;
-    rule.rate = 0.15;
     Counts counts;
-    for (const std::uint64_t seed : {11U, 12U, 13U, 14U, 15U, 16U}) count(run(rule, seed), 1.5, counts);
+    for (const std::uint64_t seed : {11U, 12U, 13U, 14U, 15U, 16U}) count(run(losing(0.15), seed), 1.5, counts);
     EXPECT_GE(counts.lost, 60);
     // With less than this known nobody could do without errors; looked at one by one, a quarter was missed.
     EXPECT_GE(counts.found, counts.lost - counts.lost / 10);
@@ -89,28 +96,18 @@ TEST(FirstCycles, ManyMisfiresInAllCylindersAreFound) {
 TEST(FirstCycles, ACylinderThatLosesMostOfItsFiringsIsNotDead) {
     // Eight cycles show it as missing half of its work or more on average; one engine in twenty was held to have a dead cylinder then,
     // and taught for good by what burned in it.
-    simulate::MisfireRule rule;
-    rule.pattern = simulate::MisfirePattern::random;
-    rule.cylinders = {3};
     Counts counts;
     for (const double rate : {0.5, 0.7, 0.8})
-        for (std::uint64_t seed = 21; seed < 27; ++seed) {
-            rule.rate = rate;
-            count(run(rule, seed), 5.5, counts);
-        }
+        for (std::uint64_t seed = 21; seed < 27; ++seed) count(run(losing(rate, {3}), seed), 5.5, counts);
     EXPECT_GE(counts.lost, 900);
     EXPECT_GE(counts.found, counts.lost - counts.lost / 200);
     EXPECT_LE(counts.called, counts.healthy / 5000);
 }
 
 TEST(FirstCycles, TwoOfThreeCylindersMayLoseEverySecondFiring) {
-    simulate::MisfireRule rule;
-    rule.pattern = simulate::MisfirePattern::random;
-    rule.cylinders = {1, 3};
-    rule.rate = 0.5;
     Counts counts;
     for (std::uint64_t seed = 31; seed < 37; ++seed)
-        count(run(rule, seed, simulate::test::inline_engine({1, 3, 2})), 5.5, counts);
+        count(run(losing(0.5, {1, 3}), seed, simulate::test::inline_engine({1, 3, 2})), 5.5, counts);
     EXPECT_GE(counts.lost, 400);
     EXPECT_GE(counts.found, counts.lost - counts.lost / 100);
     EXPECT_LE(counts.called, counts.healthy / 1000);
