@@ -61,8 +61,8 @@ class CylinderLevels {
     /// Places of which a pattern says rather than not that they miss some of their work, the others being healthy, and those held dead.
     [[nodiscard]] Places suspects(const LearnedPattern<Real>& pattern) const noexcept {
         Places found = dead_;
-        for (int k = 0; k < firings_; ++k)
-            if (persistent_.evidence_against(k, pattern) > Real(0)) found[static_cast<std::size_t>(k)] = true;
+        const auto evidence = persistent_.evidence_against(pattern);
+        for (std::size_t k = 0; k < found.size(); ++k) found[k] = found[k] || evidence[k] > Real(0);
         return found;
     }
     /// Share of lost work that the pattern itself holds for a place.
@@ -136,8 +136,9 @@ class CylinderLevels {
         LearnedPattern<Real> now = pattern;
         for (int k = 0; k < firings_; ++k)
             if (lost(k)) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
+        const auto evidence = persistent_.evidence_against(now);
         for (int k = 0; k < firings_; ++k) {
-            if (!lost(k) || persistent_.evidence_against(k, now) > (moving ? kClearlyLost : kClearlyThere)) continue;
+            if (!lost(k) || evidence[static_cast<std::size_t>(k)] > (moving ? kClearlyLost : kClearlyThere)) continue;
             amplitude = lately_[static_cast<std::size_t>(k)];
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;

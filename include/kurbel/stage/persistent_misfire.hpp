@@ -113,10 +113,13 @@ class PersistentMisfire {
         return find(model(pattern, projected, chosen_), best.explanation);
     }
 
-    /// Log-likelihood ratio of "this place alone misses its work" over "none does", in the surrounding that explains most.
-    [[nodiscard]] Real evidence_against(int place, const LearnedPattern<Real>& pattern) const noexcept {
+    /// Of each place the log-likelihood ratio of "this one alone misses its work" over "none does", in the surrounding that explains most.
+    [[nodiscard]] std::array<Real, kMaxCylinders> evidence_against(const LearnedPattern<Real>& pattern) const noexcept {
         const OrdersFit<Real> fit(model(pattern, project(pattern), chosen_), orders_.firings());
-        return search(fit, pattern, CylinderLife<Real>{}).alone(place);
+        const Search sets = search(fit, pattern, CylinderLife<Real>{});
+        std::array<Real, kMaxCylinders> alone{};
+        for (int k = 0; k < orders_.firings(); ++k) alone[static_cast<std::size_t>(k)] = sets.alone(k);
+        return alone;
     }
 
     /// A place that was found burns after all.
