@@ -156,7 +156,7 @@ class CylinderLevels {
 
   private:
     static constexpr Real kLately = Real(6);         // firings of one place
-    static constexpr int kRun = 6;
+    static constexpr int kRun = 6;                   // as many in a row: the mean remembers no more
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
