@@ -141,24 +141,28 @@ class PersistentMisfire {
     struct Surrounding {
         float resonance_hz;   ///< of gearbox or vehicle against the engine; 0: none
         float inertia_ratio;  ///< what swings against the engine, over the engine's inertia
+        float damping;        ///< ratio
         float usual;          ///< prior probability
     };
-    // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, clutch 40 to 80 Hz (engineering ranges, from memory).
-    static constexpr int kResonances = 12;
+    // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, by dry friction damped up to a third, clutch 40 to 80 Hz (engineering
+    // ranges, from memory).
+    static constexpr int kResonances = 14;
     static constexpr int kBurns = 2;
     static constexpr int kSurroundings = 2 * kBurns * kResonances;  // the second half on an eccentric wheel
-    static constexpr std::array<Surrounding, kResonances> kAround{{{0, 0, 0.40F},
-                                                                   {4, 1.0F, 0.05F},
-                                                                   {7, 1.0F, 0.05F},
-                                                                   {10, 0.6F, 0.05F},
-                                                                   {14, 0.6F, 0.05F},
-                                                                   {36, 0.15F, 0.06F},
-                                                                   {41, 0.15F, 0.06F},
-                                                                   {47, 0.15F, 0.06F},
-                                                                   {54, 0.15F, 0.06F},
-                                                                   {62, 0.15F, 0.06F},
-                                                                   {71, 0.15F, 0.06F},
-                                                                   {82, 0.15F, 0.06F}}};
+    static constexpr std::array<Surrounding, kResonances> kAround{{{0, 0, 0.08F, 0.40F},
+                                                                   {4, 1.0F, 0.08F, 0.04F},
+                                                                   {7, 1.0F, 0.08F, 0.04F},
+                                                                   {10, 0.6F, 0.08F, 0.03F},
+                                                                   {14, 0.6F, 0.08F, 0.03F},
+                                                                   {10, 0.6F, 0.3F, 0.03F},
+                                                                   {15, 0.6F, 0.3F, 0.03F},
+                                                                   {36, 0.15F, 0.08F, 0.06F},
+                                                                   {41, 0.15F, 0.08F, 0.06F},
+                                                                   {47, 0.15F, 0.08F, 0.06F},
+                                                                   {54, 0.15F, 0.08F, 0.06F},
+                                                                   {62, 0.15F, 0.08F, 0.06F},
+                                                                   {71, 0.15F, 0.08F, 0.06F},
+                                                                   {82, 0.15F, 0.08F, 0.06F}}};
     // Run-out of a wheel, rms: of one that sits well, of one that does not, and how rare that is (engineering ranges, from memory).
     static constexpr Real kTrue_deg = Real(0.06);
     static constexpr Real kEccentric_deg = Real(0.25);
@@ -371,14 +375,13 @@ class PersistentMisfire {
         return {static_cast<Real>(value.real()), static_cast<Real>(value.imag())};
     }
 
-    /// Motion of the crank with something sprung on it, over that of the free crank: two inertias and a spring, damping ratio
-    /// 8 % (any textbook on vibration).
+    /// Motion of the crank with something sprung on it, over that of the free crank: two inertias, a spring and a damper (any textbook on
+    /// vibration).
     [[nodiscard]] Complex bend(int o, Real speed_rpm, const Surrounding& around) const noexcept {
         if (around.resonance_hz <= 0.0F) return Real(1);
-        constexpr Real kDamping = Real(0.08);
         const Real ratio = static_cast<Real>(orders_.per_revolution(o)) * speed_rpm / Real(60) /
                            static_cast<Real>(around.resonance_hz);
-        const Complex spring(Real(1), Real(2) * kDamping * ratio);
+        const Complex spring(Real(1), Real(2) * static_cast<Real>(around.damping) * ratio);
         const Real square = ratio * ratio;
         return (spring / (Real(1) + static_cast<Real>(around.inertia_ratio)) - square) / (spring - square);
     }
