@@ -16,16 +16,24 @@
 
 namespace kurbel {
 
-/// Fourier components, on the cycle grid, of what a rigid crank shows: one combustion lost in each cylinder, and combustion and
-/// compression of all healthy cylinders. Entry o stands for the o-th order in use. Orders at which healthy cylinders all
-/// add up tell nothing about one of them and are left out.
+/// Fourier components, on the cycle grid, of what a rigid crank shows: one combustion lost in each cylinder, combustion and
+/// compression of all healthy cylinders, and the torque of their reciprocating masses. Entry o stands for the o-th order in use. Orders
+/// at which healthy cylinders all add up tell nothing about one of them and are left out.
 class CylinderOrders {
   public:
     static constexpr int kMaxOrders = 16;
     using Complex = std::complex<float>;
 
-    /// Parts that all cylinders share; the twisted ones have each cylinder weighted by its gain in the first torsion mode.
-    enum Shared : int { kCombustion, kCompression, kTwistedCombustion, kTwistedCompression, kSharedParts };
+    /// Parts that all cylinders share; the twisted ones have each cylinder weighted by its gain in the first torsion mode. (What masses
+    /// do to a rigid crank, the energy is corrected for.)
+    enum Shared : int {
+        kCombustion,
+        kCompression,
+        kTwistedCombustion,
+        kTwistedCompression,
+        kTwistedInertia,
+        kSharedParts
+    };
 
     void begin(const EngineConfig& engine, const CycleGrid& grid, const ResponseBank& bank, int first_bin,
                int size) noexcept {
@@ -40,6 +48,7 @@ class CylinderOrders {
             for (Complex& part : at(o).shared) part = 0;
             for (int k = 0; k < firings_; ++k) add_cylinder(o, k, grid, bank, first_bin, size);
             add_compression(o, SliderCrank::of(engine), engine, bank);
+            add_inertia(o, SliderCrank::of(engine), engine, bank);
         }
     }
 
@@ -135,10 +144,7 @@ class CylinderOrders {
             // Negative before TDC, where std::polar takes no radius.
             one += work * std::polar(1.0, -2.0 * std::numbers::pi * at(o).per_cycle * deg / cycle_deg);
         }
-        // A difference of two bins weighs torque by a triangle around the later bin's beginning.
-        const double half_bin = std::numbers::pi * at(o).per_cycle / bins_;
-        const double narrowing = std::sin(half_bin) / half_bin;
-        one *= std::polar(narrowing * narrowing, 2.0 * half_bin);
+        one *= seen_in_bins(o);
         for (int k = 0; k < firings_; ++k) {
             const double tdc_deg = engine.firing_tdc_deg[static_cast<std::size_t>(k)];
             const auto sum = static_cast<Complex>(
@@ -146,6 +152,38 @@ class CylinderOrders {
             at(o).shared[kCompression] += sum;
             at(o).shared[kTwistedCompression] += bank.torsion_gain(k) * sum;
         }
+    }
+
+    /// Torque of the reciprocating masses at constant speed, per unit of the crank's energy: T = -d/dangle (m (r w lever)^2 / 2).
+    void add_inertia(int o, const SliderCrank& crank, const EngineConfig& engine, const ResponseBank& bank) noexcept {
+        constexpr int kStep_deg = 4;
+        const double per_cycle = at(o).per_cycle;
+        const double turns_per_rad = per_cycle / cycle_revolutions_;
+        std::complex<double> one = 0.0;
+        for (int deg = 0; holds_wheel_error(o) && deg < 360; deg += kStep_deg) {
+            const double lever = crank.lever(to_rad(deg));
+            one += cycle_revolutions_ * to_rad(kStep_deg) * lever * lever * std::polar(1.0, -turns_per_rad * to_rad(deg));
+        }
+        one *= std::complex<double>(0.0, -turns_per_rad * mass_share(engine)) * seen_in_bins(o);
+        for (int k = 0; k < firings_; ++k) {
+            const double tdc_rad = to_rad(engine.firing_tdc_deg[static_cast<std::size_t>(k)]);
+            at(o).shared[kTwistedInertia] +=
+                bank.torsion_gain(k) * static_cast<Complex>(one * std::polar(1.0, -turns_per_rad * tdc_rad));
+        }
+    }
+
+    /// One cylinder's reciprocating mass on the crank radius over the crank's inertia.
+    [[nodiscard]] static double mass_share(const EngineConfig& engine) noexcept {
+        constexpr double kUsual = 0.007;  // 0.55 kg on 43 mm, 0.15 kg m^2 (engineering range, from memory)
+        const bool told = engine.reciprocating_kg > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
+        return told ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2 : kUsual;
+    }
+
+    /// What differences of bins show of torque: a difference of two bins weighs it by a triangle around the later bin's beginning.
+    [[nodiscard]] std::complex<double> seen_in_bins(int o) const noexcept {
+        const double half_bin = std::numbers::pi * at(o).per_cycle / bins_;
+        const double narrowing = std::sin(half_bin) / half_bin;
+        return std::polar(narrowing * narrowing, 2.0 * half_bin);
     }
 
     int firings_ = 0;

@@ -89,7 +89,7 @@ class PersistentMisfire {
     [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern, const CylinderLife<Real>& life) noexcept {
         if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return {};
         const Projected projected = project(pattern);
-        const std::array<Real, 2> spread{spread_of(pattern, false), spread_of(pattern, true)};
+        const std::array<Real, 2> spread{spread_of(pattern, projected, false), spread_of(pattern, projected, true)};
         const auto look = [&](int around, Odds& odds) noexcept {
             const Explanation e = explain(pattern, projected, around, life, spread);
             const bool some = std::any_of(e.missing.begin(), e.missing.end(), [](bool missing) { return missing; });
@@ -167,6 +167,7 @@ class PersistentMisfire {
     static constexpr Real kTrue_deg = Real(0.06);
     static constexpr Real kEccentric_deg = Real(0.25);
     static constexpr Real kRarelyEccentric = Real(0.2);
+    static constexpr Real kUnmodelled = Real(0.05);  // of one loss, at any order
     static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
     static constexpr int kThorough = 3;     // examinations
     static constexpr Real kMostAdded = Real(5);
@@ -225,7 +226,7 @@ class PersistentMisfire {
             const Complex seen = projected[static_cast<std::size_t>(o)];
             m.data[2 * o] = seen.real();
             m.data[2 * o + 1] = seen.imag();
-            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, is_eccentric(around));
+            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, std::abs(seen), is_eccentric(around));
             fill_columns(o, pattern, around, m.shape);
         }
         Side mean = Side::Zero(m.shape.cols());
@@ -235,9 +236,10 @@ class PersistentMisfire {
     }
 
     /// Half of the logarithms of a model's weights, two of which each order has.
-    [[nodiscard]] Real spread_of(const LearnedPattern<Real>& pattern, bool eccentric) const noexcept {
+    [[nodiscard]] Real spread_of(const LearnedPattern<Real>& pattern, const Projected& projected, bool eccentric) const noexcept {
         Real sum = 0;
-        for (int o = 0; o < orders_.count(); ++o) sum -= std::log(variance(o, pattern, eccentric));
+        for (int o = 0; o < orders_.count(); ++o)
+            sum -= std::log(variance(o, pattern, std::abs(projected[static_cast<std::size_t>(o)]), eccentric));
         return sum;
     }
 
@@ -345,6 +347,8 @@ class PersistentMisfire {
         prior[first + CylinderOrders::kTwistedCombustion] = inverse(Real(0.8));
         mean[first + CylinderOrders::kTwistedCompression] = pattern.intake;
         prior[first + CylinderOrders::kTwistedCompression] = inverse(Real(0.8) * pattern.intake);
+        mean[first + CylinderOrders::kTwistedInertia] = pattern.energy;
+        prior[first + CylinderOrders::kTwistedInertia] = inverse(Real(0.8) * pattern.energy);
     }
 
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, typename Model::Shape& f) const noexcept {
@@ -369,6 +373,8 @@ class PersistentMisfire {
             -twist * late * wide(orders_.shared(o, CylinderOrders::kTwistedCombustion)));
         put(firings + CylinderOrders::kTwistedCompression,
             -twist * driveline * wide(orders_.shared(o, CylinderOrders::kTwistedCompression)));
+        put(firings + CylinderOrders::kTwistedInertia,
+            -twist * driveline * wide(orders_.shared(o, CylinderOrders::kTwistedInertia)));
     }
 
     [[nodiscard]] static Complex wide(CylinderOrders::Complex value) noexcept {
@@ -393,18 +399,19 @@ class PersistentMisfire {
         return ratio2 / std::max(Real(1) - ratio2, Real(0.3));
     }
 
-    /// Variance of one component of the projection at entry o.
-    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, bool eccentric) const noexcept {
+    /// Variance of one component of the projection at entry o, which is `seen` large.
+    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, Real seen, bool eccentric) const noexcept {
         const auto order = static_cast<Real>(orders_.per_revolution(o));
         // The mode's frequency and shape are known to a quarter at best; near resonance nothing is known.
         const Real ratio2 = order * order / (pattern.mode_per_rev * pattern.mode_per_rev);
         if (ratio2 > Real(0.5)) return Real(1e6);
         Real sum = pattern.doubt * static_cast<Real>(scatter_[static_cast<std::size_t>(o)]);
         if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy, eccentric);
-        // Burn timing differs by 7 degrees or so from what is assumed.
-        const Real bent = Real(0.05) + Real(0.12) * std::min(order, Real(4)) +
-                          Real(0.3) * twisting(order, pattern.mode_per_rev) * static_cast<Real>(largest_gain_);
-        return sum + bent * bent;
+        // Burn timing differs by 7 degrees or so from what is assumed: each loss is bent by that, so that the square grows with their number.
+        const Real bent = Real(0.05) + Real(0.12) * std::min(order, Real(4));
+        const Real losses = seen * static_cast<Real>(std::abs(orders_.lost(o, 0)));
+        const Real twisted = Real(0.3) * twisting(order, pattern.mode_per_rev) * static_cast<Real>(largest_gain_);
+        return sum + bent * bent * losses + twisted * twisted + kUnmodelled * kUnmodelled;
     }
 
     /// Tooth errors of 0.15 degrees rms (engineering range, from memory), and run-out: an angle error of amplitude e at this
