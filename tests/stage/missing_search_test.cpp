@@ -19,6 +19,7 @@ using Prior = Search::Prior;
 const CylinderLife<double> kSilent{};  // no firing has told anything
 constexpr double kLeast = 0.2;
 constexpr double kMost = 1.4;
+constexpr Search::Sizes kSizes{kLeast, 0.5, kMost, 0.3};
 
 struct Problem {
     Square square;
@@ -99,7 +100,7 @@ TEST(MissingSearch, IsAsGoodAsLookingAtAllSetsInAlmostAllDraws) {
         for (int n = 0; n < 250; ++n) {
             const Problem p = draws.next(cylinders);
             Search::Set set{};
-            const double found = Search(p.square, p.side, cylinders, kLeast, kMost, p.prior, kSilent, true).best(set);
+            const double found = Search(p.square, p.side, cylinders, kSizes, p.prior, kSilent, true).best(set);
             const double best = brute_force(p);
             const double tolerance = 1e-9 * (1.0 + best);
             ASSERT_LE(found, best + tolerance);
@@ -116,7 +117,7 @@ TEST(MissingSearch, FindsNoneWhereNoneIsMissing) {
     const Problem p = independent(0.0);
     Search::Set set;
     set.fill(true);
-    EXPECT_EQ(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set), 0.0);
+    EXPECT_EQ(Search(p.square, p.side, 3, kSizes, p.prior, kSilent, true).best(set), 0.0);
     EXPECT_EQ(bits(set), 0U);
 }
 
@@ -128,14 +129,14 @@ TEST(MissingSearch, SizesAreKeptWithinTheirLimits) {
     };
     for (const Case& c : {Case{0.9, 0.9}, Case{0.05, kLeast}, Case{2.0, kMost}, Case{-1.0, kLeast}}) {
         const Problem p = independent(c.missing);
-        const Search search(p.square, p.side, 3, kLeast, kMost, none, kSilent, true);
+        const Search search(p.square, p.side, 3, kSizes, none, kSilent, true);
         EXPECT_DOUBLE_EQ(search.size(p.side[1], p.square(1, 1)), c.size);
         Search::Set one{};
         one[1] = true;
         EXPECT_DOUBLE_EQ(search.size(one), c.size);
     }
     const Problem p = independent(1.0);
-    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kLeast, kMost, none, kSilent, true).size(Search::Set{}), 1.0);
+    EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kSizes, none, kSilent, true).size(Search::Set{}), 1.0);
 }
 
 TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
@@ -143,7 +144,7 @@ TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {
     for (const bool enough : {true, false}) {
         const Problem p = independent(enough ? 0.11 : 0.09);
         Search::Set set{};
-        const double value = Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set);
+        const double value = Search(p.square, p.side, 3, kSizes, p.prior, kSilent, true).best(set);
         EXPECT_NEAR(value, enough ? 0.2 : 0.0, 1e-12);
         EXPECT_EQ(bits(set), enough ? 2U : 0U);
     }
@@ -155,7 +156,7 @@ TEST(MissingSearch, PriorsDecideWhereThePatternHardlyDoes) {
         Problem p = independent(1.0);
         p.prior.fill(prior);
         Search::Set set{};
-        EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set),
+        EXPECT_NEAR(Search(p.square, p.side, 3, kSizes, p.prior, kSilent, true).best(set),
                     std::max(50.0 + prior, 0.0), 1e-9);
         EXPECT_EQ(bits(set), prior > -50.0 ? 2U : 0U);
     }
@@ -163,7 +164,7 @@ TEST(MissingSearch, PriorsDecideWhereThePatternHardlyDoes) {
     Problem p = independent(0.0);
     p.prior[2] = 3.0;
     Search::Set set{};
-    EXPECT_NEAR(Search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true).best(set), 3.0 - 0.5 * 0.04 * 100.0,
+    EXPECT_NEAR(Search(p.square, p.side, 3, kSizes, p.prior, kSilent, true).best(set), 3.0 - 0.5 * 0.04 * 100.0,
                 1e-9);
     EXPECT_EQ(bits(set), 4U);
 }
@@ -178,13 +179,13 @@ TEST(MissingSearch, FindsAPairThatNeitherOfItsMembersTells) {
     p.side[1] = p.side[3] = 10.0;
     p.prior.fill(-3.0);
     Search::Set set{};
-    const double found = Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true).best(set);
+    const double found = Search(p.square, p.side, 4, kSizes, p.prior, kSilent, true).best(set);
     EXPECT_EQ(bits(set), 0b1010U);
     EXPECT_NEAR(found, brute_force(p), 1e-9);
     // Where no two fire a revolution apart, as in a two-stroke, they share no coil.
-    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, false).best(set), found - 2.0, 1e-9);
+    EXPECT_NEAR(Search(p.square, p.side, 4, kSizes, p.prior, kSilent, false).best(set), found - 2.0, 1e-9);
     // Sets that lie evenly may be likelier by themselves.
-    EXPECT_NEAR(Search(p.square, p.side, 4, kLeast, kMost, p.prior, kSilent, true, {1.5, 1.5, 1.5, 1.5}).best(set),
+    EXPECT_NEAR(Search(p.square, p.side, 4, kSizes, p.prior, kSilent, true, {1.5, 1.5, 1.5, 1.5}).best(set),
                 found + 3.0, 1e-9);
 }
 
@@ -204,7 +205,7 @@ TEST(MissingSearch, FindsABankThatNoneAndNoPairOfItsMembersTells) {
     }
     p.prior.fill(-3.0);
     Search::Set set{};
-    const double found = Search(p.square, p.side, kCylinders, kLeast, kMost, p.prior, kSilent, true).best(set);
+    const double found = Search(p.square, p.side, kCylinders, kSizes, p.prior, kSilent, true).best(set);
     EXPECT_EQ(bits(set), 0b10101010U);
     EXPECT_NEAR(found, brute_force(p), 1e-9);
 }
@@ -214,7 +215,7 @@ TEST(MissingSearch, WeighsOneAlone) {
     p.square = Square::Identity(3, 3) * 50.0;
     p.side = Side::Zero(3);
     p.side[1] = 50.0;
-    const Search search(p.square, p.side, 3, kLeast, kMost, p.prior, kSilent, true);
+    const Search search(p.square, p.side, 3, kSizes, p.prior, kSilent, true);
     EXPECT_DOUBLE_EQ(search.alone(1), 25.0);
     // Nothing missing, but at least a fifth would have to be: 0.2^2 x 50 / 2 against it.
     EXPECT_DOUBLE_EQ(search.alone(0), -1.0);

@@ -22,17 +22,24 @@ class MissingSearch {
 
     using Prior = std::array<Real, kMaxCylinders>;
 
-    /// What is missing is between `least` and `most` times the expected work. `prior`: log-odds of each cylinder to miss it;
-    /// `life`: what their firings say to that; `evenly`: log of how much likelier each one is as member of a set that divides the firing
-    /// order evenly.
-    MissingSearch(const Square& quadratic, const Side& linear, int cylinders, Real least, Real most, const Prior& prior,
+    /// Share of the expected work that each cylinder of a set misses: from `least` to `dead` where they burn weakly; where they don't burn
+    /// all of it, which expected work that is not quite right makes from `dead` to `most`.
+    struct Sizes {
+        Real least;
+        Real dead;
+        Real most;
+        Real error;  ///< of the expected work, standard deviation
+    };
+
+    /// `prior`: log-odds of each cylinder to miss its work; `life`: what their firings say to being dead, to which weak ones say nothing;
+    /// `evenly`: log of how much likelier each one is to be dead as member of a set that divides the firing order evenly.
+    MissingSearch(const Square& quadratic, const Side& linear, int cylinders, const Sizes& sizes, const Prior& prior,
                   const CylinderLife<Real>& life, bool four_stroke, const Prior& evenly = {}) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
           four_stroke_(four_stroke),
-          least_(least),
-          most_(most),
+          sizes_(sizes),
           evenly_(evenly),
           prior_(prior),
           all_lives_(life.of_all(lives_)) {}
@@ -59,20 +66,19 @@ class MissingSearch {
         return best_value;
     }
 
-    /// The likeliest share of the expected work that a set misses, given its linear and quadratic sums.
-    [[nodiscard]] Real size(Real linear, Real square) const noexcept {
-        return std::clamp(linear / square, least_, most_);
-    }
+    /// The likeliest share of the expected work that each member of a set misses.
     [[nodiscard]] Real size(const Set& set) const noexcept {
         const Sums sums = gather(set).sums;
-        return sums.square > Real(0) ? size(sums.linear, sums.square) : Real(1);
+        if (!(sums.square > Real(0))) return Real(1);
+        const Value at = value(sums, set, std::numeric_limits<Real>::lowest());
+        return at.dead >= at.weak ? at.dead_size : at.weak_size;
     }
 
     /// Log-likelihood ratio of "cylinder k alone is missing" over "none is".
     [[nodiscard]] Real alone(int k) const noexcept {
         const Real square = quadratic_(k, k);
         if (!(square > Real(0))) return Real(0);
-        const Real missing = size(linear_[k], square);
+        const Real missing = std::clamp(linear_[k] / square, sizes_.least, sizes_.most);
         return missing * linear_[k] - Real(0.5) * missing * missing * square;
     }
 
@@ -129,13 +135,31 @@ class MissingSearch {
             if (l != k) at.shared[static_cast<std::size_t>(l)] += sign * quadratic_(k, l);
     }
 
-    /// Log-probability of a set over that of "none"; where it cannot be more than `reached`, any number up to that.
-    [[nodiscard]] Real value(const Sums& sums, const Set& set, Real reached) const noexcept {
-        if (sums.count == 0 || sums.square <= Real(0)) return Real(0);
-        const Real missing = size(sums.linear, sums.square);
-        const Real shared = lies_evenly(set, sums.count) ? kShared * Real(sums.count - 1) + sums.evenly : Real(0);
-        const Real orders = missing * sums.linear - Real(0.5) * missing * missing * sums.square + sums.prior + shared;
-        return orders + CylinderLife<Real>::scatter(sums.life, all_lives_, reached - orders);
+    /// Log-probabilities over that of "none": of a set that is dead and of one that is weak.
+    struct Value {
+        Real dead = 0;
+        Real weak = 0;
+        Real dead_size = 1;
+        Real weak_size = 1;
+        [[nodiscard]] Real most() const noexcept { return std::max(dead, weak); }
+    };
+
+    /// Where the first of them cannot be more than `reached`, it is any number up to that.
+    [[nodiscard]] Value value(const Sums& sums, const Set& set, Real reached) const noexcept {
+        Value at;
+        if (sums.count == 0 || sums.square <= Real(0)) return at;
+        const Real missing = sums.linear / sums.square;
+        const auto orders = [&sums](Real size) { return size * sums.linear - Real(0.5) * size * size * sums.square; };
+        const bool evenly = lies_evenly(set, sums.count);
+        const Real prior = sums.prior + (evenly ? kShared * Real(sums.count - 1) : Real(0));
+        const Real known = Real(1) / (sizes_.error * sizes_.error);
+        at.dead_size = std::clamp((sums.linear + known) / (sums.square + known), sizes_.dead, sizes_.most);
+        at.weak_size = std::clamp(missing, sizes_.least, sizes_.dead);
+        at.weak = prior + orders(at.weak_size);
+        const Real off = (at.dead_size - Real(1)) / sizes_.error;
+        at.dead = prior + orders(at.dead_size) - Real(0.5) * off * off + (evenly ? sums.evenly : Real(0));
+        at.dead += CylinderLife<Real>::scatter(sums.life, all_lives_, std::max(reached, at.weak) - at.dead);
+        return at;
     }
 
     /// Whether the `count` members of the set divide the firing order evenly.
@@ -168,13 +192,13 @@ class MissingSearch {
     /// From a set upwards, which it becomes; returns its value.
     [[nodiscard]] Real climb(Set& set, Tops& tops) const noexcept {
         Gathered at = gather(set);
-        Real reached = value(at.sums, set, std::numeric_limits<Real>::lowest());
+        Real reached = value(at.sums, set, std::numeric_limits<Real>::lowest()).most();
         for (int round = 0; round < 2 * cylinders_ && !tops.hold(at.set); ++round) {
             int best_flip = -1;
             for (int k = 0; k < cylinders_; ++k) {
                 Set other = at.set;
                 other[static_cast<std::size_t>(k)] = !other[static_cast<std::size_t>(k)];
-                const Real there = value(flipped(at, k), other, reached);
+                const Real there = value(flipped(at, k), other, reached).most();
                 if (there <= reached) continue;
                 reached = there;
                 best_flip = k;
@@ -193,8 +217,7 @@ class MissingSearch {
     const Side& linear_;
     int cylinders_;
     bool four_stroke_;
-    Real least_;
-    Real most_;
+    Sizes sizes_;
     Prior evenly_;
     Prior prior_;
     std::array<typename CylinderLife<Real>::Sums, kMaxCylinders> lives_{};  // of each cylinder, and of all

@@ -245,7 +245,8 @@ class PersistentMisfire {
 
     [[nodiscard]] Search search(const OrdersFit<Real>& fit, const LearnedPattern<Real>& pattern,
                                 const CylinderLife<Real>& life) const noexcept {
-        return Search(fit.quadratic(), fit.linear(), orders_.firings(), kWeak, pattern.sized ? Real(1.4) : Real(2.5),
+        return Search(fit.quadratic(), fit.linear(), orders_.firings(),
+                      {kWeak, kDead, pattern.sized ? Real(1.4) : Real(2.5), pattern.sized ? Real(0.3) : Real(0.5)},
                       prior_odds(life), life, orders_.four_stroke(), even_odds(life));
     }
 
