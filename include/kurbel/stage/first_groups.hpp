@@ -24,16 +24,28 @@ class FirstGroups {
     /// `own`: share of a firing's own loss that it shows; `likely`: share of the work that groups lie apart at least; `limit`: deviations of calm
     /// cylinders that they do; `suspects`: places whose pattern misses work.
     void find(const PendingFirings<Real>& firings, Real own, Real likely, Real limit, const Places& suspects) noexcept {
-        const Real apart = std::max(likely, limit * calm_scatter(firings) / std::sqrt(own));
+        apart_ = std::max(likely, limit * calm_scatter(firings) / std::sqrt(own));
         for (int place = 0; place < kMaxCylinders; ++place) {
             const auto at = static_cast<std::size_t>(place);
-            TwoGroups<Real, kMost> groups;
-            for (int i = 0; i < firings.count(); ++i)
-                if (firings[i].usable() && firings[i].place == place) groups.add(firings[i].amplitude);
-            const bool two = groups.split() && groups.difference() >= apart;
+            Groups groups;
+            const bool two = fall_in_two(firings, place, [&](int i) { return firings[i].amplitude; }, groups);
             open_[at] = two && groups.mostly_upper() && !suspects[at];
             least_lost_[at] = two && !open_[at] ? groups.least_upper() : kNone;
         }
+    }
+
+    /// After losses of other places were found: closes places whose two groups were nothing but these losses, seen by their neighbours. `left`:
+    /// what firing i shows without them. True where there was one.
+    template <class Left>
+    bool reconsider(const PendingFirings<Real>& firings, Left&& left) noexcept {
+        bool closed = false;
+        for (int place = 0; place < kMaxCylinders; ++place) {
+            Groups groups;
+            if (!is_open(place) || fall_in_two(firings, place, left, groups)) continue;
+            open_[static_cast<std::size_t>(place)] = false;
+            closed = true;
+        }
+        return closed;
     }
 
     /// Least amplitude of the firings of a place that lost their work; kNone where they are no group.
@@ -43,7 +55,15 @@ class FirstGroups {
 
   private:
     static constexpr int kMost = 2 * kFirstCycles;  // firings of one place
+    using Groups = TwoGroups<Real, kMost>;
     static constexpr Real kMedian = Real(0.6745);   // of the absolute value of a standard normal variable
+
+    template <class Amplitude>
+    [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude, Groups& groups) const noexcept {
+        for (int i = 0; i < firings.count(); ++i)
+            if (firings[i].usable() && firings[i].place == place) groups.add(amplitude(i));
+        return groups.split() && groups.difference() >= apart_;
+    }
 
     /// How firings of a place scatter that is calmer than two thirds of them: several may lose firings, and only who loses none tells what is
     /// usual. Nothing is, where there is but one.
@@ -66,6 +86,7 @@ class FirstGroups {
         return *calm / kMedian;
     }
 
+    Real apart_ = 0;
     Places open_{};
     std::array<Real, kMaxCylinders> least_lost_{};
 };

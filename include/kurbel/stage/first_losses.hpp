@@ -50,6 +50,7 @@ class FirstLosses {
         for (int place = 0; place < kMaxCylinders; ++place)
             if (groups_.least_lost(place) != FirstGroups<Real>::kNone) take_in_group(firings, bank, place);
         take_in(firings, bank);
+        if (groups_.reconsider(firings, [this](int i) { return left_[static_cast<std::size_t>(i)]; })) take_in(firings, bank);
         give_back(firings, limit);
     }
 

@@ -61,6 +61,16 @@ class LearnedResponse {
         }
     }
 
+    /// What was expected of the twist has grown by `more` per unit gain: of what was seen less deviates.
+    void expect_twist(const Response& more) noexcept {
+        for (std::size_t j = 0; j < kLength; ++j) {
+            twist_.all[j] -= twist_.gain * more[j];
+            twist_.by_gain[j] -= twist_.square * more[j];
+            for (std::size_t k = 0; k < static_cast<std::size_t>(firings_); ++k)
+                sum_[k][j] -= weight_[k] * gain_[k] * more[j];
+        }
+    }
+
     /// How many misfires have told, the last ones most.
     [[nodiscard]] Real misfires() const noexcept { return misfires_; }
 

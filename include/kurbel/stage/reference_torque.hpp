@@ -96,19 +96,20 @@ class CombustionWork {
     return gain;
 }
 
+// 2 % is the mode's own damping (engineering range, from memory). The mean over frequencies 6 % to either side, half of the way
+// to the next hypothesis, fades as sin(x) / x: by another 2 % within four turns of the mode, 6 % within eight. Of 3, 5, 7 and
+// 10 % the last three find about as many misfires on drawn engines, the first clearly fewer.
+inline constexpr double kFadingMean = 0.07;
+
 /// Writes the response of `bins` differences of bin energy, from `first_bin` bins after TDC on (negative: before), to one
 /// combustion lost: rigid crank where `mode_per_rev` is 0, else the part of one torsion mode of that many cycles a revolution
-/// per unit gain, as it is on average where that number is known to some per cent: it fades by 7 % a radian. `offset` is how
+/// per unit gain, which fades by `damping` a radian: usually as it is on average where that number is known to some per cent. `offset` is how
 /// many bins the TDC lies behind the beginning of its bin. Unit: the lost work.
 template <class Real>
 void lost_combustion(const CombustionWork& work, double bin_deg, int first_bin, int bins, double offset,
-                     double mode_per_rev, Real* response) noexcept {
-    // 2 % is the mode's own damping (engineering range, from memory). The mean over frequencies 6 % to either side, half of the way
-    // to the next hypothesis, fades as sin(x) / x: by another 2 % within four turns of the mode, 6 % within eight. Of 3, 5, 7 and
-    // 10 % the last three find about as many misfires on drawn engines, the first clearly fewer.
-    constexpr double kDamping = 0.07;
+                     double mode_per_rev, Real* response, double damping = kFadingMean) noexcept {
     const double step_rad = to_rad(CombustionWork::kStep_deg) * mode_per_rev;
-    const std::complex<double> turn = std::exp(std::complex<double>(-kDamping * step_rad, step_rad));
+    const std::complex<double> turn = std::exp(std::complex<double>(-damping * step_rad, step_rad));
     std::complex<double> state = 0.0;
     // Mean of the energy over each of bins + 1 bins; its differences are the response.
     double mean = 0.0;

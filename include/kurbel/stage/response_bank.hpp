@@ -8,6 +8,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/learned_response.hpp"
+#include "kurbel/stage/mode_tuning.hpp"
 #include "kurbel/stage/reference_torque.hpp"
 #include "kurbel/stage/window.hpp"
 #include "kurbel/stage/window_covariance.hpp"
@@ -54,6 +55,7 @@ class ResponseBank {
         begin_evidence();
         speed_rpm_ = 0;
         learned_.begin(firings_, gain_);
+        tuning_.begin();
     }
 
     /// Frequency of torsion alternative `mode`, 0 to kModes - 1.
@@ -74,7 +76,8 @@ class ResponseBank {
             lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev,
                             mode_[static_cast<std::size_t>(active_++)].data());
         }
-        if (chosen_ > active_) chosen_ = 0;
+        if (chosen_ > active_) drop_mode(0);
+        if (chosen_ > kLate) write_mode(chosen_, tuning_.frequency(), tuning_.damping(), tuning_.size(), mode_[static_cast<std::size_t>(chosen_ - 1)]);
         expected_.twist = kTwistDoubt * usual_twist();
         return true;
     }
@@ -295,13 +298,13 @@ class ResponseBank {
                                     evidence_.begin());
         }
         if (best == chosen_) return false;
-        chosen_ = best;
+        drop_mode(best);
         learned_.forget(Real(0));
         return true;
     }
 
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
-    void refine(int k, const Response& x, int known, Real trust) noexcept {
+    void refine(int k, const Response& x, int known, Real trust, const WindowCovariance& covariance) noexcept {
         known_ = known;
         Response deviation{};
         for (int j = 0; j < known; ++j) {
@@ -309,12 +312,41 @@ class ResponseBank {
             deviation[at] = x[at] - physical(k, j);
         }
         learned_.learn(k, deviation, known, trust);
+        if (chosen_ > kLate && covariance.begun() && tuning_.wants_more()) tune(k, deviation, known, trust, covariance);
     }
 
     [[nodiscard]] int chosen() const noexcept { return chosen_; }
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
 
   private:
+    /// The torsion alternative `hypothesis` at another frequency than its own, by a factor, and of another size.
+    void write_mode(int hypothesis, double frequency, double damping, Real size, Response& mode) const noexcept {
+        const double per_rev = mode_hz(hypothesis - 1 - kLate) * frequency * 60.0 / static_cast<double>(speed_rpm_);
+        lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev, mode.data(), damping);
+        for (int j = 0; j < length_; ++j) mode[static_cast<std::size_t>(j)] *= size;
+    }
+
+    /// Another hypothesis: the mode that was in use is one among others again.
+    void drop_mode(int chosen) noexcept {
+        if (chosen_ > kLate && chosen_ <= active_)
+            write_mode(chosen_, 1.0, kFadingMean, Real(1), mode_[static_cast<std::size_t>(chosen_ - 1)]);
+        chosen_ = chosen;
+        tuning_.begin();
+    }
+
+    /// Moves the mode in use to where a misfire shows it.
+    void tune(int k, const Response& deviation, int known, Real trust, const WindowCovariance& covariance) noexcept {
+        tuning_.learn(
+            deviation, known, gain_of(chosen_, k),
+            [this](double frequency, double damping, Response& mode) { write_mode(chosen_, frequency, damping, Real(1), mode); },
+            [&](int j) { return covariance.variance(j < size_ ? j : size_ - 1 - (j - size_) % size_); }, trust);
+        Response& mode = mode_[static_cast<std::size_t>(chosen_ - 1)];
+        Response more = mode;
+        write_mode(chosen_, tuning_.frequency(), tuning_.damping(), tuning_.size(), mode);
+        for (std::size_t j = 0; j < mode.size(); ++j) more[j] = mode[j] - more[j];
+        learned_.expect_twist(more);
+    }
+
     /// Modes far from the usual one are rare: the list of them reaches three deviations to either side. Where one misfire alone could be
     /// any of them, that decides.
     void begin_evidence() noexcept {
@@ -462,6 +494,7 @@ class ResponseBank {
     std::array<Response, kAlternatives> mode_{};
     std::array<Window, kAlternatives> mode_weight_{};
     Learned learned_{};
+    ModeTuning tuning_{};
     Learned::Expected expected_{kCommonDoubt, kOwnDoubt, Real(0)};
 };
 

@@ -363,7 +363,8 @@ class WorkEstimator {
         const auto response =
             measured_response(windows_.engine.residuals, windows_.pending, windows_.engine.bank,
                               windows_.engine.levels.dead(), first, known, lost);
-        windows_.engine.bank.refine(oldest.place, response, known, static_cast<float>(trust));
+        windows_.engine.bank.refine(oldest.place, response, known, static_cast<float>(trust),
+                                     windows_.engine.covariance);
     }
 
     /// Bins after TDC in which all that could have happened has been looked at: up to the first firing whose window is open.
