@@ -89,9 +89,8 @@ class PersistentMisfire {
     [[nodiscard]] Finding examine(const LearnedPattern<Real>& pattern, const CylinderLife<Real>& life) noexcept {
         if (orders_.firings() < 2 || orders_.count() == 0 || tracked_ < 3) return {};
         const Projected projected = project(pattern);
-        const std::array<Real, 2> spread{spread_of(pattern, projected, false), spread_of(pattern, projected, true)};
         const auto look = [&](int around, Odds& odds) noexcept {
-            const Explanation e = explain(pattern, projected, around, life, spread);
+            const Explanation e = explain(pattern, projected, around, life);
             const bool some = std::any_of(e.missing.begin(), e.missing.end(), [](bool missing) { return missing; });
             odds.add(around, e.evidence, e.gain, some && e.size >= kDead, e);
         };
@@ -143,10 +142,11 @@ class PersistentMisfire {
         float inertia_ratio;  ///< what swings against the engine, over the engine's inertia
         float damping;        ///< ratio
         float usual;          ///< prior probability
+        float mode = 1;       ///< frequency of the crank's first torsion mode over the expected one
     };
     // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, by dry friction damped up to a third, clutch 40 to 80 Hz (engineering
-    // ranges, from memory).
-    static constexpr int kResonances = 14;
+    // ranges, from memory). A crank may be as soft as the last one.
+    static constexpr int kResonances = 15;
     static constexpr int kBurns = 2;
     static constexpr int kSurroundings = 2 * kBurns * kResonances;  // the second half on an eccentric wheel
     static constexpr std::array<Surrounding, kResonances> kAround{{{0, 0, 0.08F, 0.40F},
@@ -162,7 +162,8 @@ class PersistentMisfire {
                                                                    {54, 0.15F, 0.08F, 0.06F},
                                                                    {62, 0.15F, 0.08F, 0.06F},
                                                                    {71, 0.15F, 0.08F, 0.06F},
-                                                                   {82, 0.15F, 0.08F, 0.06F}}};
+                                                                   {82, 0.15F, 0.08F, 0.06F},
+                                                                   {0, 0, 0.08F, 0.10F, 0.65F}}};
     // Run-out of a wheel, rms: of one that sits well, of one that does not, and how rare that is (engineering ranges, from memory).
     static constexpr Real kTrue_deg = Real(0.06);
     static constexpr Real kEccentric_deg = Real(0.25);
@@ -210,6 +211,18 @@ class PersistentMisfire {
         return (around + kSurroundings / 2) % kSurroundings;
     }
     [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
+    [[nodiscard]] static constexpr const Surrounding& around_at(int around) noexcept {
+        return kAround[static_cast<std::size_t>(around % kResonances)];
+    }
+    /// The first torsion mode there, cycles a revolution.
+    [[nodiscard]] static Real mode_at(const LearnedPattern<Real>& pattern, int around) noexcept {
+        return pattern.mode_per_rev * static_cast<Real>(around_at(around).mode);
+    }
+    /// Near the mode and above it nothing is known of an order.
+    [[nodiscard]] bool is_shut(int o, Real mode) const noexcept {
+        const auto order = static_cast<Real>(orders_.per_revolution(o));
+        return order * order > Real(0.5) * mode * mode;
+    }
 
     /// A pattern's component at each order.
     [[nodiscard]] Projected project(const LearnedPattern<Real>& pattern) const noexcept {
@@ -226,7 +239,7 @@ class PersistentMisfire {
             const Complex seen = projected[static_cast<std::size_t>(o)];
             m.data[2 * o] = seen.real();
             m.data[2 * o + 1] = seen.imag();
-            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, std::abs(seen), is_eccentric(around));
+            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, std::abs(seen), around);
             fill_columns(o, pattern, around, m.shape);
         }
         Side mean = Side::Zero(m.shape.cols());
@@ -235,11 +248,14 @@ class PersistentMisfire {
         return m;
     }
 
-    /// Half of the logarithms of a model's weights, two of which each order has.
-    [[nodiscard]] Real spread_of(const LearnedPattern<Real>& pattern, const Projected& projected, bool eccentric) const noexcept {
+    /// Logarithm of the density of a pattern in this surrounding where all are as expected, but for what the fit explains. Of an order at which
+    /// nothing is known any size is alike, to a factor.
+    [[nodiscard]] Real surprise(const Model& m, const LearnedPattern<Real>& pattern, const Projected& projected,
+                                int around) const noexcept {
         Real sum = 0;
         for (int o = 0; o < orders_.count(); ++o)
-            sum -= std::log(variance(o, pattern, std::abs(projected[static_cast<std::size_t>(o)]), eccentric));
+            sum += is_shut(o, mode_at(pattern, around)) ? Real(-2) * std::log1p(std::abs(projected[static_cast<std::size_t>(o)]))
+                                                        : std::log(m.weight[2 * o]);
         return sum;
     }
 
@@ -250,17 +266,17 @@ class PersistentMisfire {
                       prior_odds(life), life, orders_.four_stroke(), even_odds(life));
     }
 
-    /// Fits the pattern in one surrounding. `spread`: spread_of() a true and of an eccentric wheel.
+    /// Fits the pattern in one surrounding.
     [[nodiscard]] Explanation explain(const LearnedPattern<Real>& pattern, const Projected& projected, int around,
-                                      const CylinderLife<Real>& life,
-                                      const std::array<Real, 2>& spread) const noexcept {
-        const OrdersFit<Real> fit(model(pattern, projected, around), orders_.firings());
+                                      const CylinderLife<Real>& life) const noexcept {
+        const Model m = model(pattern, projected, around);
+        const OrdersFit<Real> fit(m, orders_.firings());
         const Search sets = search(fit, pattern, life);
         const Real usual = is_eccentric(around) ? kRarelyEccentric : Real(1) - kRarelyEccentric;
         Explanation e;
         e.gain = sets.best(e.missing);
-        e.evidence = e.gain + fit.evidence() + spread[is_eccentric(around) ? 1 : 0] +
-                     std::log(usual * static_cast<Real>(kAround[static_cast<std::size_t>(around % kResonances)].usual));
+        e.evidence = e.gain + fit.evidence() + surprise(m, pattern, projected, around) +
+                     std::log(usual * static_cast<Real>(around_at(around).usual));
         e.size = sets.size(e.missing);
         for (int k = 0; k < orders_.firings(); ++k) e.alone[static_cast<std::size_t>(k)] = sets.alone(k);
         return e;
@@ -353,8 +369,8 @@ class PersistentMisfire {
     }
 
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, typename Model::Shape& f) const noexcept {
-        const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), pattern.mode_per_rev);
-        const Complex driveline = bend(o, pattern.speed_rpm, kAround[static_cast<std::size_t>(around % kResonances)]);
+        const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), mode_at(pattern, around));
+        const Complex driveline = bend(o, pattern.speed_rpm, around_at(around));
         const Real delay = around / kResonances % kBurns == 0
                                ? Real(0)
                                : static_cast<Real>(to_rad(static_cast<double>(kLate_deg))) *
@@ -401,17 +417,17 @@ class PersistentMisfire {
     }
 
     /// Variance of one component of the projection at entry o, which is `seen` large.
-    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, Real seen, bool eccentric) const noexcept {
+    [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, Real seen, int around) const noexcept {
         const auto order = static_cast<Real>(orders_.per_revolution(o));
-        // The mode's frequency and shape are known to a quarter at best; near resonance nothing is known.
-        const Real ratio2 = order * order / (pattern.mode_per_rev * pattern.mode_per_rev);
-        if (ratio2 > Real(0.5)) return Real(1e6);
+        const Real mode = mode_at(pattern, around);
+        if (is_shut(o, mode)) return Real(1e6);
         Real sum = pattern.doubt * static_cast<Real>(scatter_[static_cast<std::size_t>(o)]);
-        if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy, eccentric);
+        if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy, is_eccentric(around));
         // Burn timing differs by 7 degrees or so from what is assumed: each loss is bent by that, so that the square grows with their number.
         const Real bent = Real(0.05) + Real(0.12) * std::min(order, Real(4));
         const Real losses = seen * static_cast<Real>(std::abs(orders_.lost(o, 0)));
-        const Real twisted = Real(0.3) * twisting(order, pattern.mode_per_rev) * static_cast<Real>(largest_gain_);
+        // The mode's frequency and shape are known to a quarter at best.
+        const Real twisted = Real(0.3) * twisting(order, mode) * static_cast<Real>(largest_gain_);
         return sum + bent * bent * losses + twisted * twisted + kUnmodelled * kUnmodelled;
     }
 
