@@ -112,7 +112,8 @@ TEST(CylinderLevels, WhoDoesLessThanTheOthersIsSuspected) {
     work[3] = 0.6;
     engine.examine(work, true, 2);
     EXPECT_FALSE(engine.levels.is_dead(3));
-    for (int k = 0; k < 4; ++k) EXPECT_EQ(engine.levels.suspects(engine.pattern(work))[static_cast<std::size_t>(k)], k == 3) << k;
+    for (int k = 0; k < 4; ++k)
+        EXPECT_EQ(engine.levels.suspects(engine.pattern(work))[static_cast<std::size_t>(k)], k == 3) << k;
     work[3] = 1.4;
     engine.examine(work, true, 2);
     EXPECT_FALSE(engine.levels.suspects(engine.pattern(work))[3]);

@@ -185,6 +185,49 @@ TEST(CylinderOrders, SharedPartsAreThoseOfACrankFollowedInFineSteps) {
     }
 }
 
+TEST(CylinderOrders, PistonsTwistTheCrankByWhatTheirEnergyChanges) {
+    // The torque of a mass m that moves with r w lever: -d/dangle (m (r w lever)^2 / 2), by differences of a fine grid instead of orders; over
+    // the crank's energy J w^2 / 2 that is -(m r^2 / J) d(lever^2)/dangle.
+    EngineConfig engine = engine_of({1, 2, 4, 5, 3});
+    engine.stroke_mm = 86.0;
+    engine.rod_mm = 143.0;
+    engine.compression_ratio = 10.0;
+    engine.reciprocating_kg = 0.55;
+    engine.inertia_kg_m2 = 0.16;
+    const Orders parts(engine, SensorAt::front);
+    const double share = 0.55 * 0.043 * 0.043 / 0.16;
+    const SliderCrank crank = SliderCrank::of(engine);
+    constexpr int kSteps = 7200;
+    for (int o = 0; o < parts.orders.count(); ++o) {
+        const int order = parts.per_cycle(o);
+        Complex exact = 0.0;
+        for (int k = 0; k < 5; ++k)
+            for (int i = 0; i < kSteps; ++i) {
+                const double deg = 720.0 * (i + 0.5) / kSteps;
+                const auto square = [&](double at) {
+                    const double lever = crank.lever(to_rad(at - engine.firing_tdc_deg[static_cast<std::size_t>(k)]));
+                    return lever * lever;
+                };
+                const double change = square(deg + 360.0 / kSteps) - square(deg - 360.0 / kSteps);
+                exact -= static_cast<double>(parts.bank.torsion_gain(k)) * share * change *
+                         std::polar(1.0, -2.0 * std::numbers::pi * order * deg / 720.0);
+            }
+        // Differences of bins show torque through a triangle two bins wide around the later bin's beginning.
+        const double half = std::numbers::pi * order / parts.grid.bins;
+        exact *= std::polar(std::pow(std::sin(half) / half, 2.0), 2.0 * half);
+        EXPECT_LT(std::abs(wide(parts.orders.shared(o, CylinderOrders::kTwistedInertia)) - exact),
+                  1e-4 + 0.01 * std::abs(exact))
+            << order;
+        if (order == 4) {
+            EXPECT_GT(std::abs(exact), 0.02);  // second order of the crank, the strongest
+        }
+    }
+    // Where masses are not told, those of a usual engine.
+    engine.reciprocating_kg = kUnknown;
+    const Orders untold(engine, SensorAt::front);
+    EXPECT_GT(std::abs(untold.orders.shared(3, CylinderOrders::kTwistedInertia)), 0.02F);
+}
+
 TEST(CylinderOrders, CompressionHasItsPhaseAsWellAsItsSize) {
     // Strong enough orders only, so that the comparison is one of angles: 360 / 48 = 7.5 degrees an order would be one bin.
     const Orders parts(odd_v6());

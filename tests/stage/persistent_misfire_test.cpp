@@ -3,6 +3,8 @@
 
 #include <gtest/gtest.h>
 
+#include <complex>
+#include <numbers>
 #include <random>
 #include <string>
 #include <vector>
@@ -206,6 +208,43 @@ TEST(PersistentMisfire, FindsADeadCylinderBehindWheelError) {
             for (std::size_t b = 0; b < wheel.size(); ++b) learned.difference[b] += wheel[b];
             EXPECT_EQ(named(bench.persistent.examine(learned, kSilent).missing), std::vector<int>{dead})
                 << c.name << ", wheel " << seed;
+        }
+}
+
+/// A pattern whose orders are each turned and stretched by `bend` (order of the crank, per revolution).
+template <class Bend>
+LearnedPattern<double> bent(const Bench& bench, LearnedPattern<double> pattern, const Bend& bend) {
+    const int bins = bench.grid.bins;
+    CycleOfBins out{};
+    for (int m = 1; 2 * m < bins; ++m) {
+        std::complex<double> sum = 0.0;
+        for (int b = 0; b < bins; ++b)
+            sum += pattern.difference[static_cast<std::size_t>(b)] *
+                   std::polar(1.0, -2.0 * std::numbers::pi * m * b / bins);
+        sum *= bend(0.5 * m) * 2.0 / static_cast<double>(bins);
+        for (int b = 0; b < bins; ++b)
+            out[static_cast<std::size_t>(b)] += std::real(sum * std::polar(1.0, 2.0 * std::numbers::pi * m * b / bins));
+    }
+    pattern.difference = out;
+    return pattern;
+}
+
+TEST(PersistentMisfire, FindsADeadCylinderBehindADrivelineThatFrictionDamps) {
+    // A dual-mass flywheel at its resonance turns the half order by 40 degrees: two inertias, a spring, a third of critical damping (any
+    // textbook on vibration).
+    for (const double hz : {9.0, 12.0, 15.0})
+        for (int dead = 0; dead < 4; ++dead) {
+            Bench bench(engine_of({1, 3, 4, 2}), 1800.0);
+            bench.track(20);
+            PerPlace work = bench.healthy(0.02);
+            work[static_cast<std::size_t>(dead)] = 0.0;
+            const auto seen = bent(bench, bench.pattern(work), [hz](double order) {
+                const double ratio = order * 1800.0 / 60.0 / hz;
+                const std::complex<double> spring(1.0, 2.0 * 0.3 * ratio);
+                return (spring / 1.5 - ratio * ratio) / (spring - ratio * ratio);
+            });
+            EXPECT_EQ(named(bench.persistent.examine(seen, kSilent).missing), std::vector<int>{dead})
+                << hz << ", " << dead;
         }
 }
 

@@ -190,7 +190,7 @@ TEST(ResponseBank, LearnsAResponseThatDeviates) {
             parts.bank.response(0)[static_cast<std::size_t>(j)] + 0.15F * std::sin(0.9F * static_cast<float>(j));
     float former = 1.0F;
     for (int misfires = 0; misfires < 150; ++misfires) {
-        parts.bank.refine(misfires % 4, truth, parts.size, 1.0F);
+        parts.bank.refine(misfires % 4, truth, parts.size, 1.0F, parts.covariance);
         if (misfires % 25 != 24) continue;
         parts.match();
         float worst = 0.0F;
@@ -216,7 +216,7 @@ TEST(ResponseBank, OnePlaceMayDeviateAlone) {
             const auto at = static_cast<std::size_t>(j);
             x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) + (n % 4 == 2 && j == 12 ? 0.2F : 0.0F);
         }
-        parts.bank.refine(n % 4, x, parts.size, 1.0F);
+        parts.bank.refine(n % 4, x, parts.size, 1.0F, parts.covariance);
     }
     parts.match();
     EXPECT_NEAR(parts.bank.response(2)[12], parts.bank.rigid(2)[12] + 0.2F, 0.05F);
@@ -228,14 +228,15 @@ TEST(ResponseBank, FewMisfiresOfLittleTrustChangeLittle) {
     const Response before = parts.bank.response(0);
     Response x = before;
     x[10] += 1.0F;
-    parts.bank.refine(0, x, parts.size, 0.01F);
+    parts.bank.refine(0, x, parts.size, 0.01F, parts.covariance);
     parts.match();
     EXPECT_NEAR(parts.bank.response(0)[10], before[10], 0.05F);
 }
 
 TEST(ResponseBank, AnotherSpeedForgetsWhatWasLearned) {
     Bank parts;
-    for (int n = 0; n < 100; ++n) parts.bank.refine(n % 4, parts.bank.response(n % 4), parts.size, 1.0F);
+    for (int n = 0; n < 100; ++n)
+        parts.bank.refine(n % 4, parts.bank.response(n % 4), parts.size, 1.0F, parts.covariance);
     ASSERT_TRUE(parts.bank.experienced());
     EXPECT_FALSE(parts.bank.set_speed(1520.0F));
     EXPECT_EQ(parts.bank.speed_rpm(), 1500.0F);
@@ -344,7 +345,7 @@ TEST(ResponseBank, RingsOnAsTheCrankDoes) {
                     x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) +
                             static_cast<float>(ringing(j) + noise(random));
                 }
-                parts.bank.refine(n % 4, x, known, 1.0F);
+                parts.bank.refine(n % 4, x, known, 1.0F, parts.covariance);
             }
             parts.match();
             const ResponseBank::Ringing& found = parts.bank.ringing();
@@ -365,7 +366,7 @@ TEST(ResponseBank, DoesNotRingSlowerThanACrankTwists) {
     for (int n = 0; n < 200; ++n) {
         Response x{};
         for (int j = 0; j < known; ++j) x[static_cast<std::size_t>(j)] = 0.3F * std::cos(0.4F * static_cast<float>(j));
-        parts.bank.refine(n % 4, x, known, 1.0F);
+        parts.bank.refine(n % 4, x, known, 1.0F, parts.covariance);
     }
     parts.match();
     EXPECT_EQ(parts.bank.ringing().a, 0.0F);
@@ -386,7 +387,7 @@ TEST(ResponseBank, DoesNotRingWhereNothingTellsThatItDoes) {
             const auto at = static_cast<std::size_t>(j);
             x[at] = (j < parts.size ? parts.bank.rigid(n % 4)[at] : 0.0F) + static_cast<float>(noise(random));
         }
-        parts.bank.refine(n % 4, x, known, 1.0F);
+        parts.bank.refine(n % 4, x, known, 1.0F, parts.covariance);
     }
     parts.match();
     EXPECT_EQ(parts.bank.ringing().b, 0.0F);

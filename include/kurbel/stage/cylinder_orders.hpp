@@ -162,7 +162,8 @@ class CylinderOrders {
         std::complex<double> one = 0.0;
         for (int deg = 0; holds_wheel_error(o) && deg < 360; deg += kStep_deg) {
             const double lever = crank.lever(to_rad(deg));
-            one += cycle_revolutions_ * to_rad(kStep_deg) * lever * lever * std::polar(1.0, -turns_per_rad * to_rad(deg));
+            one +=
+                cycle_revolutions_ * to_rad(kStep_deg) * lever * lever * std::polar(1.0, -turns_per_rad * to_rad(deg));
         }
         one *= std::complex<double>(0.0, -turns_per_rad * mass_share(engine)) * seen_in_bins(o);
         for (int k = 0; k < firings_; ++k) {
@@ -176,7 +177,8 @@ class CylinderOrders {
     [[nodiscard]] static double mass_share(const EngineConfig& engine) noexcept {
         constexpr double kUsual = 0.007;  // 0.55 kg on 43 mm, 0.15 kg m^2 (engineering range, from memory)
         const bool told = engine.reciprocating_kg > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
-        return told ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2 : kUsual;
+        return told ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2
+                    : kUsual;
     }
 
     /// What differences of bins show of torque: a difference of two bins weighs it by a triangle around the later bin's beginning.

@@ -45,8 +45,8 @@ struct FiringWork {
 /// What the first look at an engine found among the firings that waited, before any of them is judged.
 template <class Real>
 struct FirstFindings {
-    Real scatter = 0;  ///< deviation of those that lost nothing
-    int healthy = 0;   ///< how many they are
+    Real scatter = 0;                                   ///< deviation of those that lost nothing
+    int healthy = 0;                                    ///< how many they are
     std::array<std::uint8_t, kMaxCylinders> firings{};  ///< of each place
     std::array<std::uint8_t, kMaxCylinders> lost{};     ///< those that lost their work
 };

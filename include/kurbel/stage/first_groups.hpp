@@ -28,7 +28,8 @@ class FirstGroups {
         for (int place = 0; place < kMaxCylinders; ++place) {
             const auto at = static_cast<std::size_t>(place);
             Groups groups;
-            const bool two = fall_in_two(firings, place, [&](int i) { return firings[i].amplitude; }, groups);
+            const bool two = fall_in_two(
+                firings, place, [&](int i) { return firings[i].amplitude; }, groups);
             open_[at] = two && groups.mostly_upper() && !suspects[at];
             least_lost_[at] = two && !open_[at] ? groups.least_upper() : kNone;
         }
@@ -56,10 +57,11 @@ class FirstGroups {
   private:
     static constexpr int kMost = 2 * kFirstCycles;  // firings of one place
     using Groups = TwoGroups<Real, kMost>;
-    static constexpr Real kMedian = Real(0.6745);   // of the absolute value of a standard normal variable
+    static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
 
     template <class Amplitude>
-    [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude, Groups& groups) const noexcept {
+    [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude,
+                                   Groups& groups) const noexcept {
         for (int i = 0; i < firings.count(); ++i)
             if (firings[i].usable() && firings[i].place == place) groups.add(amplitude(i));
         return groups.split() && groups.difference() >= apart_;

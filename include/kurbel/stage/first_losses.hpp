@@ -50,7 +50,8 @@ class FirstLosses {
         for (int place = 0; place < kMaxCylinders; ++place)
             if (groups_.least_lost(place) != FirstGroups<Real>::kNone) take_in_group(firings, bank, place);
         take_in(firings, bank);
-        if (groups_.reconsider(firings, [this](int i) { return left_[static_cast<std::size_t>(i)]; })) take_in(firings, bank);
+        if (groups_.reconsider(firings, [this](int i) { return left_[static_cast<std::size_t>(i)]; }))
+            take_in(firings, bank);
         give_back(firings, limit);
     }
 
@@ -269,10 +270,10 @@ class FirstLosses {
     int chosen_ = 0;
     int others_ = 0;
     Real deviation_ = 0;
-    Real likely_ = Real(0.5);       // share of the work that a loss seems to have at first
-    Real least_ = Real(0.4);        // nearer to "all lost" than to "nothing lost", with room for scatter
-    Real whole_ = 1;                // loss that sizes are drawn towards
-    Real own_ = 1;                  // share of a firing's own loss that it shows
+    Real likely_ = Real(0.5);  // share of the work that a loss seems to have at first
+    Real least_ = Real(0.4);   // nearer to "all lost" than to "nothing lost", with room for scatter
+    Real whole_ = 1;           // loss that sizes are drawn towards
+    Real own_ = 1;             // share of a firing's own loss that it shows
     FirstGroups<Real> groups_{};
     List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
     List<bool, kCapacity> usable_{};

@@ -26,7 +26,9 @@ class ModeTuning {
     }
 
     [[nodiscard]] double frequency() const noexcept { return std::exp(static_cast<double>(state_[kFrequency])); }
-    [[nodiscard]] double damping() const noexcept { return kMeanDamping * std::exp(static_cast<double>(state_[kDamping])); }
+    [[nodiscard]] double damping() const noexcept {
+        return kMeanDamping * std::exp(static_cast<double>(state_[kDamping]));
+    }
     [[nodiscard]] float size() const noexcept { return std::exp(state_[kSize]); }
 
     /// Whether another misfire would tell something: many have told enough, and the next one in a few keeps it up.
@@ -56,7 +58,7 @@ class ModeTuning {
         for (int j = 0; j < known; ++j) {
             const auto at = static_cast<std::size_t>(j);
             const Vector slope = scale * Vector(now[at], (up[at] - down[at]) / static_cast<float>(2.0 * kStep),
-                                              (more[at] - less[at]) / static_cast<float>(2.0 * kDampingStep));
+                                                (more[at] - less[at]) / static_cast<float>(2.0 * kDampingStep));
             const float weight = trust / (kCorrelated * noise(j));
             information += weight * slope * slope.transpose();
             pull += weight * deviation[at] * slope;

@@ -169,8 +169,8 @@ class PersistentMisfire {
     static constexpr Real kEccentric_deg = Real(0.25);
     static constexpr Real kRarelyEccentric = Real(0.2);
     static constexpr Real kUnmodelled = Real(0.05);  // of one loss, at any order
-    static constexpr float kLate_deg = 20;  // of combustion, where it is not where it is expected
-    static constexpr int kThorough = 3;     // examinations
+    static constexpr float kLate_deg = 20;           // of combustion, where it is not where it is expected
+    static constexpr int kThorough = 3;              // examinations
     static constexpr Real kMostAdded = Real(5);
     static constexpr int kEachCycle = 64;  // at first each cycle's scatter is looked at, later one in a few
     static constexpr int kLaterEvery = 4;
@@ -254,8 +254,9 @@ class PersistentMisfire {
                                 int around) const noexcept {
         Real sum = 0;
         for (int o = 0; o < orders_.count(); ++o)
-            sum += is_shut(o, mode_at(pattern, around)) ? Real(-2) * std::log1p(std::abs(projected[static_cast<std::size_t>(o)]))
-                                                        : std::log(m.weight[2 * o]);
+            sum += is_shut(o, mode_at(pattern, around))
+                       ? Real(-2) * std::log1p(std::abs(projected[static_cast<std::size_t>(o)]))
+                       : std::log(m.weight[2 * o]);
         return sum;
     }
 
@@ -331,9 +332,8 @@ class PersistentMisfire {
     [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
-            odds[static_cast<std::size_t>(k)] =
-                hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely -
-                std::max(life.losses(k), Real(0));
+            odds[static_cast<std::size_t>(k)] = hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) -
+                                                kRarely - std::max(life.losses(k), Real(0));
         return odds;
     }
 

@@ -77,7 +77,9 @@ class ResponseBank {
                             mode_[static_cast<std::size_t>(active_++)].data());
         }
         if (chosen_ > active_) drop_mode(0);
-        if (chosen_ > kLate) write_mode(chosen_, tuning_.frequency(), tuning_.damping(), tuning_.size(), mode_[static_cast<std::size_t>(chosen_ - 1)]);
+        if (chosen_ > kLate)
+            write_mode(chosen_, tuning_.frequency(), tuning_.damping(), tuning_.size(),
+                       mode_[static_cast<std::size_t>(chosen_ - 1)]);
         expected_.twist = kTwistDoubt * usual_twist();
         return true;
     }
@@ -338,7 +340,9 @@ class ResponseBank {
     void tune(int k, const Response& deviation, int known, Real trust, const WindowCovariance& covariance) noexcept {
         tuning_.learn(
             deviation, known, gain_of(chosen_, k),
-            [this](double frequency, double damping, Response& mode) { write_mode(chosen_, frequency, damping, Real(1), mode); },
+            [this](double frequency, double damping, Response& mode) {
+                write_mode(chosen_, frequency, damping, Real(1), mode);
+            },
             [&](int j) { return covariance.variance(j < size_ ? j : size_ - 1 - (j - size_) % size_); }, trust);
         Response& mode = mode_[static_cast<std::size_t>(chosen_ - 1)];
         Response more = mode;

@@ -166,7 +166,8 @@ class WorkEstimator {
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
             if (const Real lost = windows_.rehearsal.taken(entry.bin); entry.usable() && lost != Real(0))
-                take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before, lost);
+                take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before,
+                              lost);
         }
         windows_.learn_again(next_cycle_bin_, grid_.bins, true);
         windows_.engine.residuals.put_back(windows_.rehearsal.first() - windows_.before);
@@ -360,11 +361,10 @@ class WorkEstimator {
         const std::int64_t first = oldest.bin - windows_.before;
         const int known = response_known(oldest.bin) + windows_.before;
         if (!windows_.engine.residuals.bins().connected(first, first + known)) return;
-        const auto response =
-            measured_response(windows_.engine.residuals, windows_.pending, windows_.engine.bank,
-                              windows_.engine.levels.dead(), first, known, lost);
+        const auto response = measured_response(windows_.engine.residuals, windows_.pending, windows_.engine.bank,
+                                                windows_.engine.levels.dead(), first, known, lost);
         windows_.engine.bank.refine(oldest.place, response, known, static_cast<float>(trust),
-                                     windows_.engine.covariance);
+                                    windows_.engine.covariance);
     }
 
     /// Bins after TDC in which all that could have happened has been looked at: up to the first firing whose window is open.
