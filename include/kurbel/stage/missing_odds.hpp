@@ -48,6 +48,8 @@ class MissingOdds {
         if (!best.any || evidence > best.evidence) best = {true, evidence, around, explanation};
     }
 
+    /// Whether a dead set explains most in one surrounding at least.
+    [[nodiscard]] bool any_dead() const noexcept { return any_some_; }
     /// Log-odds of "some are dead".
     [[nodiscard]] Real odds() const noexcept {
         return any_some_ ? some_sum_.value() - none_sum_.value() : std::numeric_limits<Real>::lowest();

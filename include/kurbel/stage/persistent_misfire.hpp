@@ -108,7 +108,12 @@ class PersistentMisfire {
         for (int i = 0; i < (all ? kSurroundings : 1); ++i) look((examined_ + i) % kSurroundings, odds);
         const auto& best = odds.best((all ? odds.odds() : later) > Real(0));
         chosen_ = best.around;
-        if (all) others_add_ = std::clamp(odds.odds() - look_at_chosen().odds(), -kMostAdded, kMostAdded);
+        if (all) {
+            // Where the chosen ones have no dead set to offer, what the others add to one is not known.
+            const Odds of_chosen = look_at_chosen();
+            others_add_ =
+                of_chosen.any_dead() ? std::clamp(odds.odds() - of_chosen.odds(), -kMostAdded, kMostAdded) : Real(0);
+        }
         return find(model(pattern, projected, chosen_), best.explanation);
     }
 
