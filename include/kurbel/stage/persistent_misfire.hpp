@@ -14,6 +14,7 @@
 #include "kurbel/stage/missing_odds.hpp"
 #include "kurbel/stage/missing_search.hpp"
 #include "kurbel/stage/orders_fit.hpp"
+#include "kurbel/stage/surrounding.hpp"
 
 namespace kurbel {
 
@@ -97,7 +98,7 @@ class PersistentMisfire {
         const auto look_at_chosen = [&]() noexcept {
             Odds odds;
             look(chosen_, odds);
-            look(other_wheel(chosen_), odds);  // whether the wheel is what is odd
+            look(Around(chosen_).other_wheel(), odds);  // whether the wheel is what is odd
             return odds;
         };
         const bool all = examined_++ < kThorough;
@@ -105,7 +106,7 @@ class PersistentMisfire {
         if (!all) odds = look_at_chosen();
         // Later on what all the others add to the odds is taken as it was then; one of them is tried in turn.
         const Real later = odds.odds() + others_add_;
-        for (int i = 0; i < (all ? kSurroundings : 1); ++i) look((examined_ + i) % kSurroundings, odds);
+        for (int i = 0; i < (all ? Around::kCount : 1); ++i) look((examined_ + i) % Around::kCount, odds);
         const auto& best = odds.best((all ? odds.odds() : later) > Real(0));
         chosen_ = best.around;
         if (all) {
@@ -141,40 +142,8 @@ class PersistentMisfire {
     }
 
   private:
-    /// What hangs on the crank.
-    struct Surrounding {
-        float resonance_hz;   ///< of gearbox or vehicle against the engine; 0: none
-        float inertia_ratio;  ///< what swings against the engine, over the engine's inertia
-        float damping;        ///< ratio
-        float usual;          ///< prior probability
-        float mode = 1;       ///< frequency of the crank's first torsion mode over the expected one
-    };
-    // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, by dry friction damped up to a third, clutch 40 to 80 Hz (engineering
-    // ranges, from memory). A crank may be as soft as the last one.
-    static constexpr int kResonances = 15;
-    static constexpr int kBurns = 2;
-    static constexpr int kSurroundings = 2 * kBurns * kResonances;  // the second half on an eccentric wheel
-    static constexpr std::array<Surrounding, kResonances> kAround{{{0, 0, 0.08F, 0.40F},
-                                                                   {4, 1.0F, 0.08F, 0.04F},
-                                                                   {7, 1.0F, 0.08F, 0.04F},
-                                                                   {10, 0.6F, 0.08F, 0.03F},
-                                                                   {14, 0.6F, 0.08F, 0.03F},
-                                                                   {10, 0.6F, 0.3F, 0.03F},
-                                                                   {15, 0.6F, 0.3F, 0.03F},
-                                                                   {36, 0.15F, 0.08F, 0.06F},
-                                                                   {41, 0.15F, 0.08F, 0.06F},
-                                                                   {47, 0.15F, 0.08F, 0.06F},
-                                                                   {54, 0.15F, 0.08F, 0.06F},
-                                                                   {62, 0.15F, 0.08F, 0.06F},
-                                                                   {71, 0.15F, 0.08F, 0.06F},
-                                                                   {82, 0.15F, 0.08F, 0.06F},
-                                                                   {0, 0, 0.08F, 0.10F, 0.65F}}};
-    // Run-out of a wheel, rms: of one that sits well, of one that does not, and how rare that is (engineering ranges, from memory).
-    static constexpr Real kTrue_deg = Real(0.06);
-    static constexpr Real kEccentric_deg = Real(0.25);
-    static constexpr Real kRarelyEccentric = Real(0.2);
+    using Around = Surrounding<Real>;
     static constexpr Real kUnmodelled = Real(0.05);  // of one loss, at any order
-    static constexpr float kLate_deg = 20;           // of combustion, where it is not where it is expected
     static constexpr int kThorough = 3;              // examinations
     static constexpr Real kMostAdded = Real(5);
     static constexpr int kEachCycle = 64;  // at first each cycle's scatter is looked at, later one in a few
@@ -211,23 +180,8 @@ class PersistentMisfire {
 
     using Odds = MissingOdds<Real, Explanation>;
 
-    /// The same surrounding with the other kind of wheel.
-    [[nodiscard]] static constexpr int other_wheel(int around) noexcept {
-        return (around + kSurroundings / 2) % kSurroundings;
-    }
-    [[nodiscard]] static constexpr bool is_eccentric(int around) noexcept { return around >= kSurroundings / 2; }
-    [[nodiscard]] static constexpr const Surrounding& around_at(int around) noexcept {
-        return kAround[static_cast<std::size_t>(around % kResonances)];
-    }
-    /// The first torsion mode there, cycles a revolution.
-    [[nodiscard]] static Real mode_at(const LearnedPattern<Real>& pattern, int around) noexcept {
-        return pattern.mode_per_rev * static_cast<Real>(around_at(around).mode);
-    }
-    /// Near the mode and above it nothing is known of an order.
-    [[nodiscard]] bool is_shut(int o, Real mode) const noexcept {
-        const auto order = static_cast<Real>(orders_.per_revolution(o));
-        return order * order > Real(0.5) * mode * mode;
-    }
+    /// An entry's cycles a revolution.
+    [[nodiscard]] Real order(int o) const noexcept { return static_cast<Real>(orders_.per_revolution(o)); }
 
     /// A pattern's component at each order.
     [[nodiscard]] Projected project(const LearnedPattern<Real>& pattern) const noexcept {
@@ -259,7 +213,7 @@ class PersistentMisfire {
                                 int around) const noexcept {
         Real sum = 0;
         for (int o = 0; o < orders_.count(); ++o)
-            sum += is_shut(o, mode_at(pattern, around))
+            sum += Around::is_shut(order(o), Around(around).mode(pattern.mode_per_rev))
                        ? Real(-2) * std::log1p(std::abs(projected[static_cast<std::size_t>(o)]))
                        : std::log(m.weight[2 * o]);
         return sum;
@@ -278,11 +232,9 @@ class PersistentMisfire {
         const Model m = model(pattern, projected, around);
         const OrdersFit<Real> fit(m, orders_.firings());
         const Search sets = search(fit, pattern, life);
-        const Real usual = is_eccentric(around) ? kRarelyEccentric : Real(1) - kRarelyEccentric;
         Explanation e;
         e.gain = sets.best(e.missing);
-        e.evidence = e.gain + fit.evidence() + surprise(m, pattern, projected, around) +
-                     std::log(usual * static_cast<Real>(around_at(around).usual));
+        e.evidence = e.gain + fit.evidence() + surprise(m, pattern, projected, around) + Around(around).usual();
         e.size = sets.size(e.missing);
         for (int k = 0; k < orders_.firings(); ++k) e.alone[static_cast<std::size_t>(k)] = sets.alone(k);
         return e;
@@ -374,13 +326,10 @@ class PersistentMisfire {
     }
 
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, typename Model::Shape& f) const noexcept {
-        const Real twist = twisting(static_cast<Real>(orders_.per_revolution(o)), mode_at(pattern, around));
-        const Complex driveline = bend(o, pattern.speed_rpm, around_at(around));
-        const Real delay = around / kResonances % kBurns == 0
-                               ? Real(0)
-                               : static_cast<Real>(to_rad(static_cast<double>(kLate_deg))) *
-                                     static_cast<Real>(orders_.per_revolution(o));
-        const Complex late = driveline * std::polar(Real(1), -delay);
+        const Around there(around);
+        const Real twist = Around::twisting(order(o), there.mode(pattern.mode_per_rev));
+        const Complex driveline = there.driveline(order(o), pattern.speed_rpm);
+        const Complex late = driveline * there.burn(order(o));
         const auto put = [&f, o](int column, Complex value) {
             f(2 * o, column) = value.real();
             f(2 * o + 1, column) = value.imag();
@@ -403,49 +352,21 @@ class PersistentMisfire {
         return {static_cast<Real>(value.real()), static_cast<Real>(value.imag())};
     }
 
-    /// Motion of the crank with something sprung on it, over that of the free crank: two inertias, a spring and a damper (any textbook on
-    /// vibration).
-    [[nodiscard]] Complex bend(int o, Real speed_rpm, const Surrounding& around) const noexcept {
-        if (around.resonance_hz <= 0.0F) return Real(1);
-        const Real ratio = static_cast<Real>(orders_.per_revolution(o)) * speed_rpm / Real(60) /
-                           static_cast<Real>(around.resonance_hz);
-        const Complex spring(Real(1), Real(2) * static_cast<Real>(around.damping) * ratio);
-        const Real square = ratio * ratio;
-        return (spring / (Real(1) + static_cast<Real>(around.inertia_ratio)) - square) / (spring - square);
-    }
-
-    /// Answer of the sensor end through the first mode over the rigid answer, per unit gain, below resonance:
-    /// order^2 / (mode^2 - order^2). Near and above it nothing is known well enough; variance() shuts that out.
-    [[nodiscard]] static Real twisting(Real order, Real mode_per_rev) noexcept {
-        const Real ratio2 = order * order / (mode_per_rev * mode_per_rev);
-        return ratio2 / std::max(Real(1) - ratio2, Real(0.3));
-    }
-
     /// Variance of one component of the projection at entry o, which is `seen` large.
     [[nodiscard]] Real variance(int o, const LearnedPattern<Real>& pattern, Real seen, int around) const noexcept {
-        const auto order = static_cast<Real>(orders_.per_revolution(o));
-        const Real mode = mode_at(pattern, around);
-        if (is_shut(o, mode)) return Real(1e6);
+        const Around there(around);
+        const Real mode = there.mode(pattern.mode_per_rev);
+        if (Around::is_shut(order(o), mode)) return Real(1e6);
         Real sum = pattern.doubt * static_cast<Real>(scatter_[static_cast<std::size_t>(o)]);
-        if (orders_.holds_wheel_error(o)) sum += wheel_variance(order, pattern.energy, is_eccentric(around));
+        if (orders_.holds_wheel_error(o))
+            sum += there.wheel_variance(order(o), pattern.energy, teeth_, static_cast<Real>(orders_.bin_rad()),
+                                        orders_.bins());
         // Burn timing differs by 7 degrees or so from what is assumed: each loss is bent by that, so that the square grows with their number.
-        const Real bent = Real(0.05) + Real(0.12) * std::min(order, Real(4));
+        const Real bent = Real(0.05) + Real(0.12) * std::min(order(o), Real(4));
         const Real losses = seen * static_cast<Real>(std::abs(orders_.lost(o, 0)));
         // The mode's frequency and shape are known to a quarter at best.
-        const Real twisted = Real(0.3) * twisting(order, mode) * static_cast<Real>(largest_gain_);
+        const Real twisted = Real(0.3) * Around::twisting(order(o), mode) * static_cast<Real>(largest_gain_);
         return sum + bent * bent * losses + twisted * twisted + kUnmodelled * kUnmodelled;
-    }
-
-    /// Tooth errors of 0.15 degrees rms (engineering range, from memory), and run-out: an angle error of amplitude e at this
-    /// order bends the energy by 2 order e, its difference over one bin by order x bin more.
-    [[nodiscard]] Real wheel_variance(Real order, Real energy, bool eccentric) const noexcept {
-        constexpr Real kTeeth_rad = Real(0.0026);
-        const Real run_out_rad = (eccentric ? kEccentric_deg : kTrue_deg) * static_cast<Real>(to_rad(1.0));
-        const Real error = order <= Real(1) ? run_out_rad : kTeeth_rad * std::sqrt(Real(2) / static_cast<Real>(teeth_));
-        const Real half_bins = Real(0.5) * static_cast<Real>(orders_.bins());
-        const Real amplitude =
-            Real(2) * order * error * energy * order * static_cast<Real>(orders_.bin_rad()) * half_bins;
-        return Real(0.5) * amplitude * amplitude;
     }
 
     int teeth_ = 2;
