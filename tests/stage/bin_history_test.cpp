@@ -62,6 +62,24 @@ TEST(BinHistory, KeepsDifferencesToTheNextBin) {
     EXPECT_FALSE(history.holds(40));
 }
 
+TEST(BinHistory, TellsWhoWasCutAtTimesAndThroughout) {
+    History history = empty();
+    for (std::int64_t i = 0; i < 40; ++i)
+        history.push(bin_of(i, energy_of(i)), 0.3, i < 10 ? 0U : (i < 20 ? 5U : 4U), i % 32);
+    const auto expect = [&history](std::int64_t from, std::int64_t to, std::uint32_t any, std::uint32_t all) {
+        EXPECT_EQ(history.cut_within(from, to).any, any) << from << " to " << to;
+        EXPECT_EQ(history.cut_within(from, to).all, all) << from << " to " << to;
+    };
+    expect(0, 9, 0U, 0U);
+    expect(9, 10, 5U, 0U);
+    expect(10, 19, 5U, 5U);
+    expect(19, 20, 5U, 4U);
+    expect(15, 39, 5U, 4U);
+    expect(20, 39, 4U, 4U);
+    expect(-50, 39, 5U, 0U);
+    expect(12, 12, 5U, 5U);
+}
+
 TEST(BinHistory, WhatIsTakenOutLeavesTheRawValue) {
     History history = empty();
     fill(history, 0, 10);

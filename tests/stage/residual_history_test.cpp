@@ -191,18 +191,25 @@ TEST(ResidualHistory, ChargeIsThatOf150DegreesBefore) {
     EXPECT_NEAR(stream.history.point(60).load, 0.060, 1e-6);
 }
 
-TEST(ResidualHistory, AFiringWasCutAtItsIntakeOrNow) {
+TEST(ResidualHistory, AFiringWasCutSinceItsIntakeEnded) {
     Stream stream;
-    // Place 2 alone, from bin 40 to 49.
-    stream.cut = [](std::int64_t n) { return n >= 40 && n < 50 ? 4U : 0U; };
-    stream.push(3 * stream.grid.bins);
-    const std::int64_t back = std::lround(150.0 / stream.grid.bin_deg);
-    EXPECT_FALSE(stream.history.was_cut(39, 2));
-    EXPECT_TRUE(stream.history.was_cut(40, 2));
-    EXPECT_FALSE(stream.history.was_cut(45, 1));
-    EXPECT_TRUE(stream.history.was_cut(40 + back, 2));
-    EXPECT_TRUE(stream.history.was_cut(49 + back, 2));
-    EXPECT_FALSE(stream.history.was_cut(50 + back, 2));
+    // Place 2 alone, from bin 100 to 129.
+    stream.cut = [](std::int64_t n) { return n >= 100 && n < 130 ? 4U : 0U; };
+    stream.push(6 * stream.grid.bins);
+    // Half a revolution, and a bin or two that a change may be told late by.
+    const auto back = static_cast<std::int64_t>(std::ceil(180.0 / stream.grid.bin_deg)) + 2;
+    EXPECT_FALSE(stream.history.was_cut(99, 2));
+    EXPECT_TRUE(stream.history.was_cut(100, 2));
+    EXPECT_FALSE(stream.history.was_cut(105, 1));
+    EXPECT_TRUE(stream.history.was_cut(129 + back, 2));
+    EXPECT_FALSE(stream.history.was_cut(130 + back, 2));
+    // Fuel that came in before the cut began, or after it was told to have ended, may have burned.
+    const auto turn = static_cast<std::int64_t>(std::ceil(360.0 / stream.grid.bin_deg));
+    EXPECT_FALSE(stream.history.was_cut_throughout(99 + turn, 2));
+    EXPECT_TRUE(stream.history.was_cut_throughout(100 + turn, 2));
+    EXPECT_FALSE(stream.history.was_cut_throughout(100 + turn, 1));
+    EXPECT_TRUE(stream.history.was_cut_throughout(129, 2));
+    EXPECT_FALSE(stream.history.was_cut_throughout(130, 2));
 }
 
 TEST(ResidualHistory, SameFuelLooksACycleBack) {

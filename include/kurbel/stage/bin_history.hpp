@@ -100,6 +100,20 @@ class BinHistory {
     }
     /// How many bins up to and with this one have had the same cylinders cut.
     [[nodiscard]] int same_cut_for(std::int64_t bin) const noexcept { return cut_run_[at(holds(bin) ? bin : newest_)]; }
+    /// Which cylinders were cut at some time from bin `from` to bin `to`, both included, and which all the while; bins that are not there
+    /// any more count as the oldest.
+    struct CutWithin {
+        std::uint32_t any = 0;
+        std::uint32_t all = ~0U;
+    };
+    [[nodiscard]] CutWithin cut_within(std::int64_t from, std::int64_t to) const noexcept {
+        CutWithin within;
+        for (from = std::max(from, oldest_connected()); to >= from; to -= same_cut_for(to)) {
+            within.any |= cut(to);
+            within.all &= cut(to);
+        }
+        return within;
+    }
     [[nodiscard]] Real mean_energy(std::int64_t bin) const noexcept { return static_cast<Real>(mean_energy_[at(bin)]); }
     [[nodiscard]] Real ticks_between(std::int64_t from, std::int64_t to) const noexcept {
         return static_cast<Real>(begin_tick_[at(to - 1)] - begin_tick_[at(from)]) +

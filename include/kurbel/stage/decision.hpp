@@ -139,7 +139,8 @@ class Decision {
         j.reason = reason;
         if (!firing.rehearsal && firing.speed_rpm > Real(0))
             pedal_.take(static_cast<float>(firing.load), firing_deg_ / (6.0F * static_cast<float>(firing.speed_rpm)));
-        if (!firing.complete) return j;
+        // What happens without fuel tells nothing of how firings scatter.
+        if (!firing.complete || firing.cut) return j;
         const Real healthy = scatter_.deviation(firing.place);
         const Real sd =
             std::sqrt((healthy * healthy * (Real(1) + firing.pattern_doubt) + firing.known_variance) * unrest(firing));

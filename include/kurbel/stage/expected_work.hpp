@@ -41,6 +41,15 @@ class ExpectedWork {
     /// Whether it rests on geometry, inertia and a load channel.
     [[nodiscard]] bool known(bool load_known) const noexcept { return load_known && geometry_known_; }
 
+    /// How far off it may be for a firing that should do `work`, as a share of it: what one lost combustion reads as, and from which load
+    /// on there is any work (engineering ranges, from memory).
+    [[nodiscard]] Real error(Real work, bool load_known) const noexcept {
+        constexpr Real kSizeError = Real(0.3);
+        constexpr Real kNoWorkError = Real(0.03);  // of full charge
+        constexpr Real kGuess = Real(1);           // where even the size of the work is one
+        return known(load_known) ? std::hypot(kSizeError, kNoWorkError * learned_at_full_charge() / work) : kGuess;
+    }
+
     /// A whole work is lost in the typical misfire: `lost` share of what was expected, `trust` 0 to 1 in that it was one.
     void learn_size(Real lost, Real trust) noexcept {
         misfires_ += trust;

@@ -43,7 +43,8 @@ struct FiringWindows {
         entry.place = place;
         entry.expected = engine.expected_work(bin);
         if (length == 0 || !engine.residuals.bins().connected(bin - before, bin - before + length)) return;
-        entry.length = length;
+        entry.length = static_cast<std::int16_t>(length);
+        entry.known = engine.lost_for_certain(bin, place);
         if (!engine.covariance.begun()) engine.begin_covariance(bin);
         look_at(entry);
     }

@@ -102,6 +102,17 @@ struct LearnedEngine {
         return static_cast<float>(changed) / static_cast<float>(grid.bins);
     }
 
+    /// The firing at `bin` had no fuel, and the pattern has it with fuel.
+    [[nodiscard]] bool lost_for_certain(std::int64_t bin, int place) const noexcept {
+        return residuals.was_cut_throughout(bin, place) && ((cut_learned >> place) & 1U) == 0;
+    }
+
+    /// All cylinders that were cut while the pattern was learned were cut from bin `first` to bin `last`, too: those that were cut beside them
+    /// are known to have lost their work.
+    [[nodiscard]] bool same_engine(std::int64_t first, std::int64_t last) const noexcept {
+        return (residuals.bins().cut_within(first, last).all & cut_learned) == cut_learned;
+    }
+
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and
     /// moved.
     bool learn_cycle(std::int64_t first, std::int64_t until) noexcept {

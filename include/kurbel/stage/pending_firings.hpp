@@ -15,7 +15,8 @@ template <class Real>
 struct PendingFiring {
     std::int64_t bin = 0;
     int place = 0;
-    int length = 0;  ///< bins of its window that are there
+    std::int16_t length = 0;  ///< bins of its window that are there
+    bool known = false;       ///< it had no fuel: that it lost its work need not be found
     Real amplitude = 0;
     Real expected = 1;
     Real gain = 0;  ///< best log-likelihood gain over all kinds of response
@@ -67,6 +68,13 @@ class PendingFirings {
             amplitude[at] = (*this)[i].amplitude;
             explained[at] = false;
             neighbours[at] = Real(0);
+        }
+        for (int i = 1; i < count_; ++i) {
+            if (!(*this)[i].known) continue;
+            const auto at = static_cast<std::size_t>(i);
+            explained[at] = true;
+            neighbours[at] = Real(1);
+            take_out(bank, i, Real(1), amplitude);
         }
         for (int round = 0; round < count_; ++round) {
             const int strongest = strongest_above(bank, amplitude, explained, limits, dead);

@@ -24,6 +24,10 @@ class ResidualHistory {
         grid_ = grid;
         bin_rad_ = static_cast<Real>(to_rad(grid.bin_deg));
         intake_back_ = static_cast<int>(std::lround(150.0 / grid.bin_deg));
+        // Fuel is metered before the cylinder is closed, not long after the bottom of the intake stroke. A bin has what is in force when it is
+        // told: at its end, or, where the wheel has its gap, a bin later.
+        intake_ends_back_ = static_cast<int>(std::ceil(180.0 / grid.bin_deg)) + 2;
+        intake_begins_back_ = static_cast<int>(std::ceil(360.0 / grid.bin_deg));
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
         bins_.set_inertia(config.engine, grid);
         bins_.set_cycle(grid.bins);
@@ -100,9 +104,14 @@ class ResidualHistory {
         return load_known_ ? bins_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
     }
 
-    /// Whether the firing at `bin` had its fuel cut, at intake or now.
+    /// Whether the firing at `bin` may have had no fuel: it was cut at some time since the intake ended.
     [[nodiscard]] bool was_cut(std::int64_t bin, int place) const noexcept {
-        return (((bins_.cut(bin) | bins_.cut(bin - intake_back_)) >> place) & 1U) != 0;
+        return ((bins_.cut_within(bin - intake_ends_back_, bin).any >> place) & 1U) != 0;
+    }
+
+    /// Whether it certainly had none: it was cut from before the intake began, whenever fuel comes in, to now, should the cut be told late.
+    [[nodiscard]] bool was_cut_throughout(std::int64_t bin, int place) const noexcept {
+        return ((bins_.cut_within(bin - intake_begins_back_, bin).all >> place) & 1U) != 0;
     }
 
     /// The same cylinders had their fuel cut from the cycle before `first` to `last`, as far back as is known.
@@ -260,6 +269,8 @@ class ResidualHistory {
     CycleGrid grid_{};
     int turn_ = 0;
     int intake_back_ = 0;
+    int intake_ends_back_ = 0;
+    int intake_begins_back_ = 0;
     bool load_known_ = false;
     Real bin_rad_ = 0;
     Real rpm_ticks_ = 0;

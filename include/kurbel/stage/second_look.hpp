@@ -56,19 +56,15 @@ class SecondLook {
             if (doubtful(other.amplitude + (dead ? Real(1) : Real(0)), other.place, limits) != dead)
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
-        const float error = engine.sized() ? std::hypot(kSizeError, kNoWorkError / useful) : kSizeGuess;
-        return static_cast<Real>(torque.loss_ratio(x, engine.bank.response(oldest.place), error));
+        const Real error = engine.expected.error(oldest.expected, engine.residuals.load_known());
+        return static_cast<Real>(
+            torque.loss_ratio(x, engine.bank.response(oldest.place), static_cast<float>(error)));
     }
 
   private:
     static constexpr float kCycles = 2.0F;
     static constexpr float kMostMisfit = 4.0F;  // one odd window tells little
     static constexpr Real kDoubted = Real(0.7);
-    // What one lost combustion reads as; from which load on there is any work (engineering ranges, from memory), as a share of full
-    // charge; and where even the size of the work is a guess.
-    static constexpr float kSizeError = 0.3F;
-    static constexpr float kNoWorkError = 0.03F;
-    static constexpr float kSizeGuess = 1.0F;
 
     [[nodiscard]] static bool doubtful(Real lost, int place, const Limits& limits) noexcept {
         return lost > kDoubted * limits[static_cast<std::size_t>(place)];

@@ -10,6 +10,7 @@
 #include "kurbel/stage/firing_windows.hpp"
 #include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/first_look.hpp"
+#include "kurbel/stage/known_losses.hpp"
 #include "kurbel/stage/misfire_response.hpp"
 #include "kurbel/stage/second_look.hpp"
 #include "kurbel/stage/segmenter.hpp"
@@ -81,14 +82,18 @@ class WorkEstimator {
         if (firing.complete) {
             if (feedback.learn) learn_window(firing, feedback);
             const bool dead = windows_.engine.levels.is_dead(place);
-            const bool deviates = feedback.misfire != dead || (dead && feedback.loss_ratio > kClearlyMore);
-            windows_.engine.levels.note(place, deviates ? windows_.pending[0].amplitude : Real(0));
+            const bool known = windows_.pending[0].known;
+            if (known) windows_.pending[0].amplitude = dead ? Real(0) : Real(1);
+            const bool deviates = known ? !dead
+                                        : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
+                                              (dead && feedback.loss_ratio > kClearlyMore);
+            if (!known) windows_.engine.levels.note(place, deviates ? windows_.pending[0].amplitude : Real(0));
             const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
             // How those scatter that were rehearsed has been told.
             if (feedback.learn && !firing.rehearsal)
                 windows_.engine.levels.follow_life(place, windows_.pending[0].amplitude,
                                                    deviates || firing.rehearsed ? Real(0) : usual, feedback.loss_ratio);
-            if (windows_.rehearsal.runs())
+            if (windows_.rehearsal.runs() && !known)
                 windows_.rehearsal.note(windows_.pending[0].bin, deviates ? windows_.pending[0].amplitude : Real(0));
             if (deviates) remove_deviation();
         }
@@ -120,6 +125,7 @@ class WorkEstimator {
     [[nodiscard]] FirstFindings<Real> first_findings() const noexcept {
         FirstFindings<Real> found{first_scatter_, first_healthy_, {}, {}};
         for (int i = 0; i < windows_.pending.count(); ++i) {
+            if (windows_.pending[i].known) continue;
             const auto place = static_cast<std::size_t>(windows_.pending[i].place);
             ++found.firings[place];
             if (windows_.rehearsal.taken(windows_.pending[i].bin) != Real(0)) ++found.lost[place];
@@ -165,7 +171,8 @@ class WorkEstimator {
         // The last cycles reach to firings that wait still: what the first look took for lost of them is not to be learned either.
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
-            if (const Real lost = windows_.rehearsal.taken(entry.bin); entry.usable() && lost != Real(0))
+            const Real lost = entry.known ? Real(1) : windows_.rehearsal.taken(entry.bin);
+            if (entry.usable() && lost != Real(0))
                 take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before,
                               lost);
         }
@@ -244,7 +251,7 @@ class WorkEstimator {
         firing.load = windows_.engine.residuals.charge_load(entry.bin);
         firing.cut = windows_.engine.residuals.was_cut(entry.bin, firing.place);
         const std::int64_t first = entry.bin - windows_.before;
-        firing.changing = !windows_.engine.residuals.same_fuel(first, entry.bin);
+        firing.changing = !windows_.engine.same_engine(first - grid_.bins, entry.bin);
         firing.short_window = entry.length < windows_.size;
         firing.mixed = firing.short_window || !windows_.engine.residuals.same_fuel(first, first + windows_.size);
         firing.speed_rpm = windows_.engine.residuals.speed_around(entry.bin);
@@ -304,6 +311,11 @@ class WorkEstimator {
         firing.lost = oldest.amplitude + windows_.engine.levels.missing(oldest.place);
         firing.pattern_doubt = doubt;
         firing.known_variance = std::max(variance - usual_variance, Real(0));
+        if (firing.mixed && !firing.short_window && !firing.cut) {
+            const Real off = windows_.engine.expected.error(oldest.expected, windows_.engine.residuals.load_known()) *
+                             pull_of_known_losses(windows_.engine, grid_, oldest.bin, oldest.place);
+            firing.known_variance += off * off;
+        }
         firing.lost_se = std::sqrt(usual_variance * (Real(1) + doubt) + firing.known_variance);
         if (windows_.engine.edges.matched() > 0.0F)
             firing.known_variance +=
