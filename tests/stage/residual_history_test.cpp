@@ -151,7 +151,7 @@ TEST(ResidualHistory, ASlowSwingIsHardlyTakenForPattern) {
 TEST(ResidualHistory, CycleIsSortedByPlaceAndMeansItsOperatingPoint) {
     Stream stream;
     const int bins = stream.grid.bins;
-    stream.history.expect_load();
+    stream.history.expect_load(0.3);
     stream.load = [bins](std::int64_t n) { return n < bins ? 0.25 : 0.75; };
     stream.energy = [](std::int64_t n) { return kStart + (n == 30 ? 5.0 : 0.0); };
     stream.push(3 * bins);
@@ -182,9 +182,12 @@ TEST(ResidualHistory, KnowsPlacesAndFiringsOfTheFrame) {
 TEST(ResidualHistory, ChargeIsThatOf150DegreesBefore) {
     Stream stream;
     stream.load = [](std::int64_t n) { return 0.001 * static_cast<double>(n); };
-    stream.push(2 * stream.grid.bins);
-    EXPECT_TRUE(std::isnan(stream.history.charge_load(60)));
-    stream.history.expect_load();
+    stream.push(50);
+    EXPECT_TRUE(std::isnan(stream.history.charge_load(45)));
+    // What was before the first value is taken to have been the same.
+    stream.history.expect_load(0.3);
+    EXPECT_NEAR(stream.history.charge_load(45), 0.3, 1e-6);
+    stream.push(2 * stream.grid.bins - 50);
     const auto back = static_cast<std::int64_t>(std::lround(150.0 / stream.grid.bin_deg));
     EXPECT_NEAR(static_cast<double>(back) * stream.grid.bin_deg, 150.0, 0.5 * stream.grid.bin_deg);
     EXPECT_NEAR(stream.history.charge_load(60), 0.001 * static_cast<double>(60 - back), 1e-6);

@@ -147,6 +147,9 @@ class BinHistory {
         for (; bin <= newest_; ++bin) clean_[at(bin)] = raw_[at(bin)];
     }
 
+    /// Gives all bins the same load.
+    void set_load(Real load) noexcept { load_.fill(static_cast<float>(load)); }
+
     void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= static_cast<float>(amount); }
 
   private:

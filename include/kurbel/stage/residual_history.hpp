@@ -70,8 +70,11 @@ class ResidualHistory {
         ring_.before += more.before;
     }
 
-    /// From now on the load is known.
-    void expect_load() noexcept { load_known_ = true; }
+    /// From now on the load is known; before, it was what it is now.
+    void expect_load(Real load) noexcept {
+        load_known_ = true;
+        bins_.set_load(load);
+    }
     void set_turn(int turn) noexcept { turn_ = turn; }
     /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge.
     void shift_pattern(const std::array<Real, kMaxBins>& share, Real work) noexcept {

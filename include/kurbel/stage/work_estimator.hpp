@@ -53,8 +53,9 @@ class WorkEstimator {
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut, bool frame_known) noexcept {
         follow_frame(bin, frame_known);
         if (load == load && !windows_.engine.residuals.load_known()) {
-            windows_.engine.residuals.expect_load();
+            windows_.engine.residuals.expect_load(load);
             windows_.engine.begin_learning();
+            if (windows_.pending.count() > 0) windows_.reopen(windows_.pending[0].bin);
         }
         windows_.engine.residuals.push(bin, load, cut);
         windows_.open(windows_.newest(), windows_.size);
