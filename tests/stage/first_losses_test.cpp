@@ -74,7 +74,7 @@ struct FirstCycles : MatchedCrank {
             const int first = grid.bins + n * interval_;
             entry.bin = first;
             entry.place = n % cylinders_;
-            entry.length = size;
+            entry.length = static_cast<std::int16_t>(size);
             double trend = 0.0;
             for (int b = first - grid.bins; b < first; ++b)
                 trend += difference[static_cast<std::size_t>(b)] / grid.bins;

@@ -51,6 +51,13 @@ class DrivelineSwing {
         }
     }
 
+    /// Whether the last windows have swung.
+    [[nodiscard]] bool swings() const noexcept { return any(variance_); }
+    /// What that adds to the variance of an amplitude to which a level of one adds `level`, and a slope `tilt`.
+    [[nodiscard]] float variance_of(float level, float tilt) const noexcept {
+        return level * level * variance_[0] + tilt * tilt * variance_[1];
+    }
+
     [[nodiscard]] static bool any(const Modes& variance) noexcept { return variance[0] + variance[1] > 0.0F; }
 
     /// The match of a whole window beside states of this variance; `states`: what they are then.

@@ -6,6 +6,7 @@
 #include <cstdint>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/joint_losses.hpp"
 #include "kurbel/stage/response_bank.hpp"
 
 namespace kurbel {
@@ -54,37 +55,40 @@ class PendingFirings {
 
     using Amplitudes = std::array<Real, kCapacity>;
 
-    /// Amplitude of the oldest, after its stronger neighbours have been explained; theirs are written to `neighbours`, 0 where
-    /// one needs no explanation. `limits`: share of lost work, by place, above which a firing counts as lost; `dead`: places whose
-    /// loss the pattern holds.
+    /// What firings around the oldest are expected to read.
+    struct Expectation {
+        Real whole = 1;    ///< of a lost work
+        Real noise = 1;    ///< variance of healthy ones over what the precision of their responses says
+        bool calm = true;  ///< and that nothing else does
+    };
+
+    /// Amplitude of the oldest beside what the firings in reach of its window have lost, which is found together with its own; that is written
+    /// to `neighbours`, 0 where one needs no explanation. `limits`: share of lost work, by place, above which a firing counts as lost; `dead`:
+    /// places whose loss the pattern holds.
     [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits, const Dead& dead,
-                                        Amplitudes& neighbours) const noexcept {
-        // No more of them than there are firings: that is few of what there is room for.
-        Amplitudes amplitude;
-        std::array<bool, kCapacity> explained;
-        amplitude[0] = Real(0);  // g++ 12 does not see that the oldest is always there
-        for (int i = 0; i < count_; ++i) {
-            const auto at = static_cast<std::size_t>(i);
-            amplitude[at] = (*this)[i].amplitude;
-            explained[at] = false;
-            neighbours[at] = Real(0);
+                                        const Expectation& expected, Amplitudes& neighbours) const noexcept {
+        for (int i = 0; i < count_; ++i) neighbours[static_cast<std::size_t>(i)] = Real(0);
+        JointLosses<Real> joint;
+        std::array<int, static_cast<std::size_t>(JointLosses<Real>::kMost)> number;
+        for (int i = 0; i < count_ && !joint.full(); ++i) {
+            const PendingFiring<Real>& entry = (*this)[i];
+            if (i > 0 && entry.bin - (*this)[0].bin >= bank.size()) break;
+            if (i > 0 && entry.known) neighbours[static_cast<std::size_t>(i)] = Real(1);
+            if (!entry.usable() || (i > 0 && entry.known)) continue;
+            const auto place = static_cast<std::size_t>(entry.place);
+            number[static_cast<std::size_t>(joint.count())] = i;
+            joint.add(without_known(bank, i), static_cast<Real>(bank.precision(entry.place)) / expected.noise,
+                      limits[place], dead[place]);
         }
-        for (int i = 1; i < count_; ++i) {
-            if (!(*this)[i].known) continue;
-            const auto at = static_cast<std::size_t>(i);
-            explained[at] = true;
-            neighbours[at] = Real(1);
-            take_out(bank, i, Real(1), amplitude);
-        }
-        for (int round = 0; round < count_; ++round) {
-            const int strongest = strongest_above(bank, amplitude, explained, limits, dead);
-            if (strongest <= 0) break;
-            const auto at = static_cast<std::size_t>(strongest);
-            explained[at] = true;
-            neighbours[at] = amplitude[at];
-            take_out(bank, strongest, amplitude[at], amplitude);
-        }
-        return amplitude[0];
+        if (!(*this)[0].usable() || !joint.any()) return without_known(bank, 0);
+        for (int a = 0; a < joint.count(); ++a)
+            for (int b = 0; b < joint.count(); ++b)
+                joint.set_share(
+                    a, b, share_of(bank, number[static_cast<std::size_t>(b)], number[static_cast<std::size_t>(a)]));
+        joint.find(expected.whole, expected.calm);
+        for (int a = 1; a < joint.count(); ++a)
+            neighbours[static_cast<std::size_t>(number[static_cast<std::size_t>(a)])] = joint.lost(a);
+        return joint.alone(0);
     }
 
     /// Takes out of the window of the oldest what its neighbours added to it.
@@ -123,36 +127,28 @@ class PendingFirings {
         return static_cast<std::size_t>(place < kCapacity ? place : place - kCapacity);
     }
 
-    /// The firing that explains most among those that are not as the pattern has them; -1 where all are.
-    [[nodiscard]] int strongest_above(const ResponseBank& bank, const Amplitudes& amplitude,
-                                      const std::array<bool, kCapacity>& explained, const Limits& limits,
-                                      const Dead& dead) const noexcept {
-        int best = -1;
-        Real best_gain = 0;
-        for (int i = 0; i < count_; ++i) {
-            const PendingFiring<Real>& entry = (*this)[i];
-            const auto place = static_cast<std::size_t>(entry.place);
-            const Real size = amplitude[static_cast<std::size_t>(i)];
-            const bool lost = size + (dead[place] ? Real(1) : Real(0)) > limits[place];
-            if (!entry.usable() || explained[static_cast<std::size_t>(i)] || lost == dead[place]) continue;
-            const Real gain = size * size * static_cast<Real>(bank.precision(entry.place));
-            if (gain <= best_gain) continue;
-            best_gain = gain;
-            best = i;
-        }
-        return best;
+    /// What firing `i` reads where firing `from` loses all of its work.
+    [[nodiscard]] Real share_of(const ResponseBank& bank, int from, int i) const noexcept {
+        if (i == from) return Real(1);
+        const PendingFiring<Real>& source = (*this)[from];
+        const PendingFiring<Real>& entry = (*this)[i];
+        const auto shift = static_cast<int>(source.bin - entry.bin);
+        if (!entry.usable() || shift >= bank.size() || shift <= -bank.length()) return Real(0);
+        return source.expected / entry.expected * static_cast<Real>(bank.leak(entry.place, source.place, shift));
+    }
+
+    /// What firing `i` reads beside those that are known to have lost their work.
+    [[nodiscard]] Real without_known(const ResponseBank& bank, int i) const noexcept {
+        Real reading = (*this)[i].amplitude;
+        for (int other = 1; other < count_; ++other)
+            if (other != i && (*this)[other].known) reading -= share_of(bank, other, i);
+        return reading;
     }
 
     /// Removes what firing `from` of amplitude `size` adds to the amplitudes of the others.
     void take_out(const ResponseBank& bank, int from, Real size, Amplitudes& amplitude) const noexcept {
-        const PendingFiring<Real>& source = (*this)[from];
-        for (int i = 0; i < count_; ++i) {
-            const PendingFiring<Real>& entry = (*this)[i];
-            const auto shift = static_cast<int>(source.bin - entry.bin);
-            if (i == from || !entry.usable() || shift >= bank.size() || shift <= -bank.length()) continue;
-            amplitude[static_cast<std::size_t>(i)] -= size * source.expected / entry.expected *
-                                                      static_cast<Real>(bank.leak(entry.place, source.place, shift));
-        }
+        for (int i = 0; i < count_; ++i)
+            if (i != from) amplitude[static_cast<std::size_t>(i)] -= size * share_of(bank, from, i);
     }
 
     int count_ = 0;

@@ -233,6 +233,16 @@ class ResponseBank {
         return sum_of(weight_[place]) / precision_[place];
     }
 
+    /// What a slope from minus one to one over the window adds to it.
+    [[nodiscard]] Real tilt(int k) const noexcept {
+        const auto place = static_cast<std::size_t>(k);
+        Real sum = 0;
+        for (int j = 0; j < size_; ++j)
+            sum += weight_[place][static_cast<std::size_t>(j)] *
+                   (Real(2) * static_cast<Real>(j) / static_cast<Real>(size_ - 1) - Real(1));
+        return sum / precision_[place];
+    }
+
     /// What errors of single edges, of variance one in a difference of energies, add to the variance of place k's amplitude.
     [[nodiscard]] Real edge_variance(int k) const noexcept {
         const Window& weight = weight_[static_cast<std::size_t>(k)];

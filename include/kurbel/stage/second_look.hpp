@@ -57,8 +57,7 @@ class SecondLook {
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
         const Real error = engine.expected.error(oldest.expected, engine.residuals.load_known());
-        return static_cast<Real>(
-            torque.loss_ratio(x, engine.bank.response(oldest.place), static_cast<float>(error)));
+        return static_cast<Real>(torque.loss_ratio(x, engine.bank.response(oldest.place), static_cast<float>(error)));
     }
 
   private:

@@ -47,6 +47,7 @@ class WorkEstimator {
         ever_known_ = false;
         frame_known_ = false;
         second_look_.begin();
+        whole_loss_ = Real(1);
     }
 
     /// Takes one bin with the channel values in force at its end; `load` NaN where unknown.
@@ -301,13 +302,15 @@ class WorkEstimator {
         const ResponseBank::Match match = windows_.match(oldest, x);
         oldest.amplitude = windows_.alone(oldest, static_cast<Real>(match.amplitude));
         typename PendingFirings<Real>::Amplitudes neighbours;
-        oldest.amplitude =
-            windows_.pending.oldest_amplitude(windows_.engine.bank, limits, windows_.engine.levels.dead(), neighbours);
+        // A pattern learned from n cycles scatters like the mean of n windows.
+        Real doubt = windows_.engine.pattern_doubt(oldest.bin, oldest.expected);
+        const bool calm = !windows_.engine.swing.swings();
+        oldest.amplitude = windows_.pending.oldest_amplitude(windows_.engine.bank, calm ? limits : beyond_swing(limits),
+                                                             windows_.engine.levels.dead(),
+                                                             {whole_loss_, Real(1) + doubt, calm}, neighbours);
         windows_.pending.take_out_neighbours(windows_.engine.bank, neighbours, x);
         const Real variance = Real(1) / static_cast<Real>(free_swing(oldest, match, x));
         const Real usual_variance = Real(1) / static_cast<Real>(windows_.engine.bank.precision(oldest.place));
-        // A pattern learned from n cycles scatters like the mean of n windows.
-        Real doubt = windows_.engine.pattern_doubt(oldest.bin, oldest.expected);
         if (windows_.rehearsal.holds(oldest.bin)) doubt /= Real(1) - windows_.rehearsal.leverage(cycles_learned());
         firing.lost = oldest.amplitude + windows_.engine.levels.missing(oldest.place);
         firing.pattern_doubt = doubt;
@@ -324,6 +327,18 @@ class WorkEstimator {
         firing.strange = static_cast<Real>(windows_.engine.misfit.of(
             x, windows_.engine.bank.response(oldest.place), static_cast<float>(oldest.amplitude), oldest.length));
         firing.acceleration = windows_.engine.residuals.acceleration(oldest.bin, firing.place);
+    }
+
+    /// Losses that stand out from what the driveline's swing adds, by two deviations.
+    [[nodiscard]] Limits beyond_swing(Limits limits) const noexcept {
+        constexpr Real kDeviations = Real(2);
+        for (int k = 0; k < grid_.firings; ++k) {
+            Real& limit = limits[static_cast<std::size_t>(k)];
+            const auto added = static_cast<Real>(
+                windows_.engine.swing.variance_of(windows_.engine.bank.level(k), windows_.engine.bank.tilt(k)));
+            limit = std::sqrt(limit * limit + kDeviations * kDeviations * added);
+        }
+        return limits;
     }
 
     /// Evidence on the kind of response counts only where a firing explains more than its neighbours do.
@@ -362,11 +377,18 @@ class WorkEstimator {
             windows_.engine.covariance.learn(
                 window_, static_cast<float>(dead ? trust : trust * (Real(1) - feedback.probability)));
         if (dead || healthy) return;
+        learn_whole_loss(firing.lost, told * feedback.probability);
         if (!firing.sized && settled()) windows_.engine.expected.learn_size(firing.lost, told * feedback.probability);
         // What is measured per share of the loss is the noisier the less was lost (least squares). On a cold engine a whole combustion
         // may read as a third.
         if (firing.lost > Real(0.25) && firing.lost < Real(1.5))
             learn_response(firing.lost, told * feedback.probability * std::min(firing.lost * firing.lost, Real(1)));
+    }
+
+    /// What a lost work reads as: one where the expected work is right, less on a cold engine.
+    void learn_whole_loss(Real lost, Real trust) noexcept {
+        constexpr Real kMemory = Real(20);
+        whole_loss_ += trust * (std::clamp(lost, Real(0.25), Real(1.5)) - whole_loss_) / kMemory;
     }
 
     void learn_response(Real lost, Real trust) noexcept {
@@ -415,6 +437,7 @@ class WorkEstimator {
     Real last_gain_ = 0;
     std::int64_t last_gain_bin_ = 0;
     Window window_{};  // of the firing that take() gave
+    Real whole_loss_ = 1;
     Real first_scatter_ = 0;
     int first_healthy_ = 0;
     SecondLook<Real> second_look_{};
