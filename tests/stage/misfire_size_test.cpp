@@ -46,6 +46,17 @@ TEST(MisfireSize, NeverScattersMoreThanHealthyFiringsAndTheSizeDo) {
     EXPECT_LE(size.deviation(kCold), std::hypot(0.12, 0.1 * size.size()) + 1e-12);
 }
 
+TEST(MisfireSize, ForgetsPartialLossesAsWholeOnesShow) {
+    // After twenty whole losses one in twenty-two at most is expected to be partial, half of the one that was as likely before.
+    Size size;
+    std::mt19937 random(10);
+    std::normal_distribution<double> whole(1.0, 0.04);
+    for (int n = 0; n < 20; ++n) size.learn(whole(random), {0.05, 0.05}, 1.0);
+    // A loss of 0.65, far from whole ones: spread evenly over 0.7 of the size.
+    EXPECT_LT(size.density(0.65, {0.02, 0.02}), 0.08 / (0.7 * size.size()));
+    EXPECT_GT(size.density(0.65, {0.02, 0.02}), 0.02 / (0.7 * size.size()));
+}
+
 TEST(MisfireSize, AddsWhatAWindowIsMeasuredWorseBy) {
     const Size size = taught(100);
     const double usual = size.deviation(kCold);

@@ -138,7 +138,7 @@ class MisfireOdds {
     static constexpr Real kStray = Real(1e-5);
     static constexpr Real kAnything = Real(1) / Real(3);  // density where any share from -1 to 2 is alike
     // Misfires that had taught the pattern they are measured by read as less than they are.
-    static constexpr Real kMisread = Real(1e-3);
+    static constexpr Real kMisread = Real(1e-4);
     static constexpr Real kMostLost = Real(1.2);
     // A mean of a dozen squares; that of normal deviates lies above one and a half once in ten times.
     static constexpr Real kUnrestFirings = Real(12);

@@ -100,7 +100,7 @@ class MisfireSize {
     }
 
     static constexpr Real kMemory = Real(100);
-    static constexpr Real kShareFirings = Real(10);
+    static constexpr Real kShareFirings = Real(2);  // any share is as likely before (Laplace's rule of succession)
     static constexpr Real kSizeFirings = Real(5);
     static constexpr Real kTooSmall = Real(2.5);  // deviations
     static constexpr Real kLeastApart = Real(0.2);
@@ -109,7 +109,7 @@ class MisfireSize {
     static constexpr Real kFarthest = Real(3);  // deviations: one odd reading must not widen it much
     static constexpr Real kUpperPart = Real(0.6);
     static constexpr Real kSizeError = Real(0.1);  // from firing to firing
-    static constexpr Real kSmallest = Real(0.4);
+    static constexpr Real kSmallest = Real(0.3);
     static constexpr Real kLargest = Real(1.5);
     static constexpr Real kHalf = Real(0.5);
     static constexpr Real kMost = Real(1.2);
