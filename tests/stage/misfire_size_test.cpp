@@ -46,6 +46,15 @@ TEST(MisfireSize, NeverScattersMoreThanHealthyFiringsAndTheSizeDo) {
     EXPECT_LE(size.deviation(kCold), std::hypot(0.12, 0.1 * size.size()) + 1e-12);
 }
 
+TEST(MisfireSize, TellsWhatMeasurementAddsToHealthyFirings) {
+    EXPECT_NEAR(Size{}.measured_variance(kCold), 0.5 * 0.12 * 0.12, 1e-12);
+    EXPECT_NEAR(std::sqrt(taught(100).measured_variance(kCold)), 0.05, 0.015);
+    // A window that is measured worse than usual is so by what is measured, and no engine's misfires show more than all of it.
+    const double usual = taught(100).measured_variance(kCold);
+    EXPECT_NEAR(taught(100).measured_variance({0.12, 0.20}), usual + 0.20 * 0.20 - 0.12 * 0.12, 1e-12);
+    EXPECT_NEAR(taught(100).measured_variance({0.03, 0.03}), 0.03 * 0.03, 1e-12);
+}
+
 TEST(MisfireSize, ForgetsPartialLossesAsWholeOnesShow) {
     // After twenty whole losses one in twenty-two at most is expected to be partial, half of the one that was as likely before.
     Size size;

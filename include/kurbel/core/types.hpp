@@ -109,7 +109,9 @@ struct Event {
     double severity = kUnknown;             ///< 1 - work / expected
     double evidence = kUnknown;             ///< decision statistic, in healthy standard deviations
     double threshold = kUnknown;            ///< its limit for this firing: beyond it a misfire is called
-    double probability = kUnknown;          ///< posterior that at least half of the expected work is missing
+    /// Posterior that at least half of the expected work is missing, by a misfire or by a burn that was weak by nature: where combustion
+    /// scatters much it may be high and the verdict "fired".
+    double probability = kUnknown;
     Verdict verdict = Verdict::unjudged;
     Reason reason = Reason::none;
 };

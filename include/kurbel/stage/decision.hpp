@@ -25,7 +25,8 @@ struct Judgement {
     Real severity = 0;
     Real evidence = 0;
     Real threshold = 0;
-    Real probability = 0;
+    Real probability = 0;  ///< that half of the work was lost, by a misfire or by a burn that was weak by nature
+    Real weak = 0;         ///< the latter part of it, which no verdict and no learning heeds
     Feedback<Real> feedback{};
 };
 
@@ -71,6 +72,7 @@ class Decision {
         const bool told_later = firing.rehearsal || firing.rehearsed;
         Judgement<Real> j = weigh(firing, learning, young,
                                   starting && !told_later ? Reason::cranking : obstacle(firing, phase_missing));
+        j.probability += j.weak;
         if (starting) {
             j.verdict = Verdict::unjudged;
             j.reason = Reason::cranking;
@@ -154,6 +156,8 @@ class Decision {
         const Real unshaken = j.probability;
         const Real sceptical = odds_.probability_by(firing.loss_ratio, seen);
         j.probability = std::min(unshaken, sceptical);
+        const Real unpushed = sceptical < unshaken ? sceptical / unshaken : Real(1);
+        j.weak = (Real(1) - unshaken) * unpushed * odds_.weak_burn(seen, scatter_);
         if (j.reason != Reason::none) return j;
         const bool beyond = j.evidence > j.threshold;
         // A pattern of a few cycles may itself be what is odd; what it calls a misfire must not be kept from it for ever.

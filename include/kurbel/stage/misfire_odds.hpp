@@ -1,5 +1,5 @@
-// How likely it is that a firing has lost at least half of its work: the number that is told, that all learning is weighed by, and that
-// verdicts heed where it is clear.
+// How likely it is that a firing has lost at least half of its work. By a misfire: what all learning is weighed by, and what verdicts
+// heed where it is clear. By a burn that was weak by nature: what is told beside it.
 #pragma once
 
 #include <algorithm>
@@ -100,6 +100,25 @@ class MisfireOdds {
     /// Deviation of a healthy firing in the window last asked of, as the last ones tell.
     [[nodiscard]] Real deviation_now(const Seen& seen) const noexcept { return seen.deviation * scale(); }
 
+    /// Probability that the firing last asked of, if it did not misfire, lost at least half of its work all the same: combustion that
+    /// scatters much leaves as little now and then. What it truly lost is the reading less what measurement is expected to have added
+    /// to it, which the slope of the density of all healthy readings tells (Tweedie's formula: Efron, JASA 106:1602-1614, 2011, from
+    /// memory). Readings that are more common than normal deviates of combustion would be have another cause.
+    [[nodiscard]] Real weak_burn(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
+        const Real spread = deviation_now(seen);
+        const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
+        const Real x = normal.deviate;
+        if (!(x > Real(1))) return Real(0);
+        const Real combustion = kPerRootTwoPi * std::exp(Real(-0.5) * x * x) * normal.slope / spread;
+        const Real fall = (kFreedom + Real(1)) * x / (kFreedom + x * x) * normal.slope / spread;
+        const Real measured = size_.measured_variance(error_of(seen));
+        const Real left = std::max(Real(1) - measured / (spread * spread), kLeastLeft);
+        const Real error = size_.weak_half_error();
+        const Real beyond = seen.lost - measured * fall - size_.weak_half();
+        return std::min(combustion / told_.healthy, Real(1)) * Real(0.5) *
+               std::erfc(beyond * Real(-0.70710678) / std::sqrt(measured * left + error * error));
+    }
+
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
@@ -134,6 +153,8 @@ class MisfireOdds {
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
     static constexpr Real kFreedom = Real(30);
     static constexpr Real kPeak = Real(0.395632);  // Gamma(15.5) / (Gamma(15) root(30 pi))
+    static constexpr Real kPerRootTwoPi = Real(0.398942);
+    static constexpr Real kLeastLeft = Real(0.05);  // of the scatter, what combustion surely has
     // Gains of eight deviations, which no misfire makes, are about as rare: a window that holds a lost edge, a clutch, a stone.
     static constexpr Real kStray = Real(1e-5);
     static constexpr Real kAnything = Real(1) / Real(3);  // density where any share from -1 to 2 is alike

@@ -63,6 +63,19 @@ class MisfireSize {
         return std::sqrt(std::min(learned, most) + std::max(more, Real(0)));
     }
 
+    /// Variance of what healthy firings read differently by though they did the same: what misfires do, of whom combustion has no part;
+    /// before those have shown it, half of what healthy ones scatter, as much as combustion's.
+    [[nodiscard]] Real measured_variance(const Error& error) const noexcept {
+        const Real healthy = error.healthy * error.healthy;
+        const Real learned =
+            (kSpreadFirings * Real(0.5) * healthy + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
+        return std::min(learned, healthy) + std::max(error.now * error.now - healthy, Real(0));
+    }
+    /// What half of the work reads as, lost by a burn that was weak by nature, and its standard deviation from engine to engine: a weak
+    /// burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold idles of engines on paper.
+    [[nodiscard]] Real weak_half() const noexcept { return kWeakHalf * size_; }
+    [[nodiscard]] Real weak_half_error() const noexcept { return kWeakHalfError * size_; }
+
     /// Whether misfires have shown it.
     [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
     /// The least that a loss of half of the work may read as, by a measure that is right to a tenth; near `guess` while misfires have
@@ -112,6 +125,8 @@ class MisfireSize {
     static constexpr Real kSmallest = Real(0.3);
     static constexpr Real kLargest = Real(1.5);
     static constexpr Real kHalf = Real(0.5);
+    static constexpr Real kWeakHalf = Real(0.43);
+    static constexpr Real kWeakHalfError = Real(0.06);
     static constexpr Real kMost = Real(1.2);
 
     [[nodiscard]] Real whole(Real lost, Real spread) const noexcept {
