@@ -10,6 +10,7 @@
 #include "kurbel/stage/learned_response.hpp"
 #include "kurbel/stage/mode_tuning.hpp"
 #include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/response_evidence.hpp"
 #include "kurbel/stage/window.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 
@@ -52,7 +53,7 @@ class ResponseBank {
         const double middle_hz = engine.bore_mm > 0.0 ? 350.0 * 86.0 / engine.bore_mm : 350.0;
         lowest_hz_ = 0.42 * middle_hz;
         chosen_ = 0;
-        begin_evidence();
+        evidence_.begin(kLate + 1);
         speed_rpm_ = 0;
         learned_.begin(firings_, gain_);
         tuning_.begin();
@@ -266,20 +267,14 @@ class ResponseBank {
 
     /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
     void weigh(int k, const Window& x, const WindowCovariance& covariance) noexcept {
-        constexpr Real kRare = Real(0.02);
         std::array<Real, kHypotheses> gain{};
         gains(k, x, gain);
         const Real square = covariance.square(x);
         for (int h = 0; h <= active_; ++h) {
-            Real& evidence = evidence_[static_cast<std::size_t>(h)];
-            const Real g = heavy_tailed_gain(gain[static_cast<std::size_t>(h)], square, size_);
-            if (std::fabs(evidence) > Real(1e-6)) evidence *= Real(0.995);  // never among the denormal numbers
-            if (g > Real(0))
-                evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
+            Real& g = gain[static_cast<std::size_t>(h)];
+            g = heavy_tailed_gain(g, square, size_);
         }
-        const auto end = evidence_.begin() + active_ + 1;
-        const Real least = *std::max_element(evidence_.begin(), end) - kMostLead;
-        std::for_each(evidence_.begin(), end, [least](Real& evidence) { evidence = std::max(evidence, least); });
+        evidence_.add(gain, active_);
     }
 
     /// Hypotheses in use at this speed, and the choice of one for a trial while no misfire has been learned from.
@@ -287,27 +282,22 @@ class ResponseBank {
     [[nodiscard]] bool untaught() const noexcept { return learned_.misfires() == Real(0); }
     void assume(int hypothesis) noexcept { chosen_ = hypothesis; }
     /// Adds a log-likelihood gain that many firings together have under a hypothesis.
-    void expect(int hypothesis, Real gain) noexcept { evidence_[static_cast<std::size_t>(hypothesis)] += gain; }
+    void expect(int hypothesis, Real gain) noexcept { evidence_.expect(hypothesis, gain); }
 
     /// Enough misfires were seen to know their kind.
     [[nodiscard]] bool experienced() const noexcept { return learned_.misfires() > Real(20); }
 
     /// Whether another hypothesis than the one in use explains clearly more of what was weighed.
-    [[nodiscard]] bool prefers_another() const noexcept {
-        const Real most = *std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1);
-        return most >= kLittleEvidence && most > evidence_[static_cast<std::size_t>(chosen_)] + kClearlyMore;
-    }
+    [[nodiscard]] bool prefers_another() const noexcept { return evidence_.prefers_another(chosen_, active_); }
 
     /// Picks the hypothesis with the most evidence, with some inertia. True where it changed. While no misfire has been seen,
     /// torsion that the healthy engine shows anyway tells its frequency.
     bool choose(bool covariance_learned) noexcept {
-        const Real most = *std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1);
         int best = chosen_;
-        if (most < kLittleEvidence) {
+        if (!evidence_.any(active_)) {
             if (covariance_learned) best = ringing_mode();
         } else if (prefers_another()) {
-            best = static_cast<int>(std::max_element(evidence_.begin(), evidence_.begin() + active_ + 1) -
-                                    evidence_.begin());
+            best = evidence_.best(active_);
         }
         if (best == chosen_) return false;
         drop_mode(best);
@@ -359,17 +349,6 @@ class ResponseBank {
         write_mode(chosen_, tuning_.frequency(), tuning_.damping(), tuning_.size(), mode);
         for (std::size_t j = 0; j < mode.size(); ++j) more[j] = mode[j] - more[j];
         learned_.expect_twist(more);
-    }
-
-    /// Modes far from the usual one are rare: the list of them reaches three deviations to either side. Where one misfire alone could be
-    /// any of them, that decides.
-    void begin_evidence() noexcept {
-        evidence_.fill(0);
-        constexpr int kUsual = kModes / 2;
-        for (int m = 0; m < kModes; ++m) {
-            const Real off = Real(3) * static_cast<Real>(m - kUsual) / Real(kUsual);
-            evidence_[static_cast<std::size_t>(kLate + 1 + m)] = Real(-0.5) * off * off;
-        }
     }
 
     /// Weights of all responses, modes and the rigid crank's, several at a time.
@@ -476,12 +455,6 @@ class ResponseBank {
     // Of what the mode itself adds: its frequency and its damping are known to some tenths, and so its phase after some turns is not.
     static constexpr Real kTwistDoubt = Real(0.4);
     static constexpr Real kFewMisfires = Real(10);
-    static constexpr Real kLittleEvidence = Real(10);
-    static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
-    // The kind of response may become another, as when a cold engine's late spark begins or ends: once in twenty thousand such firings, so
-    // that no hypothesis is ever surer (a hidden Markov model's switching).
-    static constexpr Real kMostLead = Real(10);
-
     int size_ = 0;
     int length_ = 0;
     int known_ = 0;  // bins of the response that misfires tell
@@ -498,7 +471,7 @@ class ResponseBank {
     Learned::Places gain_{};
     std::array<Real, kMaxCylinders> precision_{};
     Real rigid_precision_ = 0;
-    std::array<Real, kHypotheses> evidence_{};
+    ResponseEvidence<kHypotheses> evidence_{};
     std::array<Real, kAlternatives> mode_precision_{};
     std::array<Real, kAlternatives> cross_{};
     std::array<Window, kMaxCylinders> rigid_{};
