@@ -107,6 +107,7 @@ class BinHistory {
         std::uint32_t all = ~0U;
     };
     [[nodiscard]] CutWithin cut_within(std::int64_t from, std::int64_t to) const noexcept {
+        if (same_cut(from, to)) return {cut_[at(to)], cut_[at(to)]};
         CutWithin within;
         for (from = std::max(from, oldest_connected()); to >= from; to -= same_cut_for(to)) {
             within.any |= cut(to);

@@ -18,9 +18,9 @@ struct FiringWork {
     bool phase_known = false;
     bool phase_lost = false;  ///< it was known and is not now
     bool complete = false;    ///< enough of its window was there; else only time, speed and load are meaningful
-    bool cut = false;         ///< fuel was cut for it
-    bool changing = false;    ///< fuel was cut or came back in the cycle that the torque balance is taken from
-    bool mixed = false;  ///< that, or within its window, or its window is not whole: nothing is to be learned from it
+    bool cut = false;         ///< fuel was cut for it, or may have been
+    bool changing = false;    ///< someone burned in its torque balance who did not while the pattern was learned
+    bool mixed = false;  ///< fuel changed in its balance or window, or that is not whole: nothing is to be learned from it
     bool short_window = false;  ///< the stream ended within it
     bool sized = false;         ///< expected work comes from geometry, inertia and load, not from a guess
     bool rehearsal =

@@ -26,28 +26,32 @@ class JointLosses {
         precision_[i] = precision;
         limit_[i] = limit;
         dead_[i] = dead;
+        any_ = any_ || deviates(i, reading);
     }
     [[nodiscard]] int count() const noexcept { return static_cast<int>(count_); }
     [[nodiscard]] bool full() const noexcept { return count_ == kMost; }
 
     /// Whether any of them needs an explanation.
-    [[nodiscard]] bool any() const noexcept {
-        for (std::size_t i = 0; i < size(); ++i)
-            if (deviates(i, reading_[i])) return true;
-        return false;
-    }
+    [[nodiscard]] bool any() const noexcept { return any_; }
 
-    /// What firing `i` reads of a whole loss of firing `from`; to be told of all pairs.
-    void set_share(int i, int from, Real share) noexcept {
-        share_[static_cast<std::size_t>(i)][static_cast<std::size_t>(from)] = share;
-    }
-
-    /// `whole`: what a lost work reads as; `calm`: readings scatter as their precisions say, which the search relies on.
-    void find(Real whole, bool calm) noexcept {
+    /// `whole`: what a lost work reads as; `calm`: readings scatter as their precisions say, which the search relies on; `share`: function of two
+    /// numbers that gives what the one firing reads of a whole loss of the other.
+    template <class Share>
+    void find(Real whole, bool calm, Share&& share) noexcept {
         whole_ = whole;
         Set set{};
-        pursue(set);
-        if (calm && !is_clean(set)) search(set);
+        Set asked{};
+        const auto ask = [&](std::size_t from) {
+            if (asked[from]) return;
+            asked[from] = true;
+            for (std::size_t i = 0; i < size(); ++i)
+                share_[i][from] = share(static_cast<int>(i), static_cast<int>(from));
+        };
+        pursue(set, ask);
+        if (calm && !is_clean(set)) {
+            for (std::size_t i = 0; i < size(); ++i) ask(i);
+            search(set);
+        }
         fit(set, true);
     }
 
@@ -73,8 +77,9 @@ class JointLosses {
     }
 
     /// Takes in whom the limits call lost.
-    void pursue(Set& set) noexcept {
-        Set asked{};
+    template <class Ask>
+    void pursue(Set& set, const Ask& ask) noexcept {
+        Set taken{};
         for (;;) {
             fit(set, false);
             bool gave_back = false;
@@ -87,14 +92,15 @@ class JointLosses {
             std::size_t best = size();
             Real most = 0;
             for (std::size_t i = 0; i < size(); ++i) {
-                if (set[i] || asked[i] || !deviates(i, left_[i])) continue;
+                if (set[i] || taken[i] || !deviates(i, left_[i])) continue;
                 const Real gain = left_[i] * left_[i] * precision_[i];
                 if (gain <= most) continue;
                 most = gain;
                 best = i;
             }
             if (best == size()) return;
-            set[best] = asked[best] = true;
+            set[best] = taken[best] = true;
+            ask(best);
         }
     }
 
@@ -188,14 +194,15 @@ class JointLosses {
     }
 
     int count_ = 0;
+    bool any_ = false;
     Real whole_ = 1;
     List<Real> reading_;
     List<Real> precision_;
     List<Real> limit_;
     List<bool> dead_;
     List<List<Real>> share_;
-    List<Real> lost_{};
-    List<Real> left_{};
+    List<Real> lost_;
+    List<Real> left_;
 };
 
 }  // namespace kurbel

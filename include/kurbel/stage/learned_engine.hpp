@@ -110,7 +110,7 @@ struct LearnedEngine {
     /// All cylinders that were cut while the pattern was learned were cut from bin `first` to bin `last`, too: those that were cut beside them
     /// are known to have lost their work.
     [[nodiscard]] bool same_engine(std::int64_t first, std::int64_t last) const noexcept {
-        return (residuals.bins().cut_within(first, last).all & cut_learned) == cut_learned;
+        return cut_learned == 0U || (residuals.bins().cut_within(first, last).all & cut_learned) == cut_learned;
     }
 
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and

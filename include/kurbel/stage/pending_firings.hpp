@@ -68,6 +68,7 @@ class PendingFirings {
     [[nodiscard]] Real oldest_amplitude(const ResponseBank& bank, const Limits& limits, const Dead& dead,
                                         const Expectation& expected, Amplitudes& neighbours) const noexcept {
         for (int i = 0; i < count_; ++i) neighbours[static_cast<std::size_t>(i)] = Real(0);
+        const Real told = Real(1) / expected.noise;
         JointLosses<Real> joint;
         std::array<int, static_cast<std::size_t>(JointLosses<Real>::kMost)> number;
         for (int i = 0; i < count_ && !joint.full(); ++i) {
@@ -77,15 +78,13 @@ class PendingFirings {
             if (!entry.usable() || (i > 0 && entry.known)) continue;
             const auto place = static_cast<std::size_t>(entry.place);
             number[static_cast<std::size_t>(joint.count())] = i;
-            joint.add(without_known(bank, i), static_cast<Real>(bank.precision(entry.place)) / expected.noise,
-                      limits[place], dead[place]);
+            joint.add(without_known(bank, i), static_cast<Real>(bank.precision(entry.place)) * told, limits[place],
+                      dead[place]);
         }
         if (!(*this)[0].usable() || !joint.any()) return without_known(bank, 0);
-        for (int a = 0; a < joint.count(); ++a)
-            for (int b = 0; b < joint.count(); ++b)
-                joint.set_share(
-                    a, b, share_of(bank, number[static_cast<std::size_t>(b)], number[static_cast<std::size_t>(a)]));
-        joint.find(expected.whole, expected.calm);
+        joint.find(expected.whole, expected.calm, [&](int i, int from) {
+            return share_of(bank, number[static_cast<std::size_t>(from)], number[static_cast<std::size_t>(i)]);
+        });
         for (int a = 1; a < joint.count(); ++a)
             neighbours[static_cast<std::size_t>(number[static_cast<std::size_t>(a)])] = joint.lost(a);
         return joint.alone(0);

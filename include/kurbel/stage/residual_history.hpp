@@ -114,7 +114,8 @@ class ResidualHistory {
 
     /// Whether it certainly had none: it was cut from before the intake began, whenever fuel comes in, to now, should the cut be told late.
     [[nodiscard]] bool was_cut_throughout(std::int64_t bin, int place) const noexcept {
-        return ((bins_.cut_within(bin - intake_begins_back_, bin).all >> place) & 1U) != 0;
+        return ((bins_.cut(bin) >> place) & 1U) != 0 &&  // seldom, and soon told
+               ((bins_.cut_within(bin - intake_begins_back_, bin).all >> place) & 1U) != 0;
     }
 
     /// The same cylinders had their fuel cut from the cycle before `first` to `last`, as far back as is known.
