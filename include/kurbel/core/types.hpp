@@ -42,9 +42,9 @@ struct Tooth {
     std::int64_t tick = 0;        ///< unwrapped timer ticks
     std::int64_t revolution = 0;  ///< crank revolutions since the stream began to be synchronised; never falls
     std::int32_t index = 0;       ///< which of the wheel's teeth, 0 = first; see WheelConfig::angle_deg
-    std::uint8_t half = 0;        ///< which revolution of the engine cycle, 0 holds place 0 next before ... ; see Decoder
-    bool restart = false;         ///< first tooth after a loss: nothing before it is connected to it
-    bool phase_known = false;     ///< `half` is the true one; else it only alternates
+    std::uint8_t half = 0;     ///< which revolution of the engine cycle, 0 holds place 0 next before ... ; see Decoder
+    bool restart = false;      ///< first tooth after a loss: nothing before it is connected to it
+    bool phase_known = false;  ///< `half` is the true one; else it only alternates
 };
 
 /// Counters of what the Decoder met.
@@ -81,7 +81,7 @@ enum class Reason : std::uint8_t {
 }
 
 [[nodiscard]] constexpr const char* name(Reason reason) noexcept {
-    constexpr std::array<const char*, 9> names{"",         "no_sync",    "no_phase",   "cranking", "fuel_cut",
+    constexpr std::array<const char*, 9> names{"",           "no_sync",    "no_phase",  "cranking", "fuel_cut",
                                                "low_torque", "rough_road", "transient", "learning"};
     return names[static_cast<std::size_t>(reason) % names.size()];
 }
@@ -93,22 +93,22 @@ enum class Reason : std::uint8_t {
 
 /// One firing, judged. Unknown numbers are NaN. Columns of events.csv in the same order.
 struct Event {
-    double time_s = kUnknown;               ///< firing TDC on the recording's clock
-    std::int64_t cycle = 0;                 ///< engine cycles since the first synchronised one
-    std::int32_t cylinder = 0;              ///< 1-based; 0 while the phase is unknown
+    double time_s = kUnknown;                  ///< firing TDC on the recording's clock
+    std::int64_t cycle = 0;                    ///< engine cycles since the first synchronised one
+    std::int32_t cylinder = 0;                 ///< 1-based; 0 while the phase is unknown
     std::array<std::int32_t, 2> candidates{};  ///< possible cylinders where `cylinder` is 0; unused places 0
-    double speed_rpm = kUnknown;            ///< mean over the engine cycle around the firing
-    double load = kUnknown;                 ///< relative charge at this firing's intake closing
-    double acceleration_rad_s2 = kUnknown;  ///< mean over the firing interval, inertia torque removed
-    double work_j = kUnknown;               ///< indicated work
-    double work_se_j = kUnknown;            ///< its standard error
-    double expected_j = kUnknown;           ///< what a healthy firing does at this speed and load
-    double work_per_inertia = kUnknown;         ///< as work_j, in rad^2/s^2 (work over inertia)
-    double work_se_per_inertia = kUnknown;      ///< as work_se_j
-    double expected_per_inertia = kUnknown;     ///< as expected_j
-    double severity = kUnknown;             ///< 1 - work / expected
-    double evidence = kUnknown;             ///< decision statistic, in healthy standard deviations
-    double threshold = kUnknown;            ///< its limit for this firing: beyond it a misfire is called
+    double speed_rpm = kUnknown;               ///< mean over the engine cycle around the firing
+    double load = kUnknown;                    ///< relative charge at this firing's intake closing
+    double acceleration_rad_s2 = kUnknown;     ///< mean over the firing interval, inertia torque removed
+    double work_j = kUnknown;                  ///< indicated work
+    double work_se_j = kUnknown;               ///< its standard error
+    double expected_j = kUnknown;              ///< what a healthy firing does at this speed and load
+    double work_per_inertia = kUnknown;        ///< as work_j, in rad^2/s^2 (work over inertia)
+    double work_se_per_inertia = kUnknown;     ///< as work_se_j
+    double expected_per_inertia = kUnknown;    ///< as expected_j
+    double severity = kUnknown;                ///< 1 - work / expected
+    double evidence = kUnknown;                ///< decision statistic, in healthy standard deviations
+    double threshold = kUnknown;               ///< its limit for this firing: beyond it a misfire is called
     /// Posterior that at least half of the expected work is missing, by a misfire or by a burn that was weak by nature: where combustion
     /// scatters much it may be high and the verdict "fired".
     double probability = kUnknown;

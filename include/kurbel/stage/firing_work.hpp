@@ -20,7 +20,8 @@ struct FiringWork {
     bool complete = false;    ///< enough of its window was there; else only time, speed and load are meaningful
     bool cut = false;         ///< fuel was cut for it, or may have been
     bool changing = false;    ///< someone burned in its torque balance who did not while the pattern was learned
-    bool mixed = false;  ///< fuel changed in its balance or window, or that is not whole: nothing is to be learned from it
+    bool mixed =
+        false;  ///< fuel changed in its balance or window, or that is not whole: nothing is to be learned from it
     bool short_window = false;  ///< the stream ended within it
     bool sized = false;         ///< expected work comes from geometry, inertia and load, not from a guess
     bool rehearsal =
