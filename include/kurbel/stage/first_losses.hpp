@@ -104,6 +104,7 @@ class FirstLosses {
     static constexpr float kSingular = 1e-3F;
     static constexpr Real kMeasured = Real(0.15);    // error of one firing measured alone
     static constexpr Real kWholeSpread = Real(0.3);  // of losses around the whole work
+    static constexpr Real kMostLost = Real(1.7);     // of a whole loss: expected work is told wrongly by a half at most
     static constexpr Real kMedian = Real(0.6745);    // of the absolute value of a standard normal variable
 
     void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place) noexcept {
@@ -130,6 +131,11 @@ class FirstLosses {
             if (next < 0) break;
             take_in_one(firings, bank, next);
             fit(firings);
+            if (lose_too_much()) {
+                // Who would have to lose more than there is explains others that lose nothing.
+                give_back_one(firings, chosen_ - 1);
+                break;
+            }
         }
         scatter(firings);
     }
@@ -234,6 +240,21 @@ class FirstLosses {
         }
     }
 
+    /// Whether some loss is clearly more than a whole one.
+    [[nodiscard]] bool lose_too_much() const noexcept {
+        return std::any_of(size_.begin(), size_.begin() + chosen_,
+                           [this](Real size) { return size > kMostLost * whole_; });
+    }
+
+    /// Takes a loss out of the list.
+    void give_back_one(const PendingFirings<Real>& firings, int loss) noexcept {
+        usable_[static_cast<std::size_t>(number_[static_cast<std::size_t>(loss)])] = true;
+        --chosen_;
+        number_[static_cast<std::size_t>(loss)] = number_[static_cast<std::size_t>(chosen_)];
+        pull_.col(loss) = pull_.col(chosen_);
+        fit(firings);
+    }
+
     void scatter(const PendingFirings<Real>& firings) noexcept {
         List<Real, kCapacity> off{};
         others_ = 0;
@@ -252,13 +273,8 @@ class FirstLosses {
         while (chosen_ > 0) {
             const auto least =
                 static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
-            const auto at = static_cast<std::size_t>(number_[static_cast<std::size_t>(least)]);
             if (size_[static_cast<std::size_t>(least)] > std::max(least_, limit * deviation_ / std::sqrt(own_))) return;
-            usable_[at] = true;
-            --chosen_;
-            number_[static_cast<std::size_t>(least)] = number_[static_cast<std::size_t>(chosen_)];
-            pull_.col(least) = pull_.col(chosen_);
-            fit(firings);
+            give_back_one(firings, least);
             scatter(firings);
         }
     }
