@@ -54,6 +54,7 @@ struct Crank {
     double jitter_deg = 0.0;
     double load = 0.4;
     bool fires = false;
+    bool phase_known = false;
     /// Swing of the angle, degrees, at this angle and speed.
     std::function<double(double, double)> swing_deg = [](double, double) { return 0.0; };
 };
@@ -82,6 +83,7 @@ void turn(const Config& config, const Crank& crank, const std::vector<double>& e
             tooth.index = j;
             tooth.revolution = r;
             tooth.half = static_cast<std::uint8_t>(r & 1);
+            tooth.phase_known = crank.phase_known;
             tooth.tick = std::llround((1.0 + time_of(smooth)) * config.timer.hz);
             if (r % 50 == 49 && j == skip_tooth) continue;
             pitch.push(tooth, static_cast<Real>(crank.load), crank.fires);
@@ -164,6 +166,146 @@ TEST(PitchCorrection, SaysThatOneSpeedDoesNotTellThemApart) {
     static_cast<void>(steady->errors(&one));
     static_cast<void>(swept->errors(&two));
     EXPECT_GT(one.rms_se_deg, 1.3 * two.rms_se_deg);
+}
+
+/// A six whose crank twists: its resonance, its damper's share and its burns are other than expected.
+struct TwistingSix {
+    Config config = [] {
+        Config six = inline4(60, {58, 59});
+        six.engine.cylinders = 6;
+        six.engine.firing_order = {1, 5, 3, 6, 2, 4};
+        make_even_firing(six.engine);
+        six.engine.bore_mm = 84.0;
+        six.engine.reciprocating_kg = 0.45;
+        six.engine.inertia_kg_m2 = 0.2;
+        six.crank_wheel.at = SensorAt::front;
+        return six;
+    }();
+    CrankWobble wobble{};
+
+    TwistingSix() {
+        wobble.build(config);
+        CrankWobble::Values values{};
+        values[CrankWobble::mode] = -1.0;
+        values[CrankWobble::pulley] = 0.8;
+        values[CrankWobble::burn] = -1.0;
+        values[CrankWobble::late] = 0.7;
+        values[CrankWobble::first_cylinder + 1] = -0.5;
+        values[CrankWobble::first_cylinder + 4] = 0.6;
+        wobble.set(values, {});
+    }
+
+    [[nodiscard]] Crank crank(double begin_rad_s, double acceleration_rad_s2) const {
+        Crank result;
+        result.begin_rad_s = begin_rad_s;
+        result.acceleration_rad_s2 = acceleration_rad_s2;
+        result.jitter_deg = 0.01;
+        result.fires = true;
+        result.load = 0.6;
+        result.swing_deg = [this](double angle, double speed) {
+            double sum = 0.0;
+            for (int twice = 1; twice <= 2 * CrankWobble::kOrders; ++twice)
+                sum += 2.0 * (wobble.swing(twice, {speed, 0.6, true}, nullptr) *
+                              std::polar(1.0, 0.5 * twice * (angle - to_rad(config.crank_wheel.tdc1_deg))))
+                                 .real();
+            return -sum;  // a tooth seems to stand back where the crank is ahead
+        };
+        return result;
+    }
+};
+
+TEST(PitchCorrection, TellsTheWheelFromATwistingCrankByWhatAllOrdersShare) {
+    const TwistingSix six;
+    const std::vector<double> errors = drawn_errors(58, 0.08, 6);
+    const auto pitch = std::make_unique<PitchCorrection<double>>();
+    pitch->configure(six.config);
+    Crank crank = six.crank(210.0, 52.0);  // 420 rad/s: orders 4 to 8 pass the resonance
+    crank.phase_known = true;
+    turn(six.config, crank, errors, 200, *pitch);
+    PitchCorrection<double>::Report report;
+    const WheelErrors found = pitch->errors(&report);
+    // What it has to be told from, at a middle speed.
+    double swing = 0.0;
+    for (int twice = 2; twice <= 2 * CrankWobble::kOrders; twice += 2)
+        swing += 2.0 * std::norm(six.wobble.swing(twice, {300.0, 0.6, true}, nullptr));
+    EXPECT_GT(std::sqrt(swing), 3.0 * rms_left(found, errors));
+    EXPECT_LT(rms_left(found, errors), 0.006);
+    EXPECT_LT(rms_left(found, errors), 2.0 * report.rms_se_deg);
+}
+
+TEST(PitchCorrection, LearnsTheCrankFromWhatBothRevolutionsDifferBy) {
+    const TwistingSix six;
+    const std::vector<double> errors = drawn_errors(58, 0.08, 6);
+    PitchCorrection<double>::Report known;
+    PitchCorrection<double>::Report unknown;
+    for (const bool phase_known : {false, true}) {
+        const auto pitch = std::make_unique<PitchCorrection<double>>();
+        pitch->configure(six.config);
+        Crank crank = six.crank(380.0, 4.0);  // next to one speed
+        crank.phase_known = phase_known;
+        turn(six.config, crank, errors, 200, *pitch);
+        const WheelErrors found = pitch->errors(phase_known ? &known : &unknown);
+        EXPECT_LT(rms_left(found, errors), 2.0 * static_cast<double>(found.rms_se_deg));
+    }
+    EXPECT_LT(known.rms_se_deg, 0.9 * unknown.rms_se_deg);
+}
+
+TEST(PitchCorrection, TellsTheWheelFromALightTwinWhoseSpeedSwingsByMuch) {
+    // Energy is what torque adds to; speed is its root. Here time over angle is 1 / sqrt(1 + 2 E) to the last digit, so that half orders
+    // make whole ones among themselves.
+    Config config = inline4(60, {58, 59});
+    config.engine.cylinders = 2;
+    config.engine.firing_order = {1, 2};
+    config.engine.firing_tdc_deg = {0.0, 180.0};
+    config.engine.bore_mm = 73.0;
+    config.engine.reciprocating_kg = 0.35;
+    config.engine.inertia_kg_m2 = 0.04;
+    config.crank_wheel.at = SensorAt::flywheel;
+    CrankWobble wobble;
+    wobble.build(config);
+    wobble.set({}, {});
+    const std::vector<double> errors = drawn_errors(58, 0.08, 8);
+    const auto pitch = std::make_unique<PitchCorrection<double>>();
+    pitch->configure(config);
+    constexpr int kSteps = 7200;
+    for (const double speed : {180.0, 220.0, 270.0, 330.0, 400.0}) {
+        std::vector<double> late(kSteps + 1, 0.0);
+        double swings = 0.0;
+        for (int i = 0; i < kSteps; ++i) {
+            double energy = 0.0;
+            for (int twice = 1; twice <= 2 * CrankWobble::kOrders; ++twice) {
+                const double order = 0.5 * twice;
+                const auto swing = to_rad(1.0) * wobble.swing(twice, {speed, 0.5, true}, nullptr);
+                energy -=
+                    2.0 *
+                    (swing * std::complex<double>(0.0, order) * std::polar(1.0, order * to_rad(0.1 * i + 0.05))).real();
+            }
+            late[static_cast<std::size_t>(i + 1)] =
+                late[static_cast<std::size_t>(i)] + (1.0 / std::sqrt(1.0 + 2.0 * energy) - 1.0) * 0.1;
+            swings = std::max(swings, std::fabs(energy));
+        }
+        if (speed < 200.0) {
+            EXPECT_GT(swings, 0.05);
+        }
+        const double whole = late.back();
+        Crank crank;
+        crank.begin_rad_s = speed;
+        crank.jitter_deg = 0.01;
+        crank.load = 0.5;
+        crank.fires = true;
+        crank.phase_known = true;
+        crank.swing_deg = [&](double angle, double) {
+            const double deg = std::fmod(angle / to_rad(1.0) - config.crank_wheel.tdc1_deg + 7200.0, 720.0);
+            const auto i = static_cast<std::size_t>(deg * 10.0);
+            const double share = deg * 10.0 - static_cast<double>(i);
+            return -(late[i] + share * (late[i + 1] - late[i]) - whole * deg / 720.0);
+        };
+        turn(config, crank, errors, 60, *pitch);
+    }
+    PitchCorrection<double>::Report report;
+    const WheelErrors found = pitch->errors(&report);
+    EXPECT_LT(rms_left(found, errors), 0.02);  // 0.05 where speed is taken for energy
+    EXPECT_LT(rms_left(found, errors), 2.0 * report.rms_se_deg);
 }
 
 TEST(PitchCorrection, LeavesAPerfectWheelAlone) {

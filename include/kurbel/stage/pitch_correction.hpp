@@ -9,21 +9,27 @@
 #include "kurbel/core/calibration.hpp"
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
+#include "kurbel/stage/crank_view.hpp"
 #include "kurbel/stage/crank_wobble.hpp"
+#include "kurbel/stage/half_orders.hpp"
 #include "kurbel/stage/pitch_cells.hpp"
+#include "kurbel/stage/pitch_explanations.hpp"
 #include "kurbel/stage/pitch_fit.hpp"
+#include "kurbel/stage/pitch_noise.hpp"
 #include "kurbel/stage/tooth_deviation.hpp"
 #include "kurbel/stage/wheel_basis.hpp"
 
 namespace kurbel {
 
 /// Streaming. Wheel error is the same every revolution, so that it lives at integer orders, which two revolutions averaged leave
-/// alone. Fast patterns over the teeth are wheel error and nothing else; in the slow ones the crank swings, too. There each
-/// pattern is regressed on what speed, load and fuel do (CrankWobble), beginning from what the engine's geometry makes likely.
-/// What a narrow range of speeds leaves undecided is shared out by how likely each is: the posterior mean, which on average
-/// brings teeth nearer, never farther. How uneven the wheel is at all is found on the way (empirical Bayes by EM).
+/// alone. Fast patterns over the teeth are wheel error and nothing else; in the slow ones the crank swings, too. There all patterns,
+/// and what both revolutions differ by, are explained together by one engine (CrankWobble) whose unknowns begin from what its
+/// geometry makes likely (PitchFit, PitchExplanations). What a narrow range of speeds leaves undecided is shared out by how likely
+/// each is: the posterior mean, which on average brings teeth nearer, never farther. How uneven the wheel is at all is found on
+/// the way (empirical Bayes by EM).
 ///
-/// errors() may be asked at any time; it costs a few million operations and changes nothing. Nothing allocates.
+/// errors() and compare() may be asked at any time and change nothing; they take some hundred million operations and 400 KiB of stack.
+/// Nothing allocates.
 template <class Real>
 class PitchCorrection {
   public:
@@ -40,7 +46,9 @@ class PitchCorrection {
     /// `config` was validated. Its `wheel_errors` are not used: what is learned is the whole error.
     void configure(const Config& config) noexcept {
         basis_.build(config.crank_wheel);
-        wobble_.build(config, basis_);
+        halves_.build(config.crank_wheel, config.engine.strokes);
+        view_.build(config.crank_wheel, basis_, halves_);
+        wobble_.build(config);
         cycle_deviation_.configure(config);
         teeth_ = config.crank_wheel.teeth;
         reset();
@@ -55,8 +63,6 @@ class PitchCorrection {
         rest_blocks_ = 0;
         cycles_ = 0;
         usual_half_ = -1.0;
-        half_sum_ = 0.0;
-        half_expected_ = 0.0;
         clear_block();
     }
 
@@ -72,6 +78,11 @@ class PitchCorrection {
     }
 
     [[nodiscard]] int cycles() const noexcept { return cycles_ + block_cycles_; }
+
+    /// What all rests on, for those who judge it: what was seen, how the crank shows in it, and what is expected of the crank.
+    [[nodiscard]] const PitchCells& cells() const noexcept { return cells_; }
+    [[nodiscard]] const CrankView& view() const noexcept { return view_; }
+    [[nodiscard]] const CrankWobble& wobble() const noexcept { return wobble_; }
 
     /// What is known by now. `report`, where given, says what it rests on.
     [[nodiscard]] WheelErrors errors(Report* report = nullptr) const noexcept {
@@ -94,12 +105,8 @@ class PitchCorrection {
     static constexpr double kGrowth = 0.01;  // degrees by which a wheel may change between two recordings
     static constexpr int kMostBent = 8;      // teeth that stand out
     static constexpr double kBent = 6.0;
-    /// Shares of its expected swing by which the crank may do something else at each speed (driveline, a second mode).
-    static constexpr std::array<double, 5> kStrange{0.01, 0.03, 0.1, 0.3, 1.0};
-    static constexpr double kNoiseCount = 4.0;  // observations that the expected scatter is worth
 
-    using Basis = WheelBasis;
-    using PerPattern = std::array<double, Basis::kMost>;
+    using PerPattern = PitchFit::PerPattern;
 
     [[nodiscard]] static constexpr std::size_t at(int i) noexcept { return static_cast<std::size_t>(i); }
 
@@ -121,18 +128,22 @@ class PitchCorrection {
         block_cycles_ = 0;
         speed_sum_ = 0.0;
         load_sum_ = 0.0;
-        block_half_ = 0.0;
         block_.fill(0);
+        half_count_ = 0;
+        half_block_.fill(0);
     }
 
     void add_to_block(const CycleOfTeeth& cycle) noexcept {
         fires_ = cycle.fires;
         speed_sum_ += cycle.speed_rad_s;
         load_sum_ += cycle.load;
-        block_half_ += cycle.half_square;
         ++block_cycles_;
         const auto& seems = cycle_deviation_.seems_deg();
         for (int j = 0; j < teeth_; ++j) block_[at(j)] += seems[at(j)];
+        if (!cycle.phase_known) return;
+        ++half_count_;
+        const auto& half = cycle_deviation_.half_deg();
+        for (int j = 0; j < teeth_; ++j) half_block_[at(j)] += half[at(j)];
     }
 
     void end_block() noexcept {
@@ -141,13 +152,18 @@ class PitchCorrection {
         double all = 0.0;
         for (int j = 0; j < teeth_; ++j) all += static_cast<double>(block_[at(j)]);
         for (int j = 0; j < teeth_; ++j) mean[at(j)] = (static_cast<double>(block_[at(j)]) - all / teeth_) / count;
-        PerPattern part{};
+        PitchCells::Block block{speed_sum_ / count, load_sum_ / count, fires_, count, 1.0 * half_count_, {}, {}};
         for (int m = 0; m < basis_.size(); ++m) {
-            part[at(m)] = basis_.project(m, mean.data());
+            const double part = basis_.project(m, mean.data());
+            block.mean[at(m)] = part;
             const float* pattern = basis_.pattern(m);
-            for (int j = 0; j < teeth_; ++j) mean[at(j)] -= part[at(m)] * static_cast<double>(pattern[j]);
+            for (int j = 0; j < teeth_; ++j) mean[at(j)] -= part * static_cast<double>(pattern[j]);
         }
-        cells_.add(speed_sum_ / count, load_sum_ / count, fires_, count, part, basis_.size());
+        if (half_count_ > 0) {
+            halves_.project(half_block_.data(), block.half.data());
+            for (double& half : block.half) half /= half_count_;
+        }
+        cells_.add(block);
         // What is left no swing of the crank can make.
         double square = 0.0;
         for (int j = 0; j < teeth_; ++j) {
@@ -158,33 +174,7 @@ class PitchCorrection {
         rest_weight_ += count;
         ++rest_blocks_;
         cycles_ += block_cycles_;
-        if (fires_) {
-            const CrankWobble::Run run(speed_sum_ / count, load_sum_ / count, true);
-            half_sum_ += block_half_;
-            half_expected_ += count * wobble_.half_order_square() * run.u * run.u * run.load * run.load;
-        }
         clear_block();
-    }
-
-    /// Variance of a pattern in one cycle, as it should be: edges jitter, burns scatter, and the trend is known only as well as its
-    /// ends.
-    [[nodiscard]] double usual_noise(int m, const CrankWobble::Run& run, double jitter_square) const noexcept {
-        const double burn = run.u * (run.fired_load + 0.2 * run.load);
-        const double drift = 0.1 * run.u / basis_.order(m);
-        return 0.5 * jitter_square * (1.0 + drift * drift) + wobble_.scatter(m) * burn * burn;
-    }
-
-    /// By how much the scatter within the cells exceeds that, pattern by pattern.
-    [[nodiscard]] double noise_factor(int m, double jitter_square) const noexcept {
-        double usual = 0.0;
-        double weight = 0.0;
-        for (int i = 0; i < cells_.count(); ++i) {
-            const CrankWobble::Run run(cells_[i].speed_rad_s, cells_[i].load, cells_[i].fires);
-            usual += cells_[i].weight * usual_noise(m, run, jitter_square);
-            weight += cells_[i].weight;
-        }
-        const double seen = cells_.within(m) / (usual / weight);
-        return (seen + kNoiseCount) / (cells_.within_count() + kNoiseCount);
     }
 
     /// What the solution goes through: priors, then patterns, then teeth.
@@ -198,7 +188,6 @@ class PitchCorrection {
         double rest_noise = 0.0;               // variance of one tooth's `rest`
         double uneven = kFirstUneven * kFirstUneven;
         double jitter_square = kFirstJitter * kFirstJitter;
-        PerPattern factor{};  // of the noise
     };
 
     [[nodiscard]] int rest_patterns() const noexcept { return std::max(0, teeth_ - 1 - basis_.size()); }
@@ -261,78 +250,10 @@ class PitchCorrection {
         return 0.5 * amplitude * amplitude * 0.5 * teeth_;
     }
 
-    /// How much more the cylinders differ than usual, squared; half orders say.
-    [[nodiscard]] double unlike() const noexcept {
-        if (!(half_expected_ > 0.0)) return 1.0;
-        return std::clamp(half_sum_ / half_expected_, 0.25, 400.0);
-    }
-
-    using Answers = std::array<PitchFit::Answer, Basis::kMost>;
-
-    /// All patterns under one torsion frequency; the log evidence of all.
-    double solve_mode(const Work& work, int mode, Answers& answers) const noexcept {
-        const double more = unlike();
-        const double mode_rad_s = wobble_.mode_rad_s(mode);
-        double log_evidence = CrankWobble::log_likely(mode);
-        double slowest = 1e9;
-        double fastest = 0.0;
-        for (int i = 0; i < cells_.count(); ++i) {
-            slowest = std::min(slowest, cells_[i].speed_rad_s);
-            fastest = std::max(fastest, cells_[i].speed_rad_s);
-        }
+    void set_wheel(const Work& work, PitchFit::Seen& seen) const noexcept {
         for (int m = 0; m < basis_.size(); ++m) {
-            CrankWobble::Point wobble{};
-            for (int k = 0; k < CrankWobble::kParts; ++k)
-                wobble[at(k)] = wobble_.variance(m, k) + more * wobble_.spread(m, k);
-            PitchFit::Mixture mixture;
-            const int clutches =
-                CrankWobble::meets_clutch(basis_.order(m), slowest, fastest) ? CrankWobble::kClutches : 1;
-            for (int clutch = 0; clutch < clutches; ++clutch)
-                add_fits(work, m, mode_rad_s, CrankWobble::clutch_rad_s(clutch), wobble, mixture);
-            answers[at(m)] = mixture.answer();
-            answers[at(m)].log_evidence -= std::log(static_cast<double>(clutches));
-            log_evidence += answers[at(m)].log_evidence;
-        }
-        return log_evidence;
-    }
-
-    /// One pattern under one torsion and one clutch frequency, with the crank doing more or less that no part describes.
-    void add_fits(const Work& work, int m, double mode_rad_s, double clutch_rad_s, const CrankWobble::Point& wobble,
-                  PitchFit::Mixture& mixture) const noexcept {
-        const double wheel_mean = basis_.project(m, work.bent.data());
-        const double wheel_variance = work.uneven + run_out_variance(m);
-        std::array<PitchFit, kStrange.size()> fits{};
-        for (PitchFit& fit : fits) fit.begin(wheel_mean, wheel_variance, wobble);
-        for (int i = 0; i < cells_.count(); ++i) {
-            const PitchCell& cell = cells_[i];
-            const CrankWobble::Run run(cell.speed_rad_s, cell.load, cell.fires);
-            const CrankWobble::Expected crank = wobble_.expect(m, basis_.order(m), run, mode_rad_s, clutch_rad_s);
-            const double noise = work.factor[at(m)] * usual_noise(m, run, work.jitter_square) / cell.weight;
-            const double left = static_cast<double>(cell.mean[at(m)]) - crank.value;
-            for (std::size_t k = 0; k < kStrange.size(); ++k)
-                fits[k].add(crank.factor, left,
-                            noise + crank.variance + kStrange[k] * kStrange[k] * crank.swing_square);
-        }
-        for (const PitchFit& fit : fits) mixture.add(fit.solve());
-    }
-
-    /// Weighs the torsion frequencies by how well they explain all patterns, and mixes what is found under each.
-    void solve_patterns(Work& work) const noexcept {
-        std::array<PitchFit::Mixture, Basis::kMost> mixture{};
-        for (int mode = 0; mode < CrankWobble::kModes; ++mode) {
-            Answers answers;
-            const double log_evidence = solve_mode(work, mode, answers);
-            for (int m = 0; m < basis_.size(); ++m) {
-                answers[at(m)].log_evidence = log_evidence;
-                mixture[at(m)].add(answers[at(m)]);
-            }
-        }
-        for (int m = 0; m < basis_.size(); ++m) {
-            const PitchFit::Answer answer = mixture[at(m)].answer();
-            work.mean[at(m)] = answer.mean;
-            work.variance[at(m)] = answer.variance;
-            work.seen[at(m)] = answer.seen;
-            work.seen_variance[at(m)] = answer.seen_variance;
+            seen.wheel_mean[at(m)] = basis_.project(m, work.bent.data());
+            seen.wheel_variance[at(m)] = work.uneven + run_out_variance(m);
         }
     }
 
@@ -410,34 +331,50 @@ class PitchCorrection {
         find_rest(work);
         find_bent(work);
         for (int m = 0; m < basis_.size(); ++m) bent_in_[at(m)] = basis_.project(m, work.bent.data());
-        for (int m = 0; m < basis_.size(); ++m) work.factor[at(m)] = noise_factor(m, work.jitter_square);
+        PitchFit::Seen seen;
+        PitchNoise(basis_, view_, wobble_, cells_).fill(work.jitter_square, seen);
+        set_wheel(work, seen);
+        CrankWobble wobble = wobble_;
+        for (int c = 0; c < seen.runs; ++c)
+            if (!(seen.load[at(c)] == seen.load[at(c)])) wobble.doubt_load();
+        PitchExplanations explanations(view_, wobble, seen);
+        explanations.begin();
         for (int round = 0; round < kRounds; ++round) {
-            solve_patterns(work);
+            set_wheel(work, seen);
+            explanations.mix(work.mean, work.variance);
             if (round + 1 < kRounds) find_uneven(work);
+        }
+        // What the data alone say: without the prior of the wheel, but not without that of the crank.
+        for (int m = 0; m < basis_.size(); ++m) {
+            const double told = std::max(1.0 / work.variance[at(m)] - 1.0 / seen.wheel_variance[at(m)], 1e-9);
+            work.seen_variance[at(m)] = 1.0 / told;
+            work.seen[at(m)] =
+                (work.mean[at(m)] / work.variance[at(m)] - seen.wheel_mean[at(m)] / seen.wheel_variance[at(m)]) / told;
         }
     }
 
-    static constexpr int kRounds = 4;
+    static constexpr int kRounds = 3;
 
     int teeth_ = 0;
     int cycles_ = 0;
     int block_cycles_ = 0;
+    int half_count_ = 0;
     int rest_blocks_ = 0;
     bool fires_ = true;
     double speed_sum_ = 0.0;
     double load_sum_ = 0.0;
-    double block_half_ = 0.0;
     double usual_half_ = -1.0;
-    double half_sum_ = 0.0;
-    double half_expected_ = 0.0;
     double rest_square_ = 0.0;
     double rest_weight_ = 0.0;
     ToothDeviation<Real> cycle_deviation_{};
     WheelBasis basis_{};
+    HalfOrders halves_{};
+    CrankView view_{};
     CrankWobble wobble_{};
     PitchCells cells_{};
     PerPattern bent_in_{};
     std::array<Real, kMaxTeeth> block_{};
+    std::array<Real, kMaxTeeth> half_block_{};
     std::array<Real, kMaxTeeth> rest_sum_{};
 };
 

@@ -18,6 +18,7 @@ struct CycleOfTeeth {
     bool fires = true;
     double half_square =
         0.0;  ///< mean over the teeth of the square of half the difference between the revolutions, deg^2
+    bool phase_known = false;  ///< it is known which of both holds cylinder 1's firing
 };
 
 /// Collects teeth from tooth 0 to tooth 0 two revolutions later. Smooth is a constant acceleration: the parabola over time
@@ -64,9 +65,12 @@ class ToothDeviation {
             begin_tick_ = tooth.tick;
             fires_ = fires;
             bad_ = false;
+            second_first_ = tooth.half != 0;
+            phase_known_ = tooth.phase_known;
             load_sum_ = 0;
         }
         if (fires != fires_ || spoilt) bad_ = true;
+        if (!tooth.phase_known || (tooth.half != 0) == (second_first_ == (count_ >= teeth_))) phase_known_ = false;
         load_sum_ += load;
         since_[at(count_++)] = static_cast<Real>(tooth.tick - begin_tick_);
         return whole;
@@ -75,6 +79,8 @@ class ToothDeviation {
     [[nodiscard]] const CycleOfTeeth& cycle() const noexcept { return cycle_; }
     /// How much farther on than told each tooth seems to stand, crank degrees, counted from tooth 0.
     [[nodiscard]] const std::array<Real, kMaxTeeth>& seems_deg() const noexcept { return seems_; }
+    /// Half of how much farther on each seems to stand in the revolution that holds cylinder 1's firing than in the other.
+    [[nodiscard]] const std::array<Real, kMaxTeeth>& half_deg() const noexcept { return half_; }
 
   private:
     /// A cycle that differs more in length from the one before was no constant acceleration.
@@ -95,12 +101,13 @@ class ToothDeviation {
             const Real first = angle(since_[at(j)] * inverse, curve) - wheel_deg_[at(j)];
             const Real second = angle(since_[at(j + teeth_)] * inverse, curve) - wheel_deg_[at(j)] - Real(360);
             seems_[at(j)] = Real(0.5) * (first + second);
-            const Real half = Real(0.5) * (first - second);
-            apart += half * half;
+            half_[at(j)] = (second_first_ ? Real(-0.5) : Real(0.5)) * (first - second);
+            apart += half_[at(j)] * half_[at(j)];
         }
         cycle_.speed_rad_s = cycle_rad_ticks_ / length;
         cycle_.load = static_cast<double>(load_sum_) / (2.0 * teeth_);
         cycle_.fires = fires_;
+        cycle_.phase_known = phase_known_;
         cycle_.half_square = static_cast<double>(apart) / teeth_;
         return true;
     }
@@ -113,6 +120,8 @@ class ToothDeviation {
     int last_ = 0;
     bool fires_ = true;
     bool bad_ = false;
+    bool second_first_ = false;
+    bool phase_known_ = false;
     Real load_sum_ = 0;
     std::int64_t revolution_ = 0;
     std::int64_t begin_tick_ = 0;
@@ -122,6 +131,7 @@ class ToothDeviation {
     std::array<Real, kMaxTeeth> wheel_deg_{};
     std::array<Real, 2 * kMaxTeeth> since_{};
     std::array<Real, kMaxTeeth> seems_{};
+    std::array<Real, kMaxTeeth> half_{};
 };
 
 }  // namespace kurbel

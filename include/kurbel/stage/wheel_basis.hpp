@@ -40,9 +40,14 @@ class WheelBasis {
     template <class Value>
     [[nodiscard]] double project(int m, const Value* value) const noexcept {
         const float* q = pattern(m);
-        double sum = 0.0;
-        for (int j = 0; j < teeth_; ++j) sum += static_cast<double>(q[j]) * static_cast<double>(value[j]);
-        return sum;
+        // Four sums side by side: one alone would wait for each addition.
+        std::array<double, 4> sum{};
+        int j = 0;
+        for (; j + 4 <= teeth_; j += 4)
+            for (int k = 0; k < 4; ++k)
+                sum[static_cast<std::size_t>(k)] += static_cast<double>(q[j + k]) * static_cast<double>(value[j + k]);
+        for (; j < teeth_; ++j) sum[0] += static_cast<double>(q[j]) * static_cast<double>(value[j]);
+        return (sum[0] + sum[1]) + (sum[2] + sum[3]);
     }
 
     /// Share of tooth `j` that all patterns and the mean together hold, 0 to 1.
