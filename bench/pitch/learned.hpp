@@ -12,46 +12,19 @@
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
 #include "kurbel/simulate/simulator.hpp"
-#include "kurbel/stage/decoder.hpp"
 #include "kurbel/stage/pitch_correction.hpp"
 
+#include "bound.hpp"
+#include "learner.hpp"
+
 namespace kurbel_pitch {
-
-/// Feeds the teeth of a recording to a learner, at most so many revolutions.
-template <class Real>
-class Learner {
-  public:
-    Learner(const kurbel::Config& config, std::int64_t most_revolutions) : most_(most_revolutions) {
-        decoder_.configure(config);
-        pitch.configure(config);
-    }
-    kurbel::Status push_edge(std::int64_t tick, kurbel::Signal signal) {
-        const int placed = decoder_.push(tick, signal, teeth_);
-        for (int i = 0; i < placed; ++i)
-            if (teeth_[i].revolution < most_) pitch.push(teeth_[i], load_, !cut_);
-        return {};
-    }
-    kurbel::Status push_channel(std::int64_t, kurbel::Channel channel, double value) {
-        if (channel == kurbel::Channel::load) load_ = static_cast<Real>(value);
-        if (channel == kurbel::Channel::fuel_cut) cut_ = value > 0.5;
-        return {};
-    }
-
-    kurbel::PitchCorrection<Real> pitch;
-
-  private:
-    std::int64_t most_;
-    kurbel::Decoder decoder_{};
-    kurbel::Tooth teeth_[kurbel::kMaxTeethPerPush];
-    Real load_ = std::numeric_limits<Real>::quiet_NaN();
-    bool cut_ = false;
-};
 
 struct Learned {
     std::string engine;
     int teeth = 0;
     double before_deg = 0.0;  ///< rms of the wheel's error
     double left_deg = 0.0;    ///< rms of what is left once corrected
+    double bound_deg = 0.0;   ///< what must be expected to be left: see bound.hpp
     double se_deg = 0.0;      ///< what the learner expects to be left
     double chi_square = 0.0;  ///< mean over the teeth of (left / stated standard error) squared
     int cycles = 0;
@@ -110,6 +83,7 @@ template <class Real = double>
     result.teeth = result.truth.teeth;
     result.cycles = report.cycles;
     result.se_deg = report.rms_se_deg;
+    result.bound_deg = least_left_deg(scenario, revolutions);
     const kurbel::EngineConfig& engine = scenario.engine;
     result.engine = std::to_string(engine.cylinders) +
                     (scenario.crank_wheel.at == kurbel::SensorAt::front ? " front" : " flywheel");

@@ -29,8 +29,9 @@ double quantile(std::vector<double> values, double share) {
 }
 
 void print_row(const std::string& name, const std::vector<Learned>& all) {
-    std::vector<double> before, left, se, chi;
+    std::vector<double> before, left, bound, se, chi;
     int fine = 0;
+    int possible = 0;
     int worse = 0;
     int covered = 0;
     for (const Learned& one : all) {
@@ -38,19 +39,22 @@ void print_row(const std::string& name, const std::vector<Learned>& all) {
         left.push_back(one.left_deg);
         se.push_back(one.se_deg);
         chi.push_back(one.chi_square);
+        possible += one.bound_deg <= 0.01 ? 1 : 0;
+        bound.push_back(one.bound_deg);
         fine += one.left_deg <= 0.01 ? 1 : 0;
         worse += one.left_deg > one.before_deg + one.se_deg ? 1 : 0;
         covered += one.left_deg <= 2.0 * one.se_deg ? 1 : 0;
     }
-    std::printf("| %s | %zu | %.4f | %.4f | %.4f | %.4f | %.4f | %d | %d | %d | %.2f |\n", name.c_str(), all.size(),
-                quantile(before, 0.5), quantile(left, 0.5), quantile(left, 0.95), quantile(left, 1.0),
-                quantile(se, 0.5), fine, covered, worse, quantile(chi, 0.5));
+    std::printf("| %s | %zu | %.4f | %.4f | %.4f | %.4f | %.4f | %.4f | %d | %d | %d | %d | %.2f |\n", name.c_str(),
+                all.size(), quantile(before, 0.5), quantile(left, 0.5), quantile(left, 0.95), quantile(left, 1.0),
+                quantile(bound, 0.5), quantile(se, 0.5), possible, fine, covered, worse, quantile(chi, 0.5));
     std::fflush(stdout);
 }
 
 /// What every wheel must hold: no worse than before by more than the stated error, and that error says what is left.
 bool holds(const Learned& one) {
-    return one.cycles > 0 && one.left_deg <= one.before_deg + one.se_deg && one.left_deg <= 4.0 * one.se_deg;
+    return one.cycles > 0 && one.bound_deg > 0.0 && one.left_deg <= one.before_deg + one.se_deg &&
+           one.left_deg <= 4.0 * one.se_deg;
 }
 
 int run(const Options& options) {
@@ -58,8 +62,9 @@ int run(const Options& options) {
     std::printf("Seed %llu, %lld revolutions, degrees rms.\n\n", static_cast<unsigned long long>(options.seed),
                 static_cast<long long>(options.revolutions));
     std::printf(
-        "| condition | wheels | error | left, median | left, 95 %% | left, worst | stated, median | left <= 0.01 | "
-        "left <= 2 stated | worse than uncorrected | chi^2 a tooth |\n|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|\n");
+        "| condition | wheels | error | left, median | left, 95 %% | left, worst | bound, median | stated, median | "
+        "bound <= 0.01 | left <= 0.01 | left <= 2 stated | worse than uncorrected | chi^2 a tooth |\n"
+        "|---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|\n");
     for (const std::string& condition : options.conditions) {
         std::vector<Learned> all;
         for (int i = 0; i < options.wheels; ++i) {
@@ -70,10 +75,10 @@ int run(const Options& options) {
             all_hold = all_hold && holds(one);
             if (options.list)
                 std::printf(
-                    "%s %llu: %s, %d teeth, %d cycles, error %.4f, left %.4f, stated %.4f, chi^2 %.2f; most left at "
-                    "orders %s\n",
+                    "%s %llu: %s, %d teeth, %d cycles, error %.4f, left %.4f, bound %.4f, stated %.4f, chi^2 %.2f; "
+                    "most left at orders %s\n",
                     condition.c_str(), static_cast<unsigned long long>(draw), one.engine.c_str(), one.teeth, one.cycles,
-                    one.before_deg, one.left_deg, one.se_deg, one.chi_square, one.worst.c_str());
+                    one.before_deg, one.left_deg, one.bound_deg, one.se_deg, one.chi_square, one.worst.c_str());
         }
         print_row(condition, all);
     }
