@@ -13,8 +13,8 @@
 namespace kurbel {
 
 /// The pattern of a cylinder that loses so many lies between firing and not, and no firing stands out from it by a whole work. That the upper
-/// group is the smaller one, and lost its work, is believed; that it is the larger one, only where the pattern misses work, too: else the
-/// lower group would be few that did more. Until that is known the place is left open.
+/// group is the smaller one, and lost its work, is believed; that it is the larger one, only where a whole work lies between them or the
+/// pattern misses work, too: else the lower group would be few that did more. Until that is known the place is left open.
 template <class Real>
 class FirstGroups {
   public:
@@ -30,7 +30,9 @@ class FirstGroups {
             Groups groups;
             const bool two = fall_in_two(
                 firings, place, [&](int i) { return firings[i].amplitude; }, groups);
-            open_[at] = two && groups.mostly_upper() && !suspects[at];
+            // A whole work apart, and not by one odd firing: nobody does twice what he should.
+            const bool whole = groups.difference() >= kWhole * likely && groups.lower() > 1;
+            open_[at] = two && groups.mostly_upper() && !whole && !suspects[at];
             least_lost_[at] = two && !open_[at] ? groups.least_upper() : kNone;
         }
     }
@@ -57,6 +59,7 @@ class FirstGroups {
   private:
     static constexpr int kMost = 2 * kFirstCycles;  // firings of one place
     using Groups = TwoGroups<Real, kMost>;
+    static constexpr Real kWhole = Real(1.6);      // of what is likely lost: four fifths of a work
     static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
 
     template <class Amplitude>

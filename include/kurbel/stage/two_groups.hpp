@@ -38,6 +38,8 @@ class TwoGroups {
 
     /// Of the means, upper less lower.
     [[nodiscard]] Real difference() const noexcept { return difference_; }
+    /// How many readings the lower group has.
+    [[nodiscard]] int lower() const noexcept { return lower_; }
     /// Least reading of the upper group.
     [[nodiscard]] Real least_upper() const noexcept { return values_[static_cast<std::size_t>(lower_)]; }
     [[nodiscard]] bool mostly_upper() const noexcept { return 2 * lower_ < count_; }
