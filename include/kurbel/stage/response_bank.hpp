@@ -455,6 +455,7 @@ class ResponseBank {
     // Of what the mode itself adds: its frequency and its damping are known to some tenths, and so its phase after some turns is not.
     static constexpr Real kTwistDoubt = Real(0.4);
     static constexpr Real kFewMisfires = Real(10);
+
     int size_ = 0;
     int length_ = 0;
     int known_ = 0;  // bins of the response that misfires tell
