@@ -133,12 +133,13 @@ class CylinderLevels {
     /// its pattern is wrong by. To be asked again until there is none.
     [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool moving,
                                       Real& amplitude) noexcept {
-        LearnedPattern<Real> now = pattern;
-        for (int k = 0; k < firings_; ++k)
-            if (lost(k)) add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
-        const auto evidence = persistent_.evidence_against(now);
         for (int k = 0; k < firings_; ++k) {
-            if (!lost(k) || evidence[static_cast<std::size_t>(k)] > (moving ? kClearlyLost : kClearlyThere)) continue;
+            if (!lost(k)) continue;
+            // Beside it the others are as the pattern has them: of two opposite ones that both lose their work neither would show alone.
+            LearnedPattern<Real> now = pattern;
+            add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
+            const auto evidence = persistent_.evidence_against(now);
+            if (evidence[static_cast<std::size_t>(k)] > (moving ? kClearlyLost : kClearlyThere)) continue;
             amplitude = lately_[static_cast<std::size_t>(k)];
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;
