@@ -78,5 +78,20 @@ TEST(DeadOrAlive, AnEngineThatCatchesAfterLongCrankingHasLostNobody) {
     EXPECT_LE(counts.accused, 2);
 }
 
+TEST(DeadOrAlive, TwoOppositeOnesThatMisfireForAWhileAreNotTaughtAsHealthy) {
+    // Half orders of a pair a revolution apart cancel, so that neither shows beside the other: both lose their work for 0.7 seconds.
+    simulate::Scenario s = drawn("pattern-bursts", 1050661720270334U);
+    simulate::MisfireRule rule;
+    rule.rate = 1.0;
+    rule.cylinders = {s.engine.firing_order[0], s.engine.firing_order[2]};
+    rule.from_s = 6.0;
+    rule.to_s = 6.7;
+    s.misfires = {rule};
+    const Counts counts = counted(s, 9.0, 0.0);
+    ASSERT_GT(counts.lost, 20);
+    EXPECT_LE(counts.missed, 1);
+    EXPECT_LE(counts.accused, 1);
+}
+
 }  // namespace
 }  // namespace kurbel
