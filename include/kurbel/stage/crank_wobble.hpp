@@ -190,7 +190,7 @@ class CrankWobble {
     [[nodiscard]] double scatter(int twice) const noexcept {
         const double n = 0.5 * twice;
         const double deg = 180.0 / std::numbers::pi;
-        return kScatter * deg / (n * n * kSpeed * kSpeed) * std::abs(torque_[twice].burn) *
+        return kScatter * deg / (n * n * kSpeed * kSpeed) * std::sqrt(std::norm(torque_[twice].burn)) *
                std::sqrt(static_cast<double>(engine_.cylinders));
     }
 

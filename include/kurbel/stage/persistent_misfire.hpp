@@ -198,7 +198,7 @@ class PersistentMisfire {
             const Complex seen = projected[static_cast<std::size_t>(o)];
             m.data[2 * o] = seen.real();
             m.data[2 * o + 1] = seen.imag();
-            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, std::abs(seen), around);
+            m.weight[2 * o] = m.weight[2 * o + 1] = Real(1) / variance(o, pattern, size_of(seen), around);
             fill_columns(o, pattern, around, m.shape);
         }
         Side mean = Side::Zero(m.shape.cols());
@@ -214,7 +214,7 @@ class PersistentMisfire {
         Real sum = 0;
         for (int o = 0; o < orders_.count(); ++o)
             sum += Around::is_shut(order(o), Around(around).mode(pattern.mode_per_rev))
-                       ? Real(-2) * std::log1p(std::abs(projected[static_cast<std::size_t>(o)]))
+                       ? Real(-2) * std::log1p(size_of(projected[static_cast<std::size_t>(o)]))
                        : std::log(m.weight[2 * o]);
         return sum;
     }
@@ -348,6 +348,8 @@ class PersistentMisfire {
             -twist * driveline * wide(orders_.shared(o, CylinderOrders::kTwistedInertia)));
     }
 
+    /// Far from where a square would overflow; and complex numbers' own would be one more function for the core to call.
+    [[nodiscard]] static Real size_of(Complex value) noexcept { return std::sqrt(std::norm(value)); }
     [[nodiscard]] static Complex wide(CylinderOrders::Complex value) noexcept {
         return {static_cast<Real>(value.real()), static_cast<Real>(value.imag())};
     }
@@ -363,7 +365,7 @@ class PersistentMisfire {
                                         orders_.bins());
         // Burn timing differs by 7 degrees or so from what is assumed: each loss is bent by that, so that the square grows with their number.
         const Real bent = Real(0.05) + Real(0.12) * std::min(order(o), Real(4));
-        const Real losses = seen * static_cast<Real>(std::abs(orders_.lost(o, 0)));
+        const Real losses = seen * size_of(wide(orders_.lost(o, 0)));
         // The mode's frequency and shape are known to a quarter at best.
         const Real twisted = Real(0.3) * Around::twisting(order(o), mode) * static_cast<Real>(largest_gain_);
         return sum + bent * bent * losses + twisted * twisted + kUnmodelled * kUnmodelled;
