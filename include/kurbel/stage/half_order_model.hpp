@@ -10,6 +10,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"
+#include "kurbel/stage/log_sum.hpp"
 #include "kurbel/stage/reference_torque.hpp"
 
 namespace kurbel {
@@ -110,30 +111,23 @@ class HalfOrderModel {
     static constexpr int kMostForPairs = 6;            ///< cylinders; with more, two dead ones leave the others' sign
     static constexpr double kDead = -4.0;              ///< log prior of each cylinder that does not fire
 
-    /// Running log-sum-exp, with the misfit of the largest term.
-    struct LogSum {
-        double most = -1e300;
-        double rest = 0.0;
+    /// With the misfit of the largest term.
+    struct Terms {
+        LogSum<double> sum;
         double misfit = 1e300;
 
         void add(double value, double square) noexcept {
-            if (value > most) {
-                rest = rest * std::exp(most - value) + 1.0;
-                most = value;
-                misfit = square;
-            } else {
-                rest += std::exp(value - most);
-            }
+            if (value > sum.most()) misfit = square;
+            sum.add(value);
         }
-        [[nodiscard]] double log() const noexcept { return most + std::log(rest); }
     };
 
     struct Sum {
-        LogSum right;
-        LogSum wrong;
+        Terms right;
+        Terms wrong;
 
         [[nodiscard]] Odds odds(int lines) const noexcept {
-            return {right.log() - wrong.log(), std::min(right.misfit, wrong.misfit) / (2.0 * lines)};
+            return {right.sum.value() - wrong.sum.value(), std::min(right.misfit, wrong.misfit) / (2.0 * lines)};
         }
     };
 
@@ -330,14 +324,14 @@ class HalfOrderModel {
         const double same = std::sqrt(seen2 / expected2);
         for (const double sign : {1.0, -1.0}) {
             const double best = std::max(sign * product / expected2, 0.3 * same);
-            LogSum& side = sign > 0.0 ? sum.right : sum.wrong;
+            Terms& side = sign > 0.0 ? sum.right : sum.wrong;
             add_size(seen, expected, variance, sign, best, prior, side);
             add_size(seen, expected, variance, sign, same, prior, side);
         }
     }
 
     void add_size(const Observation& seen, const Phasors& expected, const std::array<double, kLines>& variance,
-                  double sign, double size, double prior, LogSum& side) const noexcept {
+                  double sign, double size, double prior, Terms& side) const noexcept {
         double square = 0.0;
         double product = 1.0;
         for (int h = 0; h < lines_; ++h) {

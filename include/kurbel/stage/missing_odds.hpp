@@ -1,29 +1,11 @@
 // Whether cylinders are dead at all, over everything that may surround the crank.
 #pragma once
 
-#include <cmath>
 #include <limits>
 
+#include "kurbel/stage/log_sum.hpp"
+
 namespace kurbel {
-
-/// Logarithm of a sum of numbers that are given by their logarithms.
-template <class Real>
-class LogSum {
-  public:
-    void add(Real log) noexcept {
-        if (log > most_) {
-            sum_ = sum_ * std::exp(most_ - log) + Real(1);
-            most_ = log;
-        } else {
-            sum_ += std::exp(log - most_);
-        }
-    }
-    [[nodiscard]] Real value() const noexcept { return most_ + std::log(sum_); }
-
-  private:
-    Real most_ = std::numeric_limits<Real>::lowest();
-    Real sum_ = 0;
-};
 
 /// Sums what each surrounding tells: "some cylinders are dead" against "none is" is asked of all of them together (Bayesian model
 /// averaging: Hoeting et al., Statistical Science 14:382-417, 1999, from memory), for a wheel that is not true may stand on many gearboxes alike, and

@@ -27,7 +27,7 @@ class ModeTuning {
 
     [[nodiscard]] double frequency() const noexcept { return std::exp(static_cast<double>(state_[kFrequency])); }
     [[nodiscard]] double damping() const noexcept {
-        return kMeanDamping * std::exp(static_cast<double>(state_[kDamping]));
+        return kFadingMean * std::exp(static_cast<double>(state_[kDamping]));
     }
     [[nodiscard]] float size() const noexcept { return std::exp(state_[kSize]); }
 
@@ -69,8 +69,6 @@ class ModeTuning {
             state_[i] = std::clamp(state_[i] + moved, -kMost[i], kMost[i]);
         }
     }
-
-    static constexpr double kMeanDamping = kFadingMean;
 
   private:
     enum Part : std::size_t { kSize, kFrequency, kDamping, kStates };
