@@ -8,22 +8,17 @@
 #include <cmath>
 #include <complex>
 
+#include "support/even_engine.hpp"
+
 namespace kurbel {
 namespace {
 
 using Phasor = std::complex<double>;
 using Angles = std::array<Phasor, kMaxCylinders>;
 
-EngineConfig engine_of(int cylinders) {
-    EngineConfig engine;
-    engine.cylinders = cylinders;
-    for (int i = 0; i < cylinders; ++i) engine.firing_order[static_cast<std::size_t>(i)] = i + 1;
-    return engine;
-}
-
 TEST(CrankChain, TurnsAsOneUnderSlowTorque) {
     CrankChain chain;
-    chain.configure(engine_of(6), 0.01);
+    chain.configure(test::even_engine(6), 0.01);
     CrankChain::Parts parts;
     parts.ring = 0.04;
     parts.gearbox = 0.1;
@@ -40,7 +35,7 @@ TEST(CrankChain, AnswersAsTheFullMatrixDoes) {
     // Four throws; masses, springs and damping written down once more and solved densely.
     constexpr double kReciprocating = 0.004;
     CrankChain chain;
-    chain.configure(engine_of(4), kReciprocating);
+    chain.configure(test::even_engine(4), kReciprocating);
     CrankChain::Parts parts;
     parts.mode_rad_s = 2000.0;
     parts.damping = 0.03;
@@ -91,7 +86,7 @@ TEST(CrankChain, AnswersAsTheFullMatrixDoes) {
 TEST(CrankChain, StandsStillWhereItsDamperIsInTune) {
     // An undamped absorber holds its point still at its own frequency (Den Hartog, Mechanical Vibrations, sec. 3.2; from memory).
     CrankChain chain;
-    chain.configure(engine_of(4), 0.0);
+    chain.configure(test::even_engine(4), 0.0);
     CrankChain::Parts parts;
     parts.ring = 0.05;
     parts.ring_damping = 1e-5;
@@ -104,7 +99,7 @@ TEST(CrankChain, StandsStillWhereItsDamperIsInTune) {
 }
 
 TEST(CrankChain, SharesThrowsBetweenCylinders) {
-    EngineConfig engine = engine_of(4);
+    EngineConfig engine = test::even_engine(4);
     engine.throw_number = {1, 1, 2, 2};
     CrankChain chain;
     chain.configure(engine, 0.0);

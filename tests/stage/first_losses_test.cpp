@@ -133,21 +133,33 @@ TEST(FirstLosses, ACylinderThatLosesMostOfItsFiringsIsLeftOpenUntilItIsSuspected
     }
 }
 
-TEST(FirstLosses, AFiringThatItsNeighboursPulledDownIsNoGroup) {
-    // One firing of place 1 reads as one that did half of a work more than the others; nothing is there that did, once the losses beside it
-    // are taken out, or something is.
+/// Eight cycles of four firings; `amplitude`: what firing n reads, give or take 3 %.
+template <class Amplitude>
+PendingFirings<double> reading(unsigned seed, const Amplitude& amplitude) {
     PendingFirings<double> pending{};
-    std::mt19937 random(3);
+    std::mt19937 random(seed);
     std::normal_distribution<double> normal(0.0, 0.03);
     for (int n = 0; n < 32; ++n) {
         PendingFiring<double>& entry = pending.append();
         entry.bin = 6 * n;
         entry.place = n % 4;
         entry.length = 20;
-        entry.amplitude = n == 13 ? -0.5 : (n % 4 == 1 ? 0.08 : 0.0) + normal(random);
+        entry.amplitude = amplitude(n) + normal(random);
     }
+    return pending;
+}
+
+FirstGroups<double> groups_of(const PendingFirings<double>& pending) {
     FirstGroups<double> groups{};
     groups.find(pending, 0.9, 0.5, 3.0, {});
+    return groups;
+}
+
+TEST(FirstLosses, AFiringThatItsNeighboursPulledDownIsNoGroup) {
+    // One firing of place 1 reads as one that did half of a work more than the others; nothing is there that did, once the losses beside it
+    // are taken out, or something is.
+    const PendingFirings<double> pending = reading(3, [](int n) { return n == 13 ? -0.5 : (n % 4 == 1 ? 0.08 : 0.0); });
+    FirstGroups<double> groups = groups_of(pending);
     ASSERT_TRUE(groups.is_open(1));
     EXPECT_FALSE(groups.reconsider(pending, [&](int i) { return pending[i].amplitude; }));
     EXPECT_TRUE(groups.is_open(1));
@@ -159,19 +171,7 @@ TEST(FirstLosses, NobodyDoesTwiceWhatHeShould) {
     // Five of eight firings of place 2 read as lost, three as gained: a whole work apart the five are lost; half of one apart that is not said,
     // nor where a single firing reads so.
     const auto found = [](double upper, double lower, int lowers) {
-        PendingFirings<double> pending{};
-        std::mt19937 random(4);
-        std::normal_distribution<double> normal(0.0, 0.03);
-        for (int n = 0; n < 32; ++n) {
-            PendingFiring<double>& entry = pending.append();
-            entry.bin = 6 * n;
-            entry.place = n % 4;
-            entry.length = 20;
-            entry.amplitude = (n % 4 != 2 ? 0.0 : n / 4 < lowers ? lower : upper) + normal(random);
-        }
-        FirstGroups<double> groups{};
-        groups.find(pending, 0.9, 0.5, 3.0, {});
-        return groups;
+        return groups_of(reading(4, [=](int n) { return n % 4 != 2 ? 0.0 : n / 4 < lowers ? lower : upper; }));
     };
     const FirstGroups<double> whole = found(0.38, -0.62, 3);
     EXPECT_FALSE(whole.is_open(2));

@@ -19,16 +19,7 @@ WheelConfig sixty_minus_two() {
     return wheel;
 }
 
-EngineConfig engine_of(int cylinders) {
-    EngineConfig engine = even_engine(cylinders);
-    engine.bore_mm = 86.0;
-    engine.stroke_mm = 86.0;
-    engine.rod_mm = 145.0;
-    engine.compression_ratio = 10.0;
-    engine.reciprocating_kg = 0.5;
-    engine.inertia_kg_m2 = 0.15;
-    return engine;
-}
+EngineConfig engine_of(int cylinders) { return car_sized(even_engine(cylinders)); }
 
 struct Cycle {
     EngineConfig engine;

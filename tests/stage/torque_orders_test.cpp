@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "support/even_engine.hpp"
+
 namespace kurbel {
 namespace {
 
@@ -13,13 +15,7 @@ EngineConfig car() {
     EngineConfig engine;
     engine.cylinders = 4;
     engine.firing_order = {1, 3, 4, 2};
-    engine.bore_mm = 86.0;
-    engine.stroke_mm = 86.0;
-    engine.rod_mm = 145.0;
-    engine.compression_ratio = 10.0;
-    engine.reciprocating_kg = 0.5;
-    engine.inertia_kg_m2 = 0.15;
-    return engine;
+    return test::car_sized(engine);
 }
 
 /// All inertia: rotating, and what the pistons have on average.

@@ -14,4 +14,15 @@ inline EngineConfig even_engine(int cylinders, int strokes = 4) {
     return engine;
 }
 
+/// The same engine with the sizes of a usual car's.
+inline EngineConfig car_sized(EngineConfig engine) {
+    engine.bore_mm = 86.0;
+    engine.stroke_mm = 86.0;
+    engine.rod_mm = 145.0;
+    engine.compression_ratio = 10.0;
+    engine.reciprocating_kg = 0.5;
+    engine.inertia_kg_m2 = 0.15;
+    return engine;
+}
+
 }  // namespace kurbel::test
