@@ -1,0 +1,164 @@
+// The kinds of response that a lost combustion may have, as physics tells them before any misfire was seen.
+#pragma once
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstddef>
+
+#include "kurbel/core/config.hpp"
+#include "kurbel/core/slider_crank.hpp"
+#include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/learned_response.hpp"
+#include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/window.hpp"
+
+namespace kurbel {
+
+/// Hypotheses of how a lost combustion shows. Number 0 is a rigid crank with half of the heat released 9 degrees after TDC; then come later
+/// combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart, each as what it adds to number 0. By angle a torsion
+/// mode is another at another speed, and fast modes are none that bins could show: how many hypotheses are in use follows the speed.
+class ResponseKinds {
+  public:
+    using Real = float;
+    static constexpr int kMaxResponse = kMaxWindow + kMaxBins / 2;  // up to a revolution more than the window
+    static constexpr int kLate = 2;                                 // late combustion
+    static constexpr int kModes = 13;                               // first torsion mode
+    static constexpr int kAlternatives = kLate + kModes;
+    static constexpr int kHypotheses = kAlternatives + 1;
+    using Learned = LearnedResponse<kMaxResponse>;
+    using Response = Learned::Response;
+    using Places = Learned::Places;
+
+    /// Responses begin at bin `first_bin` after TDC; the first `size` of `length` bins lie in the window.
+    void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size,
+               int length) noexcept {
+        size_ = size;
+        length_ = length;
+        first_bin_ = first_bin;
+        bin_deg_ = grid.bin_deg;
+        work_ = CombustionWork(SliderCrank::of(engine), 9.0);
+        const auto gain = first_mode_gain(engine, at);
+        for (int k = 0; k < grid.firings; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            gain_[place] = static_cast<Real>(gain[place]);
+            lost_combustion(work_, bin_deg_, first_bin, size, grid.tdc_offset[place], 0.0, rigid_[place].data());
+        }
+        begin_late(SliderCrank::of(engine));
+        // First crank torsion modes fall with engine size: about 350 Hz at 86 mm bore (engineering range, from memory).
+        const double middle_hz = engine.bore_mm > 0.0 ? 350.0 * 86.0 / engine.bore_mm : 350.0;
+        lowest_hz_ = 0.42 * middle_hz;
+        speed_rpm_ = 0;
+    }
+
+    /// Whether this speed is another than the one that the modes are made for (3 %).
+    [[nodiscard]] bool is_another_speed(Real speed_rpm) const noexcept {
+        return std::fabs(speed_rpm - speed_rpm_) > Real(0.03) * speed_rpm_;
+    }
+
+    /// Makes the torsion modes for this speed.
+    void set_speed(Real speed_rpm) noexcept {
+        speed_rpm_ = speed_rpm;
+        active_ = kLate;
+        // From the lowest on; beyond 12 cycles a revolution a mode does not outlast one bin.
+        for (int m = 0; m < kModes; ++m) {
+            const double per_rev = per_rev_of(mode_hz(m));
+            if (per_rev > 12.0) break;
+            lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev,
+                            added_[static_cast<std::size_t>(active_++)].data());
+        }
+    }
+
+    /// Bins of the window, and of a response.
+    [[nodiscard]] int size() const noexcept { return size_; }
+    [[nodiscard]] int length() const noexcept { return length_; }
+    /// The bin of a response behind which the lost combustion itself is over: blow-down is at 140 degrees, and bins smooth it.
+    [[nodiscard]] int first_after_blow_down() const noexcept {
+        return -first_bin_ + static_cast<int>(std::ceil(200.0 / bin_deg_));
+    }
+    [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
+    /// Alternatives to the rigid crank in use at this speed: hypotheses 1 to active().
+    [[nodiscard]] int active() const noexcept { return active_; }
+    [[nodiscard]] static bool is_mode(int hypothesis) noexcept { return hypothesis > kLate; }
+
+    /// Frequency of torsion mode `mode`, 0 to kModes - 1.
+    [[nodiscard]] double mode_hz(int mode) const noexcept { return lowest_hz_ * std::pow(1.12, mode); }
+    [[nodiscard]] double per_rev_of(double hz) const noexcept { return hz * 60.0 / static_cast<double>(speed_rpm_); }
+
+    /// How strongly the first torsion mode shows torque on this place's throw.
+    [[nodiscard]] Real torsion_gain(int k) const noexcept { return gain_[static_cast<std::size_t>(k)]; }
+    [[nodiscard]] const Places& torsion_gains() const noexcept { return gain_; }
+    /// How much of what an alternative adds a place shows.
+    [[nodiscard]] Real gain_of(int hypothesis, int k) const noexcept {
+        return is_mode(hypothesis) ? torsion_gain(k) : Real(1);
+    }
+
+    /// Response of a rigid crank at place `k`; zeros behind the window.
+    [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
+    /// What hypothesis 1 to active() adds to it, per unit of gain_of().
+    [[nodiscard]] const Response& added(int hypothesis) const noexcept {
+        return added_[static_cast<std::size_t>(hypothesis - 1)];
+    }
+
+    /// Bin `j` of the response of place `k` under a hypothesis.
+    [[nodiscard]] Real at(int hypothesis, int k, int j) const noexcept {
+        const auto bin = static_cast<std::size_t>(j);
+        return (j < size_ ? rigid(k)[bin] : Real(0)) +
+               (hypothesis > 0 ? gain_of(hypothesis, k) * added(hypothesis)[bin] : Real(0));
+    }
+
+    /// Writes the torsion mode `hypothesis` at another frequency than its own, by a factor, and of another damping, to `mode`.
+    void write_mode(int hypothesis, double frequency, double damping, Response& mode) const noexcept {
+        const double per_rev = mode_hz(hypothesis - 1 - kLate) * frequency * 60.0 / static_cast<double>(speed_rpm_);
+        lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev, mode.data(), damping);
+    }
+    /// From now on that is the mode `hypothesis`, times `size`.
+    void retune(int hypothesis, double frequency, double damping, Real size) noexcept {
+        Response& mode = added_[static_cast<std::size_t>(hypothesis - 1)];
+        write_mode(hypothesis, frequency, damping, mode);
+        for (int j = 0; j < length_; ++j) mode[static_cast<std::size_t>(j)] *= size;
+    }
+    /// It is as it was at first.
+    void restore(int hypothesis) noexcept { retune(hypothesis, 1.0, kFadingMean, Real(1)); }
+
+    /// Root mean square per bin of what the usual mode adds, per unit gain; 0 where it is too fast to show.
+    [[nodiscard]] Real usual_twist() const noexcept {
+        constexpr int kUsual = 1 + kLate + kModes / 2;
+        if (kUsual > active_) return Real(0);
+        return std::sqrt(dot(head_of(added(kUsual), size_), added(kUsual)) / static_cast<Real>(size_));
+    }
+
+    /// Cosine of the least angle that a torsion mode turns by from one bin to the next; 1 where that is beyond half a turn.
+    [[nodiscard]] Real slowest_step() const noexcept {
+        const double step = to_rad(60.0 * lowest_hz_ * bin_deg_ / std::max(static_cast<double>(speed_rpm_), 1.0));
+        return step < to_rad(180.0) ? static_cast<Real>(std::cos(step)) : Real(1);
+    }
+
+  private:
+    /// Later combustion, as what it adds to the response of the first place.
+    void begin_late(const SliderCrank& crank) noexcept {
+        Response normal{};
+        lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, 0.0, normal.data());
+        for (int late = 0; late < kLate; ++late) {
+            Response& more = added_[static_cast<std::size_t>(late)];
+            lost_combustion(CombustionWork(crank, late == 0 ? 22.0 : 38.0), bin_deg_, first_bin_, length_, 0.0, 0.0,
+                            more.data());
+            for (int j = 0; j < length_; ++j) more[static_cast<std::size_t>(j)] -= normal[static_cast<std::size_t>(j)];
+        }
+        active_ = kLate;
+    }
+
+    int size_ = 0;
+    int length_ = 0;
+    int first_bin_ = 0;
+    int active_ = 0;
+    double bin_deg_ = 0;
+    double lowest_hz_ = 0;
+    Real speed_rpm_ = 0;
+    CombustionWork work_{SliderCrank{}, 9.0};
+    Places gain_{};
+    std::array<Window, kMaxCylinders> rigid_{};
+    std::array<Response, kAlternatives> added_{};
+};
+
+}  // namespace kurbel
