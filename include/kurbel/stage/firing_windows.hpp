@@ -30,6 +30,9 @@ struct FiringWindows {
     /// TDC bin of the newest window that is whole.
     [[nodiscard]] std::int64_t newest() const noexcept { return engine.residuals.bins().newest() - size + before; }
 
+    /// Bins that a firing waits for its neighbours: as far as what it did reaches beyond its window.
+    [[nodiscard]] int hold() const noexcept { return engine.bank.length() - size; }
+
     /// Bin at which the window of the oldest firing begins.
     [[nodiscard]] std::int64_t first_waiting() const noexcept { return pending[0].bin - before; }
 
