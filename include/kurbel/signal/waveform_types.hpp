@@ -97,6 +97,7 @@ struct WaveformReport {
     double steps = kUnknown;     ///< converter steps in a swing
     std::uint32_t findings = 0;  ///< bits of Finding
 
+    constexpr void add(Finding finding) noexcept { findings |= static_cast<std::uint32_t>(finding); }
     [[nodiscard]] constexpr bool has(Finding finding) const noexcept {
         return (findings & static_cast<std::uint32_t>(finding)) != 0U;
     }
