@@ -19,5 +19,5 @@ template class kurbel::signal::BasicWaveformEdges<double>;
 template class kurbel::signal::BasicWaveformEdges<float>;
 static_assert(std::is_trivially_copyable_v<kurbel::signal::BasicWaveformEdges<double>>);
 static_assert(std::is_trivially_copyable_v<kurbel::signal::BasicWaveformEdges<float>>);
-static_assert(sizeof(kurbel::signal::BasicWaveformEdges<double>) <= 80 * 1024);
-static_assert(sizeof(kurbel::signal::BasicWaveformEdges<float>) <= 60 * 1024);
+static_assert(sizeof(kurbel::signal::BasicWaveformEdges<double>) <= 67 * 1024);
+static_assert(sizeof(kurbel::signal::BasicWaveformEdges<float>) <= 50 * 1024);
