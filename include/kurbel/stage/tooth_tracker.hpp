@@ -7,6 +7,7 @@
 
 #include "kurbel/stage/gap_check.hpp"
 #include "kurbel/stage/tooth_fit.hpp"
+#include "kurbel/stage/tooth_stories.hpp"
 
 namespace kurbel::decoding {
 
@@ -18,12 +19,11 @@ struct Settled {
 };
 
 /// The last edge is always held back, because the one after it tells whether it was a tooth: a lag of one tooth.
-/// Where an edge is in doubt, up to kMostOpen edges are held and every sensible story of them is followed; an edge is
+/// Where an edge is in doubt, up to kMostOpen edges are held and every sensible story of them is followed (ToothStories); an edge is
 /// settled when all stories that are not far behind the best agree about it.
 class ToothTracker {
   public:
-    static constexpr int kMostOpen = 8;  ///< edges held at most
-    static constexpr int kMostStories = 12;
+    static constexpr int kMostOpen = ToothStories::kMostOpen;  ///< edges held at most
 
     /// Starts at the tooth of the edge at `tick`, where `trace` stands.
     void start(const WheelTable& wheel, const Trace& trace, std::int64_t tick, const Ripple& ripple) noexcept {
@@ -32,8 +32,7 @@ class ToothTracker {
         root_tick_ = tick;
         ripple_ = ripple;
         open_ = 0;
-        stories_ = 0;
-        doubt_ = 0.0F;
+        stories_.reset();
         slip_ = 0;
         check_.reset();
         habit_.reset(wheel);
@@ -42,7 +41,7 @@ class ToothTracker {
     /// Fast path: true if the held edge is beyond doubt the next tooth, and so is this one after it. Then the held
     /// edge is settled (settled_tick()) and this one held. False: nothing happened, call push().
     [[nodiscard]] bool sure(const WheelTable& wheel, std::int64_t tick) noexcept {
-        if (open_ != 1 || stories_ != 0) return false;
+        if (open_ != 1 || stories_.any()) return false;
         const auto tooth = static_cast<std::size_t>(head_.tooth);
         const auto target = static_cast<std::size_t>(wheel.next(head_.tooth));
         if (head_.anchor_span + wheel.span_deg[tooth] != wheel.reach_deg[target]) return false;
@@ -54,7 +53,7 @@ class ToothTracker {
         open_ticks_[0] = tick;
         learn_held(wheel);
         advance_head(wheel, tick, rate, usual);
-        forget_doubt();
+        stories_.forget();
         slip_ = 0;
         if (check_.wants(wheel, root_.tooth)) check(wheel, tick);
         return true;
@@ -70,7 +69,7 @@ class ToothTracker {
 
     /// Tooth of the newest edge, -1 while that is in doubt.
     [[nodiscard]] int newest_tooth() const noexcept {
-        if (stories_ != 0) return -1;
+        if (stories_.any()) return -1;
         return open_ == 1 ? head_.tooth : root_.tooth;
     }
 
@@ -78,36 +77,13 @@ class ToothTracker {
     [[nodiscard]] double rate() const noexcept { return root_.rate; }
 
   private:
-    struct Story {
-        Trace trace{};
-        float owed = 0.0F;                           ///< for teeth that are overdue though not yet passed
-        std::array<std::uint8_t, kMostOpen> jump{};  ///< of each open edge
-
-        [[nodiscard]] float total() const noexcept { return trace.cost + owed; }
-    };
-    using Stories = std::array<Story, kMostStories>;
-
-    /// Stories this far behind the best are given up. More than an extra edge costs, so that an edge that seems a tooth
-    /// may yet turn out to be none.
-    static constexpr float kGiveUp = 8.0F;
-    /// By this lead a story that ends in the next tooth is good enough to go on by the fast path; the edge stays held.
-    static constexpr float kClear = 5.0F;
-    /// Teeth that may be skipped at once, and the cost at which nothing fits any more.
-    static constexpr int kMostJump = 4;
+    /// The cost at which nothing fits any more.
     static constexpr float kLost = 45.0F;
-    static constexpr float kDoubtKept = 0.9F;  ///< a settled edge leaves this share of the doubt before it
-    static constexpr float kNoDoubt = 1e-3F;
 
     /// A pause so many times longer than the reach of the stories is a stop.
     static constexpr double kStopRatio = 4.0;
 
-    [[nodiscard]] static int most_jump(const WheelTable& wheel) noexcept {
-        return std::clamp(wheel.teeth, 2, kMostJump);
-    }
     [[nodiscard]] bool stopped(const WheelTable& wheel, std::int64_t tick) const noexcept;
-
-    /// Down to zero: a number that only ever shrinks ends among the denormal ones, which cost more than all the rest.
-    void forget_doubt() noexcept { doubt_ = doubt_ > kNoDoubt ? doubt_ * kDoubtKept : 0.0F; }
 
     /// Takes the edge at `tick` for the next tooth and holds it. What it teaches waits until it is settled.
     void advance_head(const WheelTable& wheel, std::int64_t tick, double rate, double usual) noexcept {
@@ -160,10 +136,8 @@ class ToothTracker {
     void check(const WheelTable& wheel, std::int64_t tick) noexcept {
         if (weak_after_gap(wheel, root_.tooth)) habit_.weak_seen();
         slip_ = check_.note(wheel, root_, root_tick_, 1, 0.0F, ripple_.now, habit_);
-        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.now, habit());
+        if (slip_ != 0 && slip_ != GapCheck::kLost) head_ = extend(wheel, root_, tick, 1, ripple_.now, &habit_);
     }
-
-    [[nodiscard]] const ToothHabit* habit() const noexcept { return &habit_; }
 
     /// What the held edge teaches; zeros = nothing.
     struct Lesson {
@@ -173,11 +147,10 @@ class ToothTracker {
         float least_deg = 0.0F;
     };
 
-    void follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept;
-    static void keep(Stories& stories, int& count, const Story& story) noexcept;
+    void follow(const WheelTable& wheel, int edge) noexcept {
+        stories_.follow(wheel, open_ticks_[static_cast<std::size_t>(edge)], edge, ripple_.now, habit_);
+    }
     [[nodiscard]] int settle(const WheelTable& wheel, Settled* out) noexcept;
-    [[nodiscard]] bool all_agree() const noexcept;
-    [[nodiscard]] bool clear() const noexcept;
     void settle_first(const WheelTable& wheel, Settled& out) noexcept;
     void note_weak(const WheelTable& wheel, int from, int jump) noexcept;
     [[nodiscard]] float land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept;
@@ -188,20 +161,18 @@ class ToothTracker {
     Trace head_{};  ///< at the held edge, while there is no doubt
     Lesson held_{};
     std::array<std::int64_t, kMostOpen> open_ticks_{};
-    Stories story_{};
+    ToothStories stories_{};  ///< none: no doubt
     Ripple ripple_{};
     ToothHabit habit_{};
     std::int64_t root_tick_ = 0;
     GapCheck check_{};
     std::int32_t slip_ = 0;  ///< of the edge that sure() settled
     std::int32_t open_ = 0;
-    std::int32_t stories_ = 0;  ///< 0 = no doubt
-    float doubt_ = 0.0F;
 };
 
 inline bool ToothTracker::stopped(const WheelTable& wheel, std::int64_t tick) const noexcept {
     const std::int64_t last = open_ > 0 ? open_ticks_[static_cast<std::size_t>(open_ - 1)] : root_tick_;
-    const int most = most_jump(wheel);
+    const int most = ToothStories::most_jump(wheel);
     float reach = 0.0F;
     for (int k = 0, tooth = root_.tooth; k <= most; ++k, tooth = wheel.next(tooth)) reach += wheel.span(tooth);
     return ticks_between(last, tick) > kStopRatio * static_cast<double>(reach) * root_.rate;
@@ -209,87 +180,17 @@ inline bool ToothTracker::stopped(const WheelTable& wheel, std::int64_t tick) co
 
 inline int ToothTracker::push(const WheelTable& wheel, std::int64_t tick, Settled* out) noexcept {
     if (stopped(wheel, tick)) return -1;
-    if (stories_ == 0) retell(wheel);
+    if (!stories_.any()) retell(wheel);
     open_ticks_[static_cast<std::size_t>(open_)] = tick;
-    follow(wheel, tick, open_);
+    follow(wheel, open_);
     ++open_;
-    if (story_[0].total() + doubt_ > kLost) return -1;
+    if (stories_.cost() > kLost) return -1;
     return settle(wheel, out);
-}
-
-/// Every story goes on in each way the edge allows; the best ones stay, sorted by cost.
-inline void ToothTracker::follow(const WheelTable& wheel, std::int64_t tick, int edge) noexcept {
-    Stories grown;
-    int count = 0;
-    const auto at = static_cast<std::size_t>(edge);
-    const int most = most_jump(wheel);
-    for (int i = 0; i < stories_; ++i) {
-        const Story& parent = story_[static_cast<std::size_t>(i)];
-        Story next = parent;
-        const float moved_deg = static_cast<float>(ticks_between(parent.trace.anchor_tick, tick) / parent.trace.rate);
-        float reach_deg = parent.trace.anchor_span;
-        float owed = 0.0F;
-        next.owed = 0.0F;
-        for (int jump = 1, tooth = parent.trace.tooth; jump <= most; ++jump) {
-            next.trace = extend(wheel, parent.trace, tick, jump, ripple_.now, habit());
-            next.jump[at] = static_cast<std::uint8_t>(jump);
-            keep(grown, count, next);
-            reach_deg += wheel.span(tooth);
-            tooth = wheel.next(tooth);
-            if (moved_deg > reach_deg + 0.5F * wheel.span(tooth)) owed += missed_cost(wheel, tooth, habit());
-        }
-        // No tooth at all. If the edge came late, the teeth it came too late for will be missing all the same.
-        next.trace = parent.trace;
-        next.trace.cost += kExtraCost;
-        next.owed = owed;
-        next.jump[at] = 0;
-        keep(grown, count, next);
-    }
-    const float limit = grown[0].total() + kGiveUp;
-    while (count > 1 && grown[static_cast<std::size_t>(count - 1)].total() > limit) --count;
-    std::copy_n(grown.begin(), count, story_.begin());
-    stories_ = count;
-}
-
-/// Inserts a story; of two that cannot be told apart from now on, the cheaper stays.
-inline void ToothTracker::keep(Stories& stories, int& count, const Story& story) noexcept {
-    const Trace& trace = story.trace;
-    for (int i = 0; i < count; ++i) {
-        const Trace& other = stories[static_cast<std::size_t>(i)].trace;
-        if (other.tooth != trace.tooth || other.anchor_tick != trace.anchor_tick ||
-            other.anchor_span != trace.anchor_span)
-            continue;
-        if (other.cost <= trace.cost) return;
-        std::copy(stories.begin() + i + 1, stories.begin() + count, stories.begin() + i);
-        --count;
-        break;
-    }
-    if (count == kMostStories) {
-        if (stories[kMostStories - 1].total() <= story.total()) return;
-        --count;
-    }
-    int place = count;
-    while (place > 0 && stories[static_cast<std::size_t>(place - 1)].total() > story.total()) {
-        stories[static_cast<std::size_t>(place)] = stories[static_cast<std::size_t>(place - 1)];
-        --place;
-    }
-    stories[static_cast<std::size_t>(place)] = story;
-    ++count;
-}
-
-inline bool ToothTracker::clear() const noexcept {
-    return stories_ == 1 || story_[1].total() >= story_[0].total() + kClear;
-}
-
-inline bool ToothTracker::all_agree() const noexcept {
-    for (int i = 1; i < stories_; ++i)
-        if (story_[static_cast<std::size_t>(i)].jump[0] != story_[0].jump[0]) return false;
-    return true;
 }
 
 /// Moves the first open edge out of all stories, which agree about it.
 inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) noexcept {
-    const int jump = story_[0].jump[0];
+    const int jump = stories_.best().jump[0];
     const std::int64_t tick = open_ticks_[0];
     float spent = kExtraCost;
     if (jump != 1) check_.doubt(jump - 1);
@@ -297,21 +198,16 @@ inline void ToothTracker::settle_first(const WheelTable& wheel, Settled& out) no
         const int from = root_.tooth;
         spent = land_root(wheel, tick, jump);
         note_weak(wheel, from, jump);
-        forget_doubt();
+        stories_.forget();
     }
-    doubt_ += spent;
     std::copy(open_ticks_.begin() + 1, open_ticks_.begin() + open_, open_ticks_.begin());
     --open_;
-    for (int i = 0; i < stories_; ++i) {
-        Story& story = story_[static_cast<std::size_t>(i)];
-        std::copy(story.jump.begin() + 1, story.jump.end(), story.jump.begin());
-        story.trace.cost -= spent;
-    }
+    stories_.drop_first(spent);
     int slip = 0;
     if (check_.wants(wheel, root_.tooth)) slip = check_.note(wheel, root_, tick, jump, spent, ripple_.now, habit_);
     if (slip != 0 && slip != GapCheck::kLost) {
+        stories_.reset();
         retell(wheel);
-        doubt_ = 0.0F;
     }
     out = {tick, jump, slip};
 }
@@ -329,7 +225,7 @@ inline void ToothTracker::note_weak(const WheelTable& wheel, int from, int jump)
 
 /// Moves the root on by `jump` teeth and learns from it; returns the cost.
 inline float ToothTracker::land_root(const WheelTable& wheel, std::int64_t tick, int jump) noexcept {
-    head_ = extend(wheel, root_, tick, jump, ripple_.now, habit());
+    head_ = extend(wheel, root_, tick, jump, ripple_.now, &habit_);
     held_ = lesson(wheel);
     root_ = head_;
     root_tick_ = tick;
@@ -361,34 +257,28 @@ inline ToothTracker::Lesson ToothTracker::lesson(const WheelTable& wheel) const 
 
 /// Follows all open edges anew from the last settled tooth.
 inline void ToothTracker::retell(const WheelTable& wheel) noexcept {
-    story_[0] = Story{root_, 0.0F, {}};
-    stories_ = 1;
-    for (int edge = 0; edge < open_; ++edge) follow(wheel, open_ticks_[static_cast<std::size_t>(edge)], edge);
+    stories_.begin(root_);
+    for (int edge = 0; edge < open_; ++edge) follow(wheel, edge);
 }
 
 inline int ToothTracker::settle(const WheelTable& wheel, Settled* out) noexcept {
     int count = 0;
     while (open_ > 0) {
         // The best story's last edge is the next tooth: hold that edge back and be without doubt again.
-        if (open_ == 1 && story_[0].jump[0] == 1 && clear()) {
-            head_ = story_[0].trace;
+        if (open_ == 1 && stories_.best().jump[0] == 1 && stories_.clear_best()) {
+            head_ = stories_.best().trace;
             head_.cost = 0.0F;
             held_ = lesson(wheel);
-            stories_ = 0;
+            stories_.clear();
             break;
         }
-        if (!all_agree()) {
+        if (!stories_.all_agree()) {
             if (open_ < kMostOpen) break;
-            // No room for more doubt: the best story decides.
-            int kept = 1;
-            for (int i = 1; i < stories_; ++i)
-                if (story_[static_cast<std::size_t>(i)].jump[0] == story_[0].jump[0])
-                    story_[static_cast<std::size_t>(kept++)] = story_[static_cast<std::size_t>(i)];
-            stories_ = kept;
+            stories_.agree_with_best();  // no room for more doubt
         }
         settle_first(wheel, out[count++]);
     }
-    if (open_ == 0) stories_ = 0;
+    if (open_ == 0) stories_.clear();
     return count;
 }
 
@@ -397,10 +287,10 @@ inline int ToothTracker::finish(Settled* out) noexcept {
     int count = open_;
     for (int i = 0; i < count; ++i) {
         const auto at = static_cast<std::size_t>(i);
-        out[i] = {open_ticks_[at], stories_ == 0 ? 1 : story_[0].jump[at], 0};
+        out[i] = {open_ticks_[at], stories_.any() ? stories_.best().jump[at] : 1, 0};
     }
     open_ = 0;
-    stories_ = 0;
+    stories_.clear();
     return count;
 }
 
