@@ -53,3 +53,9 @@ add_test(NAME core_alone.symbols
                  ${kurbel_core_also} $<TARGET_OBJECTS:kurbel_core_alone>
          COMMAND_EXPAND_LISTS)
 set_tests_properties(core_alone.symbols PROPERTIES LABELS headers)
+
+# A reader finds every header of the stages by their README.
+add_test(NAME stage.readme
+         COMMAND "${Python_EXECUTABLE}" "${CMAKE_CURRENT_SOURCE_DIR}/core/check_stage_readme.py"
+                 "${PROJECT_SOURCE_DIR}/include/kurbel/stage")
+set_tests_properties(stage.readme PROPERTIES LABELS headers)
