@@ -7,6 +7,7 @@
 #include <cstddef>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -49,7 +50,7 @@ class CylinderLife {
 
     /// A firing of which the logarithm of the likelihood ratio of "lost one more work" over "as the pattern has it" is `ratio`.
     void weigh_loss(int place, Real ratio) noexcept {
-        const Real one = std::log1p(kUsualRate * (std::exp(std::min(ratio, Real(30))) - Real(1)));
+        const Real one = std::log1p(Real(kUsualMisfireRate) * (std::exp(std::min(ratio, Real(30))) - Real(1)));
         at(place).losses = std::clamp(at(place).losses + static_cast<float>(one), -kMostDoubt, kMostProof);
     }
 
@@ -103,7 +104,6 @@ class CylinderLife {
     static constexpr float kFew = 8;
     static constexpr float kFarthest = 9;  // times the variance
     static constexpr Real kDifferent = Real(0.4);
-    static constexpr Real kUsualRate = Real(0.02);  // of misfires, as in MisfireOdds
     static constexpr float kMostProof = 20;
     static constexpr float kMostDoubt = 3;
     static constexpr Real kMostScatter = Real(10);

@@ -14,6 +14,7 @@
 #include "kurbel/stage/misfire_odds.hpp"
 #include "kurbel/stage/pedal_rest.hpp"
 #include "kurbel/stage/two_levels.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -129,9 +130,8 @@ class Decision {
     static constexpr Real kUnrestCycles = Real(2);
     static constexpr float kOffLevel = 0.25F;
     static constexpr Real kDriftFirings = Real(6);
-    static constexpr Real kLeastDrift = Real(0.2);   // half of what makes a misfire
-    static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
-    static constexpr Real kRunning_rpm = Real(450);  // common practice, no source: idle lies above, starters stay below
+    static constexpr Real kLeastDrift = Real(0.2);  // half of what makes a misfire
+    static constexpr Real kClearDrift = Real(4.5);  // deviations of the mean
     static constexpr Real kStalled_rpm = Real(250);
 
     /// The same where nothing but `reason` stands in the way.
@@ -286,7 +286,7 @@ class Decision {
     }
 
     [[nodiscard]] bool is_running(const FiringWork<Real>& firing) noexcept {
-        recent_.running = recent_.running ? firing.speed_rpm > kStalled_rpm : firing.speed_rpm > kRunning_rpm;
+        recent_.running = recent_.running ? firing.speed_rpm > kStalled_rpm : firing.speed_rpm > Real(kRunning_rpm);
         return recent_.running;
     }
 

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <limits>
 
+#include "kurbel/stage/normal.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/two_groups.hpp"
 
@@ -59,8 +60,7 @@ class FirstGroups {
   private:
     static constexpr int kMost = 2 * kFirstCycles;  // firings of one place
     using Groups = TwoGroups<Real, kMost>;
-    static constexpr Real kWhole = Real(1.6);      // of what is likely lost: four fifths of a work
-    static constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
+    static constexpr Real kWhole = Real(1.6);  // of what is likely lost: four fifths of a work
 
     template <class Amplitude>
     [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude,
@@ -88,7 +88,7 @@ class FirstGroups {
         if (places < 2) return kNone;
         const auto calm = each.begin() + (places - 1) / 3;
         std::nth_element(each.begin(), calm, each.begin() + places);
-        return *calm / kMedian;
+        return *calm / Real(kNormalMedian);
     }
 
     Real apart_ = 0;

@@ -184,8 +184,7 @@ class HalfOrderModel {
         constexpr double kMep_bar = 9.0;
         constexpr int kClosing_deg = -140;
         constexpr int kOpening_deg = 130;
-        constexpr double kDuration_deg = 60.0;
-        const double start_deg = centre_deg - 0.5175 * kDuration_deg;  // half burnt at 0.5175 of the duration
+        const double start_deg = burn_start_deg(centre_deg);
         const double closed = charge * std::pow(crank.volume(to_rad(kClosing_deg)), kGamma);
         Phasors gas{};
         Phasors heat{};
@@ -199,8 +198,7 @@ class HalfOrderModel {
             if (deg >= kClosing_deg) {
                 const double expanded = std::pow(crank.volume(middle_rad), -kGamma);
                 gauge_bar = closed * expanded - 1.0;
-                const double burnt =
-                    wiebe((deg + 1 - start_deg) / kDuration_deg) - wiebe((deg - start_deg) / kDuration_deg);
+                const double burnt = wiebe((deg + 1 - start_deg) / kBurn_deg) - wiebe((deg - start_deg) / kBurn_deg);
                 heat_term += std::pow(crank.volume(middle_rad), kGamma - 1.0) * burnt;
                 pulse = heat_term * expanded * lever;
                 work += to_rad(1.0) * pulse;

@@ -9,6 +9,7 @@
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -25,7 +26,7 @@ struct HealthyCycle {
 
     HealthyCycle(const EngineConfig& engine, const CycleGrid& grid) noexcept {
         const SliderCrank crank = SliderCrank::of(engine);
-        const CombustionWork burn(crank, 9.0);
+        const CombustionWork burn(crank, kUsualBurn_deg);
         std::array<float, 2 * kMaxBins> lost{};
         const int before = static_cast<int>(std::ceil(90.0 / grid.bin_deg));
         const int length = static_cast<int>(std::ceil(330.0 / grid.bin_deg));

@@ -6,17 +6,9 @@
 #include <cmath>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/normal.hpp"
 
 namespace kurbel {
-
-/// Deviate that a standard normal variable exceeds with chance `chance` (0 to 0.5): rational approximation, error below
-/// 4.5e-4 (Abramowitz and Stegun, Handbook of Mathematical Functions, 26.2.23).
-template <class Real>
-[[nodiscard]] Real normal_quantile(Real chance) noexcept {
-    const Real t = std::sqrt(Real(-2) * std::log(chance));
-    return t - (Real(2.515517) + t * (Real(0.802853) + t * Real(0.010328))) /
-                   (Real(1) + t * (Real(1.432788) + t * (Real(0.189269) + t * Real(0.001308))));
-}
 
 /// A healthy deviate z is a normal one bent by a cube, z(x) = ((1 + c x)^3 - 1) / 3c: the deviates of a gamma distribution
 /// (Wilson and Hilferty, PNAS 17:684, 1931; its skewness is about 6c), for combustion scatters with a heavy low side.
@@ -44,7 +36,7 @@ struct BentNormal {
         return {(root - Real(1)) / bend, Real(1) / (root * root)};
     }
     /// Chance of a deviate beyond z.
-    [[nodiscard]] Real beyond(Real z) const noexcept { return Real(0.5) * std::erfc(to_normal(z) * Real(0.70710678)); }
+    [[nodiscard]] Real beyond(Real z) const noexcept { return Real(0.5) * std::erfc(to_normal(z) * Real(kRootOfHalf)); }
     /// Mean of z - `from` where z lies between `from` and `to`, 0 elsewhere. Simpson's rule over the tail, good to 4 %.
     [[nodiscard]] Real excess(Real from, Real to) const noexcept {
         const Real length = to - from;
@@ -57,9 +49,8 @@ struct BentNormal {
 /// 1951), times the gain that is best for a normal distribution: up where `off` lies beyond that median, else down.
 template <class Real>
 [[nodiscard]] Real median_pull(Real off, Real deviation) noexcept {
-    constexpr Real kMedian = Real(0.6745);  // of the absolute value of a standard normal variable
     constexpr Real kGain = Real(1.17);
-    const Real beyond = off - kMedian * deviation;
+    const Real beyond = off - Real(kNormalMedian) * deviation;
     return beyond > Real(0) ? kGain : (beyond < Real(0) ? -kGain : Real(0));
 }
 

@@ -17,6 +17,7 @@
 #include "kurbel/stage/learned_pattern.hpp"
 #include "kurbel/stage/residual_history.hpp"
 #include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 #include "kurbel/stage/window_misfit.hpp"
 #include "kurbel/stage/window_prior.hpp"
@@ -121,7 +122,7 @@ struct LearnedEngine {
         const std::uint32_t all = (1U << grid.firings) - 1U;
         if (!residuals.bins().same_cut(first, last) || cut == all) return false;
         // A starter's cycles, and those in which the engine catches, are no example of what it does.
-        if (residuals.speed_around(first + grid.bins / 2) < kRunning_rpm) return false;
+        if (residuals.speed_around(first + grid.bins / 2) < Real(kRunning_rpm)) return false;
         if (cut != cut_learned) {
             // With other cylinders switched off this is another engine.
             begin_learning();
@@ -224,7 +225,6 @@ struct LearnedEngine {
 
   private:
     static constexpr int kMovingCycles = 12;
-    static constexpr Real kRunning_rpm = Real(450);  // as in Decision
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
     PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {

@@ -9,6 +9,8 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_size.hpp"
+#include "kurbel/stage/normal.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -109,14 +111,14 @@ class MisfireOdds {
         const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
         const Real x = normal.deviate;
         if (!(x > Real(1))) return Real(0);
-        const Real combustion = kPerRootTwoPi * std::exp(Real(-0.5) * x * x) * normal.slope / spread;
+        const Real combustion = Real(kNormalPeak) * std::exp(Real(-0.5) * x * x) * normal.slope / spread;
         const Real fall = (kFreedom + Real(1)) * x / (kFreedom + x * x) * normal.slope / spread;
         const Real measured = size_.measured_variance(error_of(seen));
         const Real left = std::max(Real(1) - measured / (spread * spread), kLeastLeft);
         const Real error = size_.weak_half_error();
         const Real beyond = seen.lost - measured * fall - size_.weak_half();
         return std::min(combustion / told_.healthy, Real(1)) * Real(0.5) *
-               std::erfc(beyond * Real(-0.70710678) / std::sqrt(measured * left + error * error));
+               std::erfc(beyond * Real(-kRootOfHalf) / std::sqrt(measured * left + error * error));
     }
 
     /// Whether misfires have shown what they read as on this engine.
@@ -145,15 +147,14 @@ class MisfireOdds {
 
   private:
     // What a cylinder does that someone has reason to look at; and how many firings that is worth.
-    static constexpr Real kFirstRate = Real(0.02);
+    static constexpr Real kFirstRate = Real(kUsualMisfireRate);
     static constexpr Real kDeadRate = Real(0.5);
     static constexpr Real kRarest = Real(1e-4);
     static constexpr float kFirstFirings = 40.0F;
     static constexpr float kMemory = 200.0F;
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
     static constexpr Real kFreedom = Real(30);
-    static constexpr Real kPeak = Real(0.395632);  // Gamma(15.5) / (Gamma(15) root(30 pi))
-    static constexpr Real kPerRootTwoPi = Real(0.398942);
+    static constexpr Real kPeak = Real(0.395632);   // Gamma(15.5) / (Gamma(15) root(30 pi))
     static constexpr Real kLeastLeft = Real(0.05);  // of the scatter, what combustion surely has
     // Gains of eight deviations, which no misfire makes, are about as rare: a window that holds a lost edge, a clutch, a stone.
     static constexpr Real kStray = Real(1e-5);

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "kurbel/stage/normal.hpp"
+
 namespace kurbel {
 
 /// Density of `value`, measured with this standard deviation, of what may be anything between `from` and `to`; beyond the middle of the two
@@ -11,7 +13,7 @@ namespace kurbel {
 template <class Real>
 [[nodiscard]] Real density_of_range(Real value, Real from, Real to, Real deviation) noexcept {
     const Real at = std::min(value, Real(0.5) * (from + to));
-    const Real scale = Real(0.70710678) / deviation;
+    const Real scale = Real(kRootOfHalf) / deviation;
     const Real near = (from - at) * scale;
     const Real far = (to - at) * scale;
     // erfc falls like exp(-x^2): what is so much farther out is less than the last digit of the other, and takes as long to compute.
@@ -130,10 +132,9 @@ class MisfireSize {
     static constexpr Real kMost = Real(1.2);
 
     [[nodiscard]] Real whole(Real lost, Real spread) const noexcept {
-        constexpr Real kPerRootTwoPi = Real(0.398942);
         // More than everything is no less a misfire.
         const Real off = std::min(lost - size_, Real(0)) / spread;
-        return std::exp(Real(-0.5) * off * off) * kPerRootTwoPi / spread;
+        return std::exp(Real(-0.5) * off * off) * Real(kNormalPeak) / spread;
     }
     [[nodiscard]] Real any(Real lost, Real deviation) const noexcept {
         return density_of_range(lost, kHalf * size_, kMost * size_, deviation);

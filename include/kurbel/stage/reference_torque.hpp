@@ -14,6 +14,11 @@
 
 namespace kurbel {
 
+/// Crank degrees from the beginning to the end of combustion, and its begin where half of the heat is released at `centre_deg` (Wiebe a = 5,
+/// m = 2: half burnt at 0.5175 of the duration).
+inline constexpr double kBurn_deg = 60.0;
+[[nodiscard]] inline double burn_start_deg(double centre_deg) noexcept { return centre_deg - 0.5175 * kBurn_deg; }
+
 /// Share of one combustion's work done by each crank angle after firing TDC, 0 to 1, on a grid of 2 degrees from -90.
 /// Single zone: the pressure that heat adds obeys d(dp) = (g - 1)/V dQ - g dp dV/V with g = 1.3, which is linear, so the
 /// share does not depend on load; heat by Wiebe over 60 degrees; blow-down at 140 degrees.
@@ -27,17 +32,14 @@ class CombustionWork {
     /// `centre_deg`: crank degrees after TDC where half of the heat is released.
     explicit CombustionWork(const SliderCrank& crank, double centre_deg) noexcept {
         constexpr double kGamma = 1.3;
-        constexpr double kDuration_deg = 60.0;
-        constexpr double kHalfBurnt = 0.5175;  // Wiebe a = 5, m = 2: half burnt at this share of the duration
-        const double start_deg = centre_deg - kHalfBurnt * kDuration_deg;
+        const double start_deg = burn_start_deg(centre_deg);
         double heat_term = 0.0;  // integral of V^(g-1) dQ
         double done = 0.0;
         for (int i = 0; i < kSteps; ++i) {
             const double deg = kFirst_deg + i * kStep_deg;
             const double middle_rad = to_rad(deg + 0.5 * kStep_deg);
             const double volume = crank.volume(middle_rad);
-            const double heat =
-                wiebe((deg + kStep_deg - start_deg) / kDuration_deg) - wiebe((deg - start_deg) / kDuration_deg);
+            const double heat = wiebe((deg + kStep_deg - start_deg) / kBurn_deg) - wiebe((deg - start_deg) / kBurn_deg);
             heat_term += std::pow(volume, kGamma - 1.0) * heat;
             const double step = heat_term * std::pow(volume, -kGamma) * crank.lever(middle_rad);
             done += step;

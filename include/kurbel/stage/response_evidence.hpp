@@ -6,6 +6,8 @@
 #include <cmath>
 #include <cstddef>
 
+#include "kurbel/stage/usual_engine.hpp"
+
 namespace kurbel {
 
 /// Log-likelihoods of the hypotheses of how a misfire shows, added up over firings that each may be one. The first `active` + 1 count.
@@ -26,9 +28,9 @@ class ResponseEvidence {
         }
     }
 
-    /// Adds one firing. `gain`: of "work lost" over "healthy" under each hypothesis; one firing in fifty may have lost its work.
+    /// Adds one firing. `gain`: of "work lost" over "healthy" under each hypothesis; any firing may have lost its work, by chance.
     void add(const All& gain, int active) noexcept {
-        constexpr Real kRare = Real(0.02);
+        constexpr Real kRare = Real(kUsualMisfireRate);
         for (int h = 0; h <= active; ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
             const Real g = gain[static_cast<std::size_t>(h)];

@@ -11,11 +11,12 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/learned_response.hpp"
 #include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 #include "kurbel/stage/window.hpp"
 
 namespace kurbel {
 
-/// Hypotheses of how a lost combustion shows. Number 0 is a rigid crank with half of the heat released 9 degrees after TDC; then come later
+/// Hypotheses of how a lost combustion shows. Number 0 is a rigid crank with half of the heat released early (kUsualBurn_deg); then come later
 /// combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart, each as what it adds to number 0. By angle a torsion
 /// mode is another at another speed, and fast modes are none that bins could show: how many hypotheses are in use follows the speed.
 class ResponseKinds {
@@ -37,7 +38,7 @@ class ResponseKinds {
         length_ = length;
         first_bin_ = first_bin;
         bin_deg_ = grid.bin_deg;
-        work_ = CombustionWork(SliderCrank::of(engine), 9.0);
+        work_ = CombustionWork(SliderCrank::of(engine), kUsualBurn_deg);
         const auto gain = first_mode_gain(engine, at);
         for (int k = 0; k < grid.firings; ++k) {
             const auto place = static_cast<std::size_t>(k);
@@ -155,7 +156,7 @@ class ResponseKinds {
     double bin_deg_ = 0;
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
-    CombustionWork work_{SliderCrank{}, 9.0};
+    CombustionWork work_{SliderCrank{}, kUsualBurn_deg};
     Places gain_{};
     std::array<Window, kMaxCylinders> rigid_{};
     std::array<Response, kAlternatives> added_{};

@@ -39,7 +39,7 @@ class ToothTracker {
     }
 
     /// Fast path: true if the held edge is beyond doubt the next tooth, and so is this one after it. Then the held
-    /// edge is settled (settled_tick()) and this one held. False: nothing happened, call push().
+    /// edge is settled (settled()) and this one held. False: nothing happened, call push().
     [[nodiscard]] bool sure(const WheelTable& wheel, std::int64_t tick) noexcept {
         if (open_ != 1 || stories_.any()) return false;
         const auto tooth = static_cast<std::size_t>(head_.tooth);
