@@ -81,6 +81,42 @@ TEST(CylinderLevels, TwoWholeLossesFreeACylinderThatWasHeldDead) {
     EXPECT_FALSE(engine.levels.is_dead(2));
 }
 
+TEST(CylinderLevels, WhoIsFreedByWholeLossesIsAccusedByTwoLooksAgainAndNotByOne) {
+    Engine engine;
+    engine.examine(without(2), true, 2);
+    for (int n = 0; n < 2; ++n) engine.levels.follow_life(2, 1.0, 0.0, 8.0);
+    ASSERT_FALSE(engine.levels.is_dead(2));
+    // Until what its losses told is forgotten, and the orders alone speak.
+    for (int n = 0; n < 400; ++n) engine.levels.follow_life(2, 0.0, 1.0, -12.0);
+    engine.examine(without(2), true, 1);
+    EXPECT_FALSE(engine.levels.is_dead(2));
+}
+
+TEST(CylinderLevels, WhatWasSeenBeforeTheFrameTurnedWasOfAnotherCylinder) {
+    Engine engine;
+    engine.examine(without(2), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(2));
+    engine.levels.follow_life(2, 1.0, 0.0, 8.0);
+    engine.levels.turned();
+    EXPECT_FALSE(engine.levels.is_dead(2));
+    const auto look_twice = [&engine] {
+        std::mt19937_64 random(6);
+        std::normal_distribution<double> normal;
+        for (int n = 0; n < 20; ++n) {
+            PerPlace scatter{};
+            for (double& value : scatter) value = 0.05 * normal(random);
+            CycleOfBins residual = rigid_differences(engine, scatter, PerPlace{});
+            for (double& value : residual) value *= kExpected;
+            engine.levels.track(residual, kExpected);
+        }
+        engine.examine(without(2), true, 2);
+    };
+    look_twice();
+    ASSERT_TRUE(engine.levels.is_dead(2));
+    engine.levels.follow_life(2, 1.0, 0.0, 8.0);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+}
+
 TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {
     Engine engine;
     engine.examine(without(0), true, 2);

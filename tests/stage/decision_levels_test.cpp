@@ -32,6 +32,31 @@ TEST(Decision, MovesAPatternThatFiringsDriftAwayFrom) {
     }
 }
 
+TEST(Decision, MisfiresInARowAreNoDrift) {
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(14);
+    std::normal_distribution<double> normal(0.0, 0.06);
+    for (int n = 0; n < 400; ++n) {
+        const bool lost = n % 4 == 2 && n > 300 && n < 320;
+        const auto j = decision.judge(firing_at(n % 4, (lost ? 1.0 : 0.0) + normal(random)), false, false, false);
+        EXPECT_EQ(j.verdict, lost ? Verdict::misfire : Verdict::fired) << n;
+        EXPECT_EQ(j.feedback.healthy_level, 0.0) << n;
+    }
+}
+
+TEST(Decision, HowACylinderReadBeforeItWasHeldDeadIsNoSecondLevel) {
+    // It fires, then it is found dead and reads as all lost; one spark does not make it one that burns now and then.
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(15);
+    std::normal_distribution<double> normal(0.0, 0.06);
+    for (int n = 0; n < 400; ++n) {
+        const bool dead = n % 4 == 2 && n >= 120;
+        Firing firing = firing_at(n % 4, (dead && n != 242 ? 1.0 : 0.0) + normal(random));
+        firing.dead = dead;
+        EXPECT_EQ(decision.judge(firing, false, false, false).feedback.healthy_level, 0.0) << n;
+    }
+}
+
 TEST(Decision, MovesAPatternThatLiesBetweenFiringAndNot) {
     Decision<double> decision = decision_of(4);
     std::mt19937_64 random(5);

@@ -188,6 +188,19 @@ TEST_F(MisfireOddsTest, LearnsHowTheCrankRingsAfterAMisfire) {
     EXPECT_GT(after, 0.0);
 }
 
+TEST_F(MisfireOddsTest, NoFiringIsMeasuredBetterAfterAMisfireThanElsewhere) {
+    // They scatter half as far there, for as long as one likes: by chance, for nothing makes a crank calmer that has just rung.
+    std::mt19937_64 random(13);
+    std::normal_distribution<double> normal(0.0, kDeviation);
+    for (int n = 0; n < 4000; ++n) {
+        const bool after = n % 20 == 1;
+        take(n % 4, (n % 20 == 0 ? 1.0 : 0.0) + (after ? 0.5 : 1.0) * normal(random));
+    }
+    const double elsewhere = ask(1, 0.6);
+    take(0, 1.0);
+    EXPECT_NEAR(ask(1, 0.6), elsewhere, 0.1 * elsewhere);
+}
+
 TEST_F(MisfireOddsTest, BelievesLessWhereAllScatter) {
     // A gear change: for two cycles firings lie two and a half deviations to this side and that, none of them a misfire.
     // For long enough that the rate of misfires does not fall any more.

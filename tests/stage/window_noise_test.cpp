@@ -90,6 +90,16 @@ TEST(EdgeNoise, OnlyWhatTheCovarianceLacksIsExcess) {
     EXPECT_TRUE(noise.moved(0.0F, 1.0F));
 }
 
+TEST(EdgeNoise, OneOddWindowTellsLittle) {
+    Noise n;
+    EdgeNoise noise;
+    for (int i = 0; i < 100; ++i) noise.learn(n.edges(0.02), n.bank.response(1), 0.0F, n.size, 1.0F);
+    const float before = noise.excess(1.0F, 0.0F);
+    noise.learn(n.edges(1.0), n.bank.response(1), 0.0F, n.size, 1.0F);
+    EXPECT_GT(noise.excess(1.0F, 0.0F), before);
+    EXPECT_LT(noise.excess(1.0F, 0.0F), 1.5F * before);
+}
+
 TEST(EdgeNoise, StandsInTheFactorisedCovarianceAndInTheAmplitude) {
     Noise n;
     ASSERT_TRUE(n.covariance.factorise(0.0F));
@@ -132,6 +142,20 @@ struct Swing : Noise {
     }
     DrivelineSwing swing;
 };
+
+TEST(DrivelineSwing, LevelAndTiltAreWhatSuchWindowsReadAs) {
+    Noise n;
+    for (int k = 0; k < 4; ++k) {
+        Window level{};
+        Window tilt{};
+        for (int j = 0; j < n.size; ++j) {
+            level[static_cast<std::size_t>(j)] = 1.0F;
+            tilt[static_cast<std::size_t>(j)] = static_cast<float>(2.0 * j / (n.size - 1) - 1.0);
+        }
+        EXPECT_NEAR(n.bank.level(k), n.bank.match_whole(k, level).amplitude, 1e-4F) << k;
+        EXPECT_NEAR(n.bank.tilt(k), n.bank.match_whole(k, tilt).amplitude, 1e-4F) << k;
+    }
+}
 
 TEST(DrivelineSwing, IsTheGeneralisedLeastSquaresOfTheWiderCovariance) {
     Swing s;
