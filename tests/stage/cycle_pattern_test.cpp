@@ -222,6 +222,24 @@ TEST(CyclePattern, DoubtIsTheScatterOfWhatWasLearned) {
     EXPECT_NEAR(expected / kEngines, seen, 0.4 * seen);
 }
 
+TEST(CyclePattern, WhatIsStillToBeLearnedIsNoNoise) {
+    // Learned at one load, then at another, where the pattern is another: its scatter is what it was.
+    constexpr double kNoise = 0.02 * kWork;
+    std::mt19937_64 random(29);
+    std::normal_distribution<double> noise(0.0, kNoise);
+    Pattern pattern;
+    pattern.begin(kBins, true, kWork);
+    const Truth truth;
+    for (int n = 0; n < 120; ++n) {
+        const Point point{n < 100 ? 0.2 : 0.9, energy_at(2000.0)};
+        Residual residual = residual_of(truth, pattern, point);
+        for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] += noise(random);
+        pattern.learn(residual, point);
+    }
+    EXPECT_GT(pattern.noise(), 0.7 * kNoise * kNoise);
+    EXPECT_LT(pattern.noise(), 1.5 * kNoise * kNoise);
+}
+
 TEST(CyclePattern, ACycleInWhichTheLoadMovesTeachesLess) {
     // The same deviation after the same cycles, once at the load of the cycle before and once 10 % of full load from it.
     const auto learned = [](double load) {

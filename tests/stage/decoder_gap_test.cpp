@@ -153,5 +153,30 @@ TEST(DecoderGap, NearlyStoppingBesideTheGapIsNoMissedTooth) {
         }
 }
 
+TEST(DecoderGap, AFaultBesideTheGapAndASwingThereAreMendedWithinTwoRevolutions) {
+    // A tooth missed or an edge added just where the crank nearly stops: the index has to prove itself anew after either.
+    const WheelConfig wheel = even_wheel(36, {35});
+    for (const double lowest_rpm : {100.0, 220.0})
+        for (const double before_deg : {60.0, 90.0, 120.0})
+            for (double off_deg = -40.0; off_deg <= 40.0; off_deg += 8.0)
+                for (const bool added : {false, true}) {
+                    constexpr int kTurn = 40;
+                    const double gap_deg = 360.0 * kTurn - 10.0;
+                    WheelRun run;
+                    run.config = car(wheel);
+                    run.start_deg = 5.0;
+                    run.revolutions = kTurn + 25.0;
+                    run.speed_deg_s = nearly_stopping(gap_deg + off_deg - run.start_deg, before_deg, lowest_rpm);
+                    if (added)
+                        run.extra_deg = {gap_deg + 15.0};
+                    else
+                        run.missed = [&wheel](int tooth, int revolution) {
+                            return revolution == kTurn - 1 && tooth == wheel.teeth - 2;
+                        };
+                    EXPECT_LE(decode(run.config, make_edges(run)).longest_wrong, 2 * wheel.teeth + 4)
+                        << lowest_rpm << " rpm, " << before_deg << ", " << off_deg << (added ? " added" : " missed");
+                }
+}
+
 }  // namespace
 }  // namespace kurbel::test

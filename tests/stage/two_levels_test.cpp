@@ -37,6 +37,14 @@ TEST(TwoLevels, SeesOneHeapWhereFiringsScatter) {
                     << scatter << " seed " << seed << " after " << firings;
 }
 
+TEST(TwoLevels, SeesOneHeapWhereFiringsLieAnywhere) {
+    // From nothing to all of the work, evenly: the halves lie far apart and are no two heaps.
+    TwoLevels levels;
+    levels.begin();
+    for (int i = 0; i < 60; ++i) levels.add(0, -0.6F + 0.02F * static_cast<float>(i));
+    EXPECT_FALSE(levels.heaps(0, 0.05F).two);
+}
+
 TEST(TwoLevels, SaysNothingOfAFewFirings) {
     EXPECT_FALSE(levels_of(-0.5, 0.5, 0.5, 0.01, 7, 1).heaps(0, 0.05F).two);
     TwoLevels levels;
