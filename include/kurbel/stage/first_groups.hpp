@@ -60,7 +60,7 @@ class FirstGroups {
   private:
     static constexpr int kMost = 2 * kFirstCycles;  // firings of one place
     using Groups = TwoGroups<Real, kMost>;
-    static constexpr Real kWhole = Real(1.6);  // of what is likely lost: four fifths of a work
+    static constexpr Real kWhole = Real(1.3);  // of what is likely lost: two thirds of a work, as may be told wrongly
 
     template <class Amplitude>
     [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude,
