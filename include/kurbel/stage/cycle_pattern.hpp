@@ -31,6 +31,8 @@ class CyclePattern {
         bins_ = bins;
         cycles_ = 0;
         noise_ = -1;
+        off_ = 0;
+        expected_off_ = 0;
         begin_with(healthy, load_known, static_cast<float>(work));
         // Engineering ranges: burn timing and torsion bend a bin by some tenth of a firing's work; pitch error of 0.2 degrees rms
         // and inertia torque that is not told give some per cent of the kinetic energy; at kTwistEnergy torsion changes what of
@@ -83,9 +85,10 @@ class CyclePattern {
         }
     }
 
-    /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
+    /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles, and more while
+    /// the last cycles were off by more than that.
     [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
-        return noise_ > Real(0) ? static_cast<Real>(spread(point).variance) / noise_ : Real(1);
+        return noise_ > Real(0) ? misled() * static_cast<Real>(spread(point).variance) / noise_ : Real(1);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -96,6 +99,7 @@ class CyclePattern {
         const Spread known = spread(point);
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
+        follow_surprise(mean_square / noise_ - unrest(point), static_cast<Real>(known.variance) / noise_);
         const double total = known.variance + static_cast<double>(noise_ * unrest(point));
         Terms gain{};
         for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
@@ -156,6 +160,7 @@ class CyclePattern {
   private:
     static constexpr std::size_t kTerms = 6;
     static constexpr Real kMostUnrest = Real(25);
+    static constexpr Real kRecent = Real(2);  // cycles
     /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
     static constexpr double kTwistEnergy = 87700;
 
@@ -208,6 +213,19 @@ class CyclePattern {
         return Real(1) + std::min(more, kMostUnrest);
     }
 
+    /// Takes by how much of a cycle's noise a cycle was off, noise taken out, and by how much it was expected to be.
+    void follow_surprise(Real off, Real expected) noexcept {
+        if (cycles_ == 0) return;
+        off_ += (off - off_) / kRecent;
+        expected_off_ += (expected - expected_off_) / kRecent;
+    }
+
+    /// By how much the variance that the filter tells of itself falls short just now (adaptive filtering by the innovations: Mehra, IEEE Trans.
+    /// Autom. Control 17:693, 1972, from memory). The noise of one cycle is the weight of what is believed without.
+    [[nodiscard]] Real misled() const noexcept {
+        return std::clamp((off_ + Real(1)) / (expected_off_ + Real(1)), Real(1), kMostUnrest);
+    }
+
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
     void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
         using Expected = ExpectedWork<float>;
@@ -225,6 +243,8 @@ class CyclePattern {
     int bins_ = 0;
     int cycles_ = 0;
     Real noise_ = -1;
+    Real off_ = 0;           // what the last cycles were off by, in noises of a cycle
+    Real expected_off_ = 0;  // and were expected to be
     PatternPoint<Real> last_{};
     Terms prior_{};
     std::array<double, kTerms * kTerms> covariance_{};
