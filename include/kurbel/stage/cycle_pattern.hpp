@@ -85,10 +85,15 @@ class CyclePattern {
         }
     }
 
-    /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles, and more while
-    /// the last cycles were off by more than that.
+    /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
     [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
-        return noise_ > Real(0) ? misled() * static_cast<Real>(spread(point).variance) / noise_ : Real(1);
+        return noise_ > Real(0) ? static_cast<Real>(spread(point).variance) / noise_ : Real(1);
+    }
+
+    /// The same, and more while the last cycles were off by more than the filter tells of itself (adaptive filtering by the innovations:
+    /// Mehra, IEEE Trans. Autom. Control 17:693, 1972, from memory). The noise of one cycle is the weight of what is believed without.
+    [[nodiscard]] Real adapted_doubt(const PatternPoint<Real>& point) const noexcept {
+        return doubt(point) * std::clamp((off_ + Real(1)) / (expected_off_ + Real(1)), Real(1), kMostUnrest);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -161,6 +166,7 @@ class CyclePattern {
     static constexpr std::size_t kTerms = 6;
     static constexpr Real kMostUnrest = Real(25);
     static constexpr Real kRecent = Real(2);  // cycles
+    static constexpr int kYoung = 64;         // cycles
     /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
     static constexpr double kTwistEnergy = 87700;
 
@@ -215,15 +221,10 @@ class CyclePattern {
 
     /// Takes by how much of a cycle's noise a cycle was off, noise taken out, and by how much it was expected to be.
     void follow_surprise(Real off, Real expected) noexcept {
-        if (cycles_ == 0) return;
+        // At first what is off are misfires that have not been told from health yet.
+        if (cycles_ < kYoung) return;
         off_ += (off - off_) / kRecent;
         expected_off_ += (expected - expected_off_) / kRecent;
-    }
-
-    /// By how much the variance that the filter tells of itself falls short just now (adaptive filtering by the innovations: Mehra, IEEE Trans.
-    /// Autom. Control 17:693, 1972, from memory). The noise of one cycle is the weight of what is believed without.
-    [[nodiscard]] Real misled() const noexcept {
-        return std::clamp((off_ + Real(1)) / (expected_off_ + Real(1)), Real(1), kMostUnrest);
     }
 
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.

@@ -85,8 +85,7 @@ struct LearnedEngine {
     /// Variance of the pattern at `bin` over that of what a firing there scatters by, whose work should be `work`: combustion scatters in
     /// proportion to the work, so that a pattern learned while the engine worked hard is off by more of the little that it does now.
     [[nodiscard]] Real pattern_doubt(std::int64_t bin, Real work) const noexcept {
-        const Real harder = std::max(usual_work / work, Real(1));
-        return residuals.pattern().doubt(residuals.point(bin)) * harder * harder;
+        return residuals.pattern().adapted_doubt(residuals.point(bin)) * grown(work);
     }
 
     /// Torque that came or went with the fuel of some cylinders not long before `bin`, as mean work a bin over that of a firing: it sets
@@ -138,8 +137,10 @@ struct LearnedEngine {
         if (!covariance.begun()) return false;
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
-            // While the speed moves the pattern lags behind: it may free a cylinder, not accuse one.
-            const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
+            // While the speed moves the pattern lags behind, and where the work is little its errors are not: it may free a cylinder, not
+            // accuse one.
+            const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2) &&
+                                 grown(expected_work(first + grid.bins / 2)) < kTellingless;
             levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), accuses);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
@@ -224,7 +225,14 @@ struct LearnedEngine {
     }
 
   private:
+    /// By how much the error of what was learned at the usual work counts for more where the work is less.
+    [[nodiscard]] Real grown(Real work) const noexcept {
+        const Real harder = std::max(usual_work / work, Real(1));
+        return harder * harder;
+    }
+
     static constexpr int kMovingCycles = 12;
+    static constexpr Real kTellingless = Real(4);  // the work is half of the usual
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
     PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {
