@@ -338,7 +338,8 @@ TEST(ResponseBank, IsAsMuchInDoubtOfALongBinAsOfTheShortOnesInIt) {
     static_cast<void>(make_even_wheel(8, nullptr, 0, wheel));
     const CycleGrid coarse_grid = make_cycle_grid(engine, wheel);
     ResponseBank coarse;
-    coarse.begin(engine, SensorAt::front, coarse_grid, -2, 12, 16);
+    wheel.at = SensorAt::front;
+    coarse.begin(engine, wheel, coarse_grid, -2, 12, 16);
     coarse.set_speed(1500.0F);
     coarse.compose(WindowCovariance{});
     ASSERT_GT(coarse_grid.bin_deg, 1.5 * fine.grid.bin_deg);

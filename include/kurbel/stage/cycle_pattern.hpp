@@ -93,7 +93,8 @@ class CyclePattern {
     /// The same, and more while the last cycles were off by more than the filter tells of itself (adaptive filtering by the innovations:
     /// Mehra, IEEE Trans. Autom. Control 17:693, 1972, from memory). The noise of one cycle is the weight of what is believed without.
     [[nodiscard]] Real adapted_doubt(const PatternPoint<Real>& point) const noexcept {
-        return doubt(point) * std::clamp((off_ + Real(1)) / (expected_off_ + Real(1)), Real(1), kMostUnrest);
+        return doubt(point) *
+               std::clamp(static_cast<Real>((off_ + 1.0F) / (expected_off_ + 1.0F)), Real(1), kMostUnrest);
     }
 
     /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
@@ -165,8 +166,8 @@ class CyclePattern {
   private:
     static constexpr std::size_t kTerms = 6;
     static constexpr Real kMostUnrest = Real(25);
-    static constexpr Real kRecent = Real(2);  // cycles
-    static constexpr int kYoung = 64;         // cycles
+    static constexpr float kRecent = 2.0F;  // cycles
+    static constexpr int kYoung = 64;       // cycles
     /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
     static constexpr double kTwistEnergy = 87700;
 
@@ -223,8 +224,8 @@ class CyclePattern {
     void follow_surprise(Real off, Real expected) noexcept {
         // At first what is off are misfires that have not been told from health yet.
         if (cycles_ < kYoung) return;
-        off_ += (off - off_) / kRecent;
-        expected_off_ += (expected - expected_off_) / kRecent;
+        off_ += (static_cast<float>(off) - off_) / kRecent;
+        expected_off_ += (static_cast<float>(expected) - expected_off_) / kRecent;
     }
 
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
@@ -244,8 +245,8 @@ class CyclePattern {
     int bins_ = 0;
     int cycles_ = 0;
     Real noise_ = -1;
-    Real off_ = 0;           // what the last cycles were off by, in noises of a cycle
-    Real expected_off_ = 0;  // and were expected to be
+    float off_ = 0;           // what the last cycles were off by, in noises of a cycle
+    float expected_off_ = 0;  // and were expected to be
     PatternPoint<Real> last_{};
     Terms prior_{};
     std::array<double, kTerms * kTerms> covariance_{};

@@ -49,7 +49,7 @@ struct LearnedEngine {
         healthy = HealthyCycle(config.engine, grid);
         expected.begin(config.engine);
         residuals.configure(config, grid);
-        bank.begin(config.engine, config.crank_wheel.at, grid, -before, size, size + hold);
+        bank.begin(config.engine, config.crank_wheel, grid, -before, size, size + hold);
         levels.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
         reset();
     }

@@ -13,6 +13,7 @@
 #include "kurbel/stage/mode_tuning.hpp"
 #include "kurbel/stage/response_evidence.hpp"
 #include "kurbel/stage/response_kinds.hpp"
+#include "kurbel/stage/wheel_view.hpp"
 #include "kurbel/stage/window.hpp"
 #include "kurbel/stage/window_covariance.hpp"
 
@@ -33,11 +34,12 @@ class ResponseBank {
     using Response = ResponseKinds::Response;
     using Match = MatchedFilters::Match;
 
-    void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size,
+    void begin(const EngineConfig& engine, const WheelConfig& wheel, const CycleGrid& grid, int first_bin, int size,
                int length) noexcept {
         firings_ = grid.firings;
         expected_.common = kCommonDoubt * static_cast<Real>(grid.bin_deg) / kDoubtBin_deg;
-        kinds_.begin(engine, at, grid, first_bin, size, length);
+        kinds_.begin(engine, wheel.at, grid, first_bin, size, length);
+        view_.begin(wheel, grid, first_bin);
         chosen_ = 0;
         evidence_.begin(kLate + 1);
         learned_.begin(firings_, kinds_.torsion_gains());
@@ -65,12 +67,13 @@ class ResponseBank {
     void compose(const WindowCovariance& covariance) noexcept {
         doubt_ = 0;
         Learned::Places deviation{};
+        for (int k = 0; k < firings_; ++k) response_[static_cast<std::size_t>(k)] = expected(k);
         for (int j = 0; j < length(); ++j) {
             const Real noise = covariance.begun() ? covariance.variance(bin_like(j)) : Real(1);
             const Real variance = learned_.at(j, noise, expected_, deviation);
             for (int k = 0; k < firings_; ++k) {
                 const auto place = static_cast<std::size_t>(k);
-                response_[place][static_cast<std::size_t>(j)] = kinds_.at(chosen_, k, j) + deviation[place];
+                response_[place][static_cast<std::size_t>(j)] += deviation[place];
             }
             if (j < size()) doubt_ += variance / static_cast<Real>(size());
         }
@@ -176,11 +179,9 @@ class ResponseBank {
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
     void refine(int k, const Response& x, int known, Real trust, const WindowCovariance& covariance) noexcept {
         known_ = known;
+        const Response usual = expected(k);
         Response deviation{};
-        for (int j = 0; j < known; ++j) {
-            const auto at = static_cast<std::size_t>(j);
-            deviation[at] = x[at] - kinds_.at(chosen_, k, j);
-        }
+        for (std::size_t j = 0; j < static_cast<std::size_t>(known); ++j) deviation[j] = x[j] - usual[j];
         learned_.learn(k, deviation, known, trust);
         if (ResponseKinds::is_mode(chosen_) && covariance.begun() && tuning_.wants_more())
             tune(k, deviation, known, trust, covariance);
@@ -190,6 +191,14 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return kinds_.speed_rpm(); }
 
   private:
+    /// What physics expects bins to show of place `k`.
+    [[nodiscard]] Response expected(int k) const noexcept {
+        Response response{};
+        for (int j = 0; j < length(); ++j) response[static_cast<std::size_t>(j)] = kinds_.at(chosen_, k, j);
+        view_.look(k, response, length());
+        return response;
+    }
+
     /// Bin of the window that scatters as bin `j` of a response: beyond the window noise is what it was a revolution before.
     [[nodiscard]] int bin_like(int j) const noexcept { return j < size() ? j : size() - 1 - (j - size()) % size(); }
 
@@ -260,6 +269,7 @@ class ResponseBank {
     Ringing ringing_{};
     Real doubt_ = 0;
     ResponseKinds kinds_{};
+    WheelView view_{};
     MatchedFilters filters_{};
     ResponseEvidence<ResponseKinds::kHypotheses> evidence_{};
     std::array<Response, kMaxCylinders> response_{};

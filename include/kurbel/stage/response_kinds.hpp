@@ -5,6 +5,7 @@
 #include <array>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"
@@ -34,9 +35,9 @@ class ResponseKinds {
     /// Responses begin at bin `first_bin` after TDC; the first `size` of `length` bins lie in the window.
     void begin(const EngineConfig& engine, SensorAt at, const CycleGrid& grid, int first_bin, int size,
                int length) noexcept {
-        size_ = size;
-        length_ = length;
-        first_bin_ = first_bin;
+        size_ = static_cast<std::int16_t>(size);
+        length_ = static_cast<std::int16_t>(length);
+        first_bin_ = static_cast<std::int16_t>(first_bin);
         bin_deg_ = grid.bin_deg;
         work_ = CombustionWork(SliderCrank::of(engine), kUsualBurn_deg);
         const auto gain = first_mode_gain(engine, at);
@@ -149,10 +150,10 @@ class ResponseKinds {
         active_ = kLate;
     }
 
-    int size_ = 0;
-    int length_ = 0;
-    int first_bin_ = 0;
-    int active_ = 0;
+    std::int16_t size_ = 0;
+    std::int16_t length_ = 0;
+    std::int16_t first_bin_ = 0;
+    std::int16_t active_ = 0;
     double bin_deg_ = 0;
     double lowest_hz_ = 0;
     Real speed_rpm_ = 0;
