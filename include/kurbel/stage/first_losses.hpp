@@ -148,19 +148,22 @@ class FirstLosses {
             const Real size = left_[at] / own_;
             if (!usable_[at] || is_open(firings[i].place) || size < likely_) continue;
             const Real gain = size * left_[at] * static_cast<Real>(bank.precision(firings[i].place));
-            if (gain <= most || is_last_of_its_place(firings, i)) continue;
+            if (gain <= most || is_one_too_many(firings, i)) continue;
             most = gain;
             best = i;
         }
         return best;
     }
 
-    /// Whether no other firing of its place is left that did not lose anything: one must be, for losses are told against it.
-    [[nodiscard]] bool is_last_of_its_place(const PendingFirings<Real>& firings, int i) const noexcept {
+    /// Whether with this one more firings of its place would have lost their work than not. Losses are told against the others: with each
+    /// that is taken in these seem to have lost more, and at last one stands for health that did a little more by chance. A cylinder that really
+    /// loses most falls in two groups.
+    [[nodiscard]] bool is_one_too_many(const PendingFirings<Real>& firings, int i) const noexcept {
+        int more = 0;
         for (int other = 0; other < count_; ++other)
-            if (other != i && usable_[static_cast<std::size_t>(other)] && firings[other].place == firings[i].place)
-                return false;
-        return true;
+            if (firings[other].usable() && firings[other].place == firings[i].place)
+                more += usable_[static_cast<std::size_t>(other)] && other != i ? -1 : 1;
+        return more > 0;
     }
 
     /// What a whole loss at `from` adds to the amplitude of firing i: by the bins that they share, by the trend that is taken from the
