@@ -263,6 +263,32 @@ TEST(CyclePattern, ACycleInWhichTheLoadMovesTeachesLess) {
     EXPECT_GT(learned(0.5), 0.0);
 }
 
+TEST(CyclePattern, DoubtsItselfByAsMuchAsItWasOffLately) {
+    // Long known at one speed; then cycles at another that are off by what the filter expects there, or by five times that.
+    const auto adapted = [](double times) {
+        Pattern pattern;
+        pattern.begin(kBins, true, kWork);
+        std::mt19937_64 random(31);
+        std::normal_distribution<double> normal(0.0, 0.03 * kWork);
+        Residual residual{};
+        const auto learn = [&](const Point& point, double deviation) {
+            for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] = deviation * normal(random);
+            pattern.learn(residual, point);
+        };
+        for (int n = 0; n < 300; ++n) learn({0.4, energy_at(2000.0)}, 1.0);
+        EXPECT_LT(pattern.adapted_doubt({0.4, energy_at(2000.0)}), 1.3 * pattern.doubt({0.4, energy_at(2000.0)}));
+        for (int n = 0; n < 3; ++n) {
+            const Point there{0.4, energy_at(4500.0)};
+            learn(there, times * std::sqrt(1.0 + pattern.doubt(there)));
+        }
+        const Point there{0.4, energy_at(5000.0)};
+        return pattern.adapted_doubt(there) / pattern.doubt(there);
+    };
+    EXPECT_LT(adapted(1.0), 2.0);
+    EXPECT_GT(adapted(5.0), 5.0);
+    EXPECT_GE(adapted(0.2), 1.0);
+}
+
 TEST(CyclePattern, TurnsByHalfACycle) {
     Pattern pattern;
     pattern.begin(kBins, true, kWork);

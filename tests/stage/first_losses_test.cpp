@@ -168,7 +168,7 @@ TEST(FirstLosses, AFiringThatItsNeighboursPulledDownIsNoGroup) {
 }
 
 TEST(FirstLosses, NobodyDoesTwiceWhatHeShould) {
-    // Five of eight firings of place 2 read as lost, three as gained: a whole work apart the five are lost; half of one apart that is not said,
+    // Five of eight firings of place 2 read as lost, three as gained: a whole work apart the five are lost; little more than half of one apart that is not said,
     // nor where a single firing reads so.
     const auto found = [](double upper, double lower, int lowers) {
         return groups_of(reading(4, [=](int n) { return n % 4 != 2 ? 0.0 : n / 4 < lowers ? lower : upper; }));
@@ -176,6 +176,8 @@ TEST(FirstLosses, NobodyDoesTwiceWhatHeShould) {
     const FirstGroups<double> whole = found(0.38, -0.62, 3);
     EXPECT_FALSE(whole.is_open(2));
     EXPECT_NEAR(whole.least_lost(2), 0.38, 0.1);
+    // Expected work may be told wrongly by a third.
+    EXPECT_FALSE(found(0.28, -0.42, 3).is_open(2));
     for (const FirstGroups<double>& other : {found(0.25, -0.35, 3), found(0.12, -0.88, 1)}) {
         EXPECT_TRUE(other.is_open(2));
         EXPECT_EQ(other.least_lost(2), FirstGroups<double>::kNone);
@@ -229,6 +231,25 @@ TEST(FirstLosses, TellsTheScatterOfTheHealthyOnes) {
         sum += six.losses.deviation();
     }
     EXPECT_NEAR(sum / kRuns, 0.08, 0.02);
+}
+
+TEST(FirstLosses, TakesNoMoreThanHalfOfACylinderOneByOne) {
+    // What a cylinder that scatters wildly loses more than usual is not taken, firing by firing, until one is left that did a little more.
+    int most = 0;
+    for (unsigned seed = 1; seed <= 60; ++seed) {
+        const auto scattering = reading(seed, [&](int n) {
+            std::mt19937 random(1000U * seed + static_cast<unsigned>(n));
+            return n % 4 == 2 ? std::normal_distribution<double>(0.25, 0.15)(random) : 0.0;
+        });
+        MatchedCrank crank(even_engine(4));
+        FirstLosses<double> losses;
+        losses.find(scattering, crank.bank, 1.0 / 8.0, {}, crank.grid.bins, 0, 0, false, 3.0);
+        std::array<int, 4> taken{};
+        for (int n = 0; n < losses.losses(); ++n) ++taken[static_cast<std::size_t>(losses.firing(n) % 4)];
+        for (const int count : taken) most = std::max(most, count);
+    }
+    EXPECT_LE(most, 4);
+    EXPECT_GT(most, 0);
 }
 
 TEST(FirstLosses, GivesBackWhatIsWithinTheScatter) {

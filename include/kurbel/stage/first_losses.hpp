@@ -155,7 +155,7 @@ class FirstLosses {
         return best;
     }
 
-    /// Whether with this one more firings of its place would have lost their work than not. Losses are told against the others: with each
+    /// Whether with this one clearly more firings of its place would have lost their work than not. Losses are told against the others: with each
     /// that is taken in these seem to have lost more, and at last one stands for health that did a little more by chance. A cylinder that really
     /// loses most falls in two groups.
     [[nodiscard]] bool is_one_too_many(const PendingFirings<Real>& firings, int i) const noexcept {
@@ -163,7 +163,7 @@ class FirstLosses {
         for (int other = 0; other < count_; ++other)
             if (firings[other].usable() && firings[other].place == firings[i].place)
                 more += usable_[static_cast<std::size_t>(other)] && other != i ? -1 : 1;
-        return more > 0;
+        return more > 1;
     }
 
     /// What a whole loss at `from` adds to the amplitude of firing i: by the bins that they share, by the trend that is taken from the
