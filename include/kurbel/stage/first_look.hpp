@@ -10,6 +10,7 @@
 #include "kurbel/stage/firing_windows.hpp"
 #include "kurbel/stage/first_losses.hpp"
 #include "kurbel/stage/misfire_response.hpp"
+#include "kurbel/stage/weighted_scatter.hpp"
 
 namespace kurbel {
 
@@ -95,28 +96,20 @@ class FirstLook {
         }
     }
 
-    /// Tells how each place's firings scatter that lost nothing, by which those that burn are told from a dead cylinder's.
+    /// Tells how each place's firings scatter that lost nothing, by which those that burn are told from a dead cylinder's. How far a firing
+    /// is off by measurement does not grow with its work: where that is little (fuel has just come back), its share of it says little.
     void tell_life() noexcept {
-        struct Sums {
-            int count = 0;
-            Real sum = 0;
-            Real square = 0;
-        };
-        std::array<Sums, kMaxCylinders> places{};
+        std::array<WeightedScatter<Real>, kMaxCylinders> places{};
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
             if (entry.length < windows_.size || first_.has_lost(i) || first_.is_open(entry.place)) continue;
-            Sums& sums = places[static_cast<std::size_t>(entry.place)];
-            ++sums.count;
-            sums.sum += first_.left(i);
-            sums.square += first_.left(i) * first_.left(i);
+            places[static_cast<std::size_t>(entry.place)].add(first_.left(i), entry.expected * entry.expected);
         }
         for (int k = 0; k < kMaxCylinders; ++k) {
-            const Sums& sums = places[static_cast<std::size_t>(k)];
-            if (sums.count < 2) continue;
-            const auto n = static_cast<Real>(sums.count);
-            windows_.engine.levels.begin_life(k, sums.count, sums.sum / n,
-                                              std::max(sums.square - sums.sum * sums.sum / n, Real(0)) / (n - Real(1)));
+            const WeightedScatter<Real>& place = places[static_cast<std::size_t>(k)];
+            const Real count = place.count() + Real(1e-3);  // rounding must not take one away
+            if (count >= Real(2))
+                windows_.engine.levels.begin_life(k, static_cast<int>(count), place.mean(), place.variance());
         }
     }
 
