@@ -3,8 +3,10 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <random>
 
+#include "kurbel/stage/firing_work.hpp"
 #include "stage/rigid_pattern.hpp"
 
 namespace kurbel::test {
@@ -122,12 +124,44 @@ TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {
     engine.examine(without(0), true, 2);
     ASSERT_TRUE(engine.levels.is_dead(0));
     double amplitude = 0.0;
-    engine.levels.note(0, -1.0);
+    engine.levels.note(0, -1.0, 1.0);
     EXPECT_FALSE(engine.levels.revives(0, amplitude));
-    for (int n = 0; n < 8; ++n) engine.levels.note(0, -1.0);
+    for (int n = 0; n < 8; ++n) engine.levels.note(0, -1.0, 1.0);
     EXPECT_TRUE(engine.levels.revives(0, amplitude));
     EXPECT_LT(amplitude, -0.5);
     EXPECT_FALSE(engine.levels.is_dead(0));
+}
+
+TEST(CylinderLevels, ReadingsThatTellNextToNothingReviveNobody) {
+    // Just after a fuel cut a dead cylinder reads as anything: -0.7 with a standard error of 2.7 where 0.16 is usual.
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    ASSERT_TRUE(engine.levels.is_dead(0));
+    FiringWork<double> firing;
+    firing.lost_se = 2.7;
+    firing.pattern_doubt = 36.0;
+    double amplitude = 0.0;
+    for (int n = 0; n < 12; ++n) engine.levels.note(0, -0.7, firing.weight());
+    EXPECT_FALSE(engine.levels.revives(0, amplitude));
+    EXPECT_TRUE(engine.levels.is_dead(0));
+    // The same readings, as well measured as usual, do.
+    firing.lost_se = 0.16;
+    firing.pattern_doubt = 0.0;
+    for (int n = 0; n < 12; ++n) engine.levels.note(0, -0.7, firing.weight());
+    EXPECT_TRUE(engine.levels.revives(0, amplitude));
+}
+
+TEST(FiringWork, WeighsByWhatTheUsualFiringIsMeasuredBy) {
+    // Usual variance 0.01, pattern of four cycles, and as much again by a short window: 0.01 / (0.01 (1 + 1/4) + 0.0125).
+    FiringWork<double> firing;
+    EXPECT_EQ(firing.weight(), 0.0);
+    firing.pattern_doubt = 0.25;
+    firing.known_variance = 0.0125;
+    firing.lost_se = std::sqrt(0.01 * 1.25 + 0.0125);
+    EXPECT_NEAR(firing.weight(), 0.4, 1e-12);
+    firing.known_variance = 0.0;
+    firing.pattern_doubt = 0.0;
+    EXPECT_NEAR(firing.weight(), 1.0, 1e-12);
 }
 
 TEST(CylinderLevels, WhoIsFreedIsNotDeadAndMaySeemSoAgain) {
@@ -162,7 +196,7 @@ TEST(CylinderLevels, AWrongPatternIsOneThatNoFiringIsLike) {
     const auto accused = [&work](int firings, int one_that_fires) {
         Engine engine;
         engine.examine(work, true, 2);
-        for (int n = 0; n < firings; ++n) engine.levels.note(1, n == one_that_fires ? 0.0 : 1.0);
+        for (int n = 0; n < firings; ++n) engine.levels.note(1, n == one_that_fires ? 0.0 : 1.0, 1.0);
         double amplitude = 0.0;
         return engine.levels.wrongly_accused(engine.pattern(work), engine.bank, false, amplitude);
     };

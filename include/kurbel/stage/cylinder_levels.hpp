@@ -70,10 +70,10 @@ class CylinderLevels {
     /// Share of work by which a place's pattern lies below the others'.
     [[nodiscard]] Real offset(int place) const noexcept { return offset_[static_cast<std::size_t>(place)]; }
 
-    /// One firing lost `amplitude` of its work against the pattern; 0 where it was as the pattern has it.
-    void note(int place, Real amplitude) noexcept {
+    /// One firing lost `amplitude` of its work against the pattern; 0 where it was as the pattern has it. `weight`: see FiringWork::weight().
+    void note(int place, Real amplitude, Real weight) noexcept {
         Real& lately = lately_[static_cast<std::size_t>(place)];
-        lately += (amplitude - lately) / kLately;
+        lately += weight * (amplitude - lately) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
         run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kRun)) : std::uint8_t{0};
     }

@@ -35,11 +35,12 @@ class FiringLessons {
                                            : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
                                                  (dead && feedback.loss_ratio > kClearlyMore);
         const Real deviation = deviates ? oldest.amplitude : Real(0);
-        if (!oldest.known) engine.levels.note(oldest.place, deviation);
+        if (!oldest.known) engine.levels.note(oldest.place, deviation, firing.weight());
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
         if (feedback.learn && !firing.rehearsal)
-            engine.levels.follow_life(oldest.place, oldest.amplitude, deviates || firing.rehearsed ? Real(0) : usual,
+            engine.levels.follow_life(oldest.place, oldest.amplitude,
+                                      deviates || firing.rehearsed ? Real(0) : usual * firing.weight(),
                                       feedback.loss_ratio);
         if (windows.rehearsal.runs() && !oldest.known) windows.rehearsal.note(oldest.bin, deviation);
         if (deviates) remove_deviation(windows);

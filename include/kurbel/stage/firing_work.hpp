@@ -1,6 +1,7 @@
 // What passes between the WorkEstimator and the Decision: one firing's work, and what came of it.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <limits>
@@ -41,6 +42,14 @@ struct FiringWork {
     /// asked, for the firing seems to have done its work.
     Real loss_ratio = std::numeric_limits<Real>::infinity();
     Real strange = 1;  ///< residual that neither health nor misfire explains, in its healthy mean square; 1 = usual
+
+    /// What this firing tells of how firings scatter, over what one tells that is measured as usual against a pattern that is known:
+    /// the inverse of their variances. 0 to 1.
+    [[nodiscard]] Real weight() const noexcept {
+        const Real square = lost_se * lost_se;
+        return square > Real(0) ? std::max(square - known_variance, Real(0)) / ((Real(1) + pattern_doubt) * square)
+                                : Real(0);
+    }
 };
 
 /// What the first look at an engine found among the firings that waited, before any of them is judged.

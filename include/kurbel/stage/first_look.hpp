@@ -97,18 +97,22 @@ class FirstLook {
     }
 
     /// Tells how each place's firings scatter that lost nothing, by which those that burn are told from a dead cylinder's. How far a firing
-    /// is off by measurement does not grow with its work: where that is little (fuel has just come back), its share of it says little.
+    /// is off by measurement does not grow with its work: where that is little (fuel has just come back), its share of it says little. Where most
+    /// firings of a place lost their work, or all did, those that seem not to have may be what is wrong.
     void tell_life() noexcept {
         std::array<WeightedScatter<Real>, kMaxCylinders> places{};
+        std::array<int, kMaxCylinders> losing{};  // firings that lost their work, less those that did not
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
-            if (entry.length < windows_.size || first_.has_lost(i) || first_.is_open(entry.place)) continue;
+            if (entry.length < windows_.size || first_.is_open(entry.place)) continue;
+            losing[static_cast<std::size_t>(entry.place)] += first_.has_lost(i) ? 1 : -1;
+            if (first_.has_lost(i)) continue;
             places[static_cast<std::size_t>(entry.place)].add(first_.left(i), entry.expected * entry.expected);
         }
         for (int k = 0; k < kMaxCylinders; ++k) {
             const WeightedScatter<Real>& place = places[static_cast<std::size_t>(k)];
             const Real count = place.count() + Real(1e-3);  // rounding must not take one away
-            if (count >= Real(2))
+            if (count >= Real(2) && losing[static_cast<std::size_t>(k)] < 0)
                 windows_.engine.levels.begin_life(k, static_cast<int>(count), place.mean(), place.variance());
         }
     }
