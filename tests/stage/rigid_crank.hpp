@@ -39,7 +39,8 @@ struct CrankParts {
         grid = make_cycle_grid(config.engine, config.crank_wheel);
         before = static_cast<int>(std::ceil(90.0 / grid.bin_deg - 1e-9));
         size = std::min(kMaxWindow, before + static_cast<int>(std::floor(420.0 / grid.bin_deg + 1e-9)));
-        bank.begin(config.engine, config.crank_wheel, grid, -before, size, size + static_cast<int>(std::lround(360.0 / grid.bin_deg)));
+        bank.begin(config.engine, config.crank_wheel, grid, -before, size,
+                   size + static_cast<int>(std::lround(360.0 / grid.bin_deg)));
     }
 
     Config config{};
