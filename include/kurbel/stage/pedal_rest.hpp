@@ -23,15 +23,15 @@ class PedalRest {
     }
 
     /// Whether the foot has been still for longer than clutch work takes; never where the load is unknown.
-    [[nodiscard]] bool still() const noexcept { return still_s_ > kStill_s; }
+    [[nodiscard]] bool still() const noexcept { return usual_ >= 0.0F && still_s_ > kStill_s; }
 
   private:
     static constexpr float kUsual_s = 1.0F;
     static constexpr float kMoved = 0.05F;  // of full charge
     static constexpr float kStill_s = 2.0F;
 
-    float usual_ = -1.0F;  // mean of the last second; below zero: none yet
-    float still_s_ = 0.0F;
+    float usual_ = -1.0F;              // mean of the last second; below zero: none yet
+    float still_s_ = 2.0F * kStill_s;  // at a stream's beginning nothing says that it moved
 };
 
 }  // namespace kurbel
