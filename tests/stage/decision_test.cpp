@@ -104,6 +104,28 @@ TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {
     EXPECT_NEAR(decision.limits()[2], 0.35, 0.03);
 }
 
+TEST(Decision, BelievesAVeryLowProbabilityEvenWhereTheExpectedWorkIsAGuess) {
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(8);
+    std::normal_distribution<double> normal(0.0, 0.05);
+    const auto judge = [](Decision<double>& by, int place, double lost) {
+        Firing firing = firing_at(place, lost);
+        firing.sized = false;
+        return by.judge(firing, false, false, false);
+    };
+    for (int n = 0; n < 4000; ++n) static_cast<void>(judge(decision, n % 4, normal(random)));
+    // A quarter is too little for a misfire, five deviations or not; of a third that is not as clear.
+    Decision<double> instead = decision;
+    const auto quarter = judge(decision, 1, 0.25);
+    EXPECT_GT(quarter.evidence, 4.5);
+    EXPECT_LT(quarter.probability, 0.01);
+    EXPECT_EQ(quarter.verdict, Verdict::fired);
+    const auto third = judge(instead, 1, 0.32);
+    EXPECT_GT(third.probability, 0.05);
+    EXPECT_LT(third.probability, 0.4);
+    EXPECT_EQ(third.verdict, Verdict::misfire);
+}
+
 /// Four places of normal scatter, of which place 1 loses all of its work now and then, which reads as `size`.
 Decision<double> decision_with_misfires(double rate, double false_alarm = 2.0e-5, double scatter = 0.15,
                                         double size = 1.0) {

@@ -118,6 +118,7 @@ class Decision {
     // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
     static constexpr Real kLeastLoss = Real(0.35);
     static constexpr Real kLeastGuess = Real(0.15);  // where the expected work itself is a guess
+    static constexpr Real kGuessed = Real(0.05);     // what is clear is rarer there
     static constexpr Real kWhole = Real(1.3);
     // What is learned as healthy is chosen with more suspicion, for some firings too few matter less than misfires among them:
     // as if one of this many firings before the first had been a misfire.
@@ -199,13 +200,14 @@ class Decision {
     /// Evidence beyond which a firing counts as a misfire. The accepted chance of a false alarm speaks of healthy firings that scatter
     /// as they do on the whole. Where the probability, which knows what the last ones did, how often this cylinder misfires and how
     /// misfires read, says clearly otherwise, the limit is where it would not say so clearly any more. Without
-    /// load and geometry what a misfire reads as is a guess until some were seen, and so is a low probability.
+    /// load and geometry what a misfire reads as is a guess until some were seen, and so is a probability that is not very low.
     [[nodiscard]] Real limit(const Seen& seen, bool sized, const Judgement<Real>& j) const noexcept {
         const Real least = (least_loss(sized) - seen.mean) / seen.deviation;
         const Real rare = scatter_.quantile(normal_limit_);
         Real loss = 0;
-        if (j.evidence > rare && j.probability < clearly_healthy_ && (sized || odds_.size_known()))
-            loss = odds_.loss_at(clearly_healthy_, seen, scatter_, seen.lost, Real(2) * kWhole);
+        const Real clearly_healthy = (sized || odds_.size_known() ? Real(1) : kGuessed) * clearly_healthy_;
+        if (j.evidence > rare && j.probability < clearly_healthy)
+            loss = odds_.loss_at(clearly_healthy, seen, scatter_, seen.lost, Real(2) * kWhole);
         else if (j.evidence <= rare && j.probability > clearly_lost_)
             loss = odds_.loss_at(clearly_lost_, seen, scatter_, seen.mean, seen.lost);
         else
