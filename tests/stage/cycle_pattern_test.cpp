@@ -289,6 +289,19 @@ TEST(CyclePattern, DoubtsItselfByAsMuchAsItWasOffLately) {
     EXPECT_GE(adapted(0.2), 1.0);
 }
 
+TEST(CyclePattern, KeepsNumbersWhereNothingScatters) {
+    // Edges to a timer's tick of a crank that turns evenly: no noise at all.
+    CyclePattern<float> pattern;
+    pattern.begin(kBins, true, static_cast<float>(kWork));
+    const PatternPoint<float> point{0.4F, static_cast<float>(energy_at(1000.0))};
+    std::array<float, kMaxBins> residual{};
+    for (int n = 0; n < 300; ++n) {
+        if (n == 200) residual[5] = static_cast<float>(kWork);
+        pattern.learn(residual, point);
+        ASSERT_TRUE(std::isfinite(pattern.adapted_doubt(point)) && pattern.adapted_doubt(point) >= 0.0F) << n;
+    }
+}
+
 TEST(CyclePattern, TurnsByHalfACycle) {
     Pattern pattern;
     pattern.begin(kBins, true, kWork);

@@ -105,7 +105,7 @@ class CyclePattern {
         const Spread known = spread(point);
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
-        follow_surprise(mean_square / noise_ - unrest(point), static_cast<Real>(known.variance) / noise_);
+        follow_surprise(mean_square, known.variance, unrest(point));
         const double total = known.variance + static_cast<double>(noise_ * unrest(point));
         Terms gain{};
         for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
@@ -220,12 +220,14 @@ class CyclePattern {
         return Real(1) + std::min(more, kMostUnrest);
     }
 
-    /// Takes by how much of a cycle's noise a cycle was off, noise taken out, and by how much it was expected to be.
-    void follow_surprise(Real off, Real expected) noexcept {
-        // At first what is off are misfires that have not been told from health yet.
-        if (cycles_ < kYoung) return;
-        off_ += (static_cast<float>(off) - off_) / kRecent;
-        expected_off_ += (static_cast<float>(expected) - expected_off_) / kRecent;
+    /// Follows by how much of a cycle's noise the cycles are off, noise taken out, and by how much they are expected to be.
+    void follow_surprise(Real mean_square, double expected, Real unrest) noexcept {
+        constexpr Real kMost = Real(1000);
+        // At first what is off are misfires that have not been told from health yet. And an engine without noise tells nothing of it.
+        if (cycles_ < kYoung || !(noise_ * kMost > mean_square)) return;
+        off_ += (static_cast<float>(mean_square / noise_ - unrest) - off_) / kRecent;
+        expected_off_ +=
+            (static_cast<float>(std::min(static_cast<Real>(expected) / noise_, kMost)) - expected_off_) / kRecent;
     }
 
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.

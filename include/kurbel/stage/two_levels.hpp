@@ -29,8 +29,9 @@ class TwoLevels {
     /// One firing; the older ones fade once there are many.
     void add(int place, float lost) noexcept {
         auto& bins = count_[static_cast<std::size_t>(place)];
-        // Held to the histogram before it becomes an integer: a share beyond every integer is undefined as one.
-        const float bin = std::clamp((lost - kFirst) / kWidth, 0.0F, static_cast<float>(kBins - 1));
+        // Held to the histogram before it becomes an integer: a share beyond every integer, or none at all, is undefined as one.
+        const float from_first = (lost - kFirst) / kWidth;
+        const float bin = from_first > 0.0F ? std::min(from_first, static_cast<float>(kBins - 1)) : 0.0F;
         auto& count = bins[static_cast<std::size_t>(bin)];
         if (count == UINT8_MAX)
             for (auto& value : bins) value = static_cast<std::uint8_t>(value / 2);
