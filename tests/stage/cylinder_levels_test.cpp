@@ -205,5 +205,25 @@ TEST(CylinderLevels, AWrongPatternIsOneThatNoFiringIsLike) {
     EXPECT_EQ(accused(12, 4), 1);
 }
 
+TEST(CylinderLevels, APatternMayBeWrongByLessThanHalfOfAWork) {
+    // Firings that each lose two fifths against a pattern in which their place does as much more than the others: they are as the others are.
+    PerPlace work = all_places(1.0);
+    work[1] = 1.4;
+    const auto accused = [&work](double lost) {
+        Engine engine;
+        engine.examine(work, true, 2);
+        for (int n = 0; n < 12; ++n) engine.levels.note(1, lost, 1.0);
+        double amplitude = 0.0;
+        const int place = engine.levels.wrongly_accused(engine.pattern(work), engine.bank, false, amplitude);
+        if (place == 1) {
+            EXPECT_NEAR(amplitude, lost, 0.1);
+        }
+        return place;
+    };
+    EXPECT_EQ(accused(0.4), 1);
+    // What is no misfire is nobody's accusation.
+    EXPECT_EQ(accused(0.2), -1);
+}
+
 }  // namespace
 }  // namespace kurbel::test

@@ -159,13 +159,14 @@ class CylinderLevels {
     static constexpr Real kLately = Real(6);         // firings of one place
     static constexpr int kRun = 6;                   // as many in a row: the mean remembers no more
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
+    static constexpr Real kOftenLost = Real(0.3);    // mean of the last: a misfire loses a third at least
     static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
 
     [[nodiscard]] bool lost(int place) const noexcept {
         // Who fires as the pattern has it in between has a right one.
-        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kMostlyLost &&
+        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost &&
                run_[static_cast<std::size_t>(place)] >= kRun;
     }
 
