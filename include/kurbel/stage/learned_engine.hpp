@@ -140,7 +140,7 @@ struct LearnedEngine {
             // While the speed moves the pattern lags behind, and where the work is little its errors are not: it may free a cylinder, not
             // accuse one.
             const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2) &&
-                                 grown(expected_work(first + grid.bins / 2)) < kTellingless;
+                                 grown(expected_work(first + grid.bins / 2)) < kMostGrown;
             levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), accuses);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
@@ -232,7 +232,7 @@ struct LearnedEngine {
     }
 
     static constexpr int kMovingCycles = 12;
-    static constexpr Real kTellingless = Real(4);  // the work is half of the usual
+    static constexpr Real kMostGrown = Real(4);  // of errors, where the work is half of the usual
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
     PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {
