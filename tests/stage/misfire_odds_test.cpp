@@ -37,6 +37,18 @@ class MisfireOddsTest : public testing::Test {
         return copy.probability({place, dead, lost, 0.0, kDeviation, kDeviation}, scatter_);
     }
 
+    /// What is told of a loss elsewhere and right after a misfire, where firings right after one scatter by `times` as much as others.
+    [[nodiscard]] std::pair<double, double> elsewhere_and_after(double times, unsigned seed) {
+        std::mt19937_64 random(seed);
+        std::normal_distribution<double> normal(0.0, kDeviation);
+        // Misfires are measured no better than healthy firings.
+        for (int n = 0; n < 4000; ++n)
+            take(n % 4, (n % 20 == 0 ? 1.0 : 0.0) + (n % 20 == 1 ? times : 1.0) * normal(random));
+        const double elsewhere = ask(1, 0.6);
+        take(0, 1.0);
+        return {elsewhere, ask(1, 0.6)};
+    }
+
     HealthyScatter<double> scatter_{};
     Odds odds_{};
 };
@@ -174,31 +186,15 @@ TEST_F(MisfireOddsTest, NoWeakBurnWhereNoneScattersSo) {
 
 TEST_F(MisfireOddsTest, LearnsHowTheCrankRingsAfterAMisfire) {
     // Firings right after a misfire scatter twice as far: a loss there says less than elsewhere.
-    std::mt19937_64 random(12);
-    std::normal_distribution<double> normal(0.0, kDeviation);
-    for (int n = 0; n < 4000; ++n) {
-        const bool after = n % 20 == 1;
-        // Misfires are measured no better than healthy firings.
-        take(n % 4, (n % 20 == 0 ? 1.0 : 0.0) + (after ? 2.0 : 1.0) * normal(random));
-    }
-    const double elsewhere = ask(1, 0.6);
-    take(0, 1.0);
-    const double after = ask(1, 0.6);
+    const auto [elsewhere, after] = elsewhere_and_after(2.0, 12);
     EXPECT_LT(after, 0.25 * elsewhere);
     EXPECT_GT(after, 0.0);
 }
 
 TEST_F(MisfireOddsTest, NoFiringIsMeasuredBetterAfterAMisfireThanElsewhere) {
     // They scatter half as far there, for as long as one likes: by chance, for nothing makes a crank calmer that has just rung.
-    std::mt19937_64 random(13);
-    std::normal_distribution<double> normal(0.0, kDeviation);
-    for (int n = 0; n < 4000; ++n) {
-        const bool after = n % 20 == 1;
-        take(n % 4, (n % 20 == 0 ? 1.0 : 0.0) + (after ? 0.5 : 1.0) * normal(random));
-    }
-    const double elsewhere = ask(1, 0.6);
-    take(0, 1.0);
-    EXPECT_NEAR(ask(1, 0.6), elsewhere, 0.1 * elsewhere);
+    const auto [elsewhere, after] = elsewhere_and_after(0.5, 13);
+    EXPECT_NEAR(after, elsewhere, 0.1 * elsewhere);
 }
 
 TEST_F(MisfireOddsTest, BelievesLessWhereAllScatter) {

@@ -67,7 +67,7 @@ class ResponseBank {
     void compose(const WindowCovariance& covariance) noexcept {
         doubt_ = 0;
         Learned::Places deviation{};
-        for (int k = 0; k < firings_; ++k) response_[static_cast<std::size_t>(k)] = expected(k);
+        for (int k = 0; k < firings_; ++k) response_[static_cast<std::size_t>(k)] = seen_through_teeth(k);
         for (int j = 0; j < length(); ++j) {
             const Real noise = covariance.begun() ? covariance.variance(bin_like(j)) : Real(1);
             const Real variance = learned_.at(j, noise, expected_, deviation);
@@ -136,7 +136,8 @@ class ResponseBank {
         return *std::max_element(gain.begin(), gain.begin() + kinds_.active() + 1);
     }
 
-    /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis.
+    /// Adds one firing that explains more than its neighbours do to the evidence for each hypothesis. These are weighed as if bins showed all
+    /// of the crank's motion: one set of weights serves all places, and the wheel's view is a place's own.
     void weigh(int k, const Window& x, const WindowCovariance& covariance) noexcept {
         MatchedFilters::Gains gain{};
         filters_.gains(k, x, kinds_, gain);
@@ -179,7 +180,7 @@ class ResponseBank {
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
     void refine(int k, const Response& x, int known, Real trust, const WindowCovariance& covariance) noexcept {
         known_ = known;
-        const Response usual = expected(k);
+        const Response usual = seen_through_teeth(k);
         Response deviation{};
         for (std::size_t j = 0; j < static_cast<std::size_t>(known); ++j) deviation[j] = x[j] - usual[j];
         learned_.learn(k, deviation, known, trust);
@@ -192,7 +193,7 @@ class ResponseBank {
 
   private:
     /// What physics expects bins to show of place `k`.
-    [[nodiscard]] Response expected(int k) const noexcept {
+    [[nodiscard]] Response seen_through_teeth(int k) const noexcept {
         Response response{};
         for (int j = 0; j < length(); ++j) response[static_cast<std::size_t>(j)] = kinds_.at(chosen_, k, j);
         view_.look(k, response, length());
