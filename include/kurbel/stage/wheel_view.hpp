@@ -34,6 +34,8 @@ class WheelView {
                 before = std::fmin(before, turned_deg);
                 after = std::fmin(after, 360.0 - turned_deg);
             }
+            // Between teeth closer than a bin less is bent than is lost by taking a bin's energy for the same throughout.
+            if (before + after < grid.bin_deg - 1e-3) before = after = 0.0;
             before_[static_cast<std::size_t>(n)] = in_steps(before / grid.bin_deg);
             after_[static_cast<std::size_t>(n)] = in_steps(after / grid.bin_deg);
         }
