@@ -46,6 +46,7 @@ class CylinderLevels {
         offset_.fill(0);
         lately_.fill(0);
         run_.fill(0);
+        burns_.fill(0);
     }
 
     /// The frame turned: what was found is of other cylinders.
@@ -97,17 +98,30 @@ class CylinderLevels {
     void free(int place) noexcept {
         dead_[static_cast<std::size_t>(place)] = false;
         lately_[static_cast<std::size_t>(place)] = 0;
+        run_[static_cast<std::size_t>(place)] = 0;
+        burns_[static_cast<std::size_t>(place)] = 0;
         persistent_.acquit(place);
+    }
+
+    /// One firing of a place that is held dead lost `amplitude` against the pattern, give or take `error`. Whether it burned is told by what it
+    /// reads as, not by its verdict: where the engine races off that is soon in doubt, and the pattern would follow.
+    void note_dead(int place, Real amplitude, Real error) noexcept {
+        if (error > kPoorly) return;
+        const auto k = static_cast<std::size_t>(place);
+        // "All of its work done" against "nothing done", by a pattern that may be off as well.
+        const Real variance = error * error + kPatternError * kPatternError;
+        const Real ratio = (Real(-0.5) - amplitude) / variance;
+        burns_[k] = std::max(burns_[k] + static_cast<float>(std::clamp(ratio, -kOneTells, kOneTells)), 0.0F);
+        run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kRun)) : std::uint8_t{0};
+        lately_[k] = run_[k] > 0 ? lately_[k] + (amplitude - lately_[k]) / Real(run_[k]) : Real(0);
     }
 
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
     [[nodiscard]] bool revives(int place, Real& amplitude) noexcept {
-        Real& lately = lately_[static_cast<std::size_t>(place)];
-        if (!is_dead(place) || lately > -kMostlyLost) return false;
-        dead_[static_cast<std::size_t>(place)] = false;
-        persistent_.restart();
-        amplitude = lately;
-        lately = 0;
+        if (!is_dead(place) || burns_[static_cast<std::size_t>(place)] < kRevived) return false;
+        amplitude = lately_[static_cast<std::size_t>(place)];
+        free(place);
+        life_.burns(place);
         return true;
     }
 
@@ -158,7 +172,10 @@ class CylinderLevels {
   private:
     static constexpr Real kLately = Real(6);         // firings of one place
     static constexpr int kRun = 6;                   // as many in a row: the mean remembers no more
-    static constexpr Real kMostlyLost = Real(0.5);   // of its work
+    static constexpr float kRevived = 8;             // log-likelihood ratio of "burns" over "dead", over firings in a row
+    static constexpr Real kOneTells = Real(4);       // of that at most: one firing, or two, may be the only ones
+    static constexpr Real kPatternError = Real(0.25);
+    static constexpr Real kPoorly = Real(0.5);       // measured: firings in a row are then off alike
     static constexpr Real kOftenLost = Real(0.3);    // mean of the last: a misfire loses a third at least
     static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
@@ -174,6 +191,7 @@ class CylinderLevels {
     int bins_ = 1;
     std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
     Places dead_{};
+    std::array<float, kMaxCylinders> burns_{};  // of a dead place, see note_dead()
     std::array<Real, kMaxCylinders> offset_{};
     std::array<Real, kMaxCylinders>
         lately_{};  // what firings lost that were not as the pattern has them, mean of the last

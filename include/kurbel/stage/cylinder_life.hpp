@@ -48,6 +48,12 @@ class CylinderLife {
         p.variance += share * (std::min(off * off, most) - p.variance);
     }
 
+    /// A place that did not burn has burned, several times in a row: how it scattered before is no sign of anything.
+    void burns(int place) noexcept {
+        at(place) = Place{};
+        at(place).losses = kMostProof;
+    }
+
     /// A firing of which the logarithm of the likelihood ratio of "lost one more work" over "as the pattern has it" is `ratio`.
     void weigh_loss(int place, Real ratio) noexcept {
         const Real one = std::log1p(Real(kUsualMisfireRate) * (std::exp(std::min(ratio, Real(30))) - Real(1)));

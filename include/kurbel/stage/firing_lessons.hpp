@@ -35,7 +35,12 @@ class FiringLessons {
                                            : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
                                                  (dead && feedback.loss_ratio > kClearlyMore);
         const Real deviation = deviates ? oldest.amplitude : Real(0);
-        if (!oldest.known) engine.levels.note(oldest.place, deviation, firing.weight());
+        if (!oldest.known) {
+            if (dead)
+                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se);
+            else
+                engine.levels.note(oldest.place, deviation, firing.weight());
+        }
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
         if (feedback.learn && !firing.rehearsal)
@@ -51,9 +56,15 @@ class FiringLessons {
         auto& engine = windows.engine;
         const bool freed = level != Real(0) && engine.levels.is_dead(firing.place);
         if (freed) engine.levels.free(firing.place);
-        if (freed || engine.levels.revives(firing.place, level))
+        if (freed || engine.levels.revives(firing.place, level)) {
             engine.move_pattern(firing.place, level);
-        else if (level != Real(0))
+            // What it did beyond the old pattern was taken out, and is the new one.
+            PendingFiring<Real> last;
+            last.bin = firing.bin;
+            last.place = firing.place;
+            last.expected = firing.expected;
+            take_out_loss(engine.residuals, engine.bank, last, firing.bin - windows.before, -level);
+        } else if (level != Real(0))
             engine.correct_pattern(firing.place, level, firing.expected, engine.residuals.point(firing.bin));
         else
             return;
