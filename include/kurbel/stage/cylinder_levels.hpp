@@ -66,6 +66,8 @@ class CylinderLevels {
         for (std::size_t k = 0; k < found.size(); ++k) found[k] = found[k] || evidence[k] > Real(0);
         return found;
     }
+    /// It may have more to lose, for it was found by the cycle's orders alone.
+    [[nodiscard]] bool may_burn(int place) const noexcept { return is_dead(place) && !persistent_.saw_die(place); }
     /// Share of lost work that the pattern itself holds for a place.
     [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
@@ -76,7 +78,7 @@ class CylinderLevels {
         Real& lately = lately_[static_cast<std::size_t>(place)];
         lately += weight * (amplitude - lately) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
-        run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kRun)) : std::uint8_t{0};
+        run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kLongest)) : std::uint8_t{0};
     }
 
     /// See CylinderLife.
@@ -88,6 +90,7 @@ class CylinderLevels {
     /// see CylinderLife::weigh_loss(). Frees a place that was held to be dead where that shows it to burn.
     void follow_life(int place, Real amplitude, Real probability, Real loss_ratio) noexcept {
         life_.follow(place, amplitude, probability);
+        if (persistent_.saw_die(place)) return;
         life_.weigh_loss(place, loss_ratio);
         if (!is_dead(place) || life_.losses(place) < kClearlyAlive) return;
         dead_[static_cast<std::size_t>(place)] = false;
@@ -112,8 +115,29 @@ class CylinderLevels {
         const Real variance = error * error + kPatternError * kPatternError;
         const Real ratio = (Real(-0.5) - amplitude) / variance;
         burns_[k] = std::max(burns_[k] + static_cast<float>(std::clamp(ratio, -kOneTells, kOneTells)), 0.0F);
-        run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kRun)) : std::uint8_t{0};
+        run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         lately_[k] = run_[k] > 0 ? lately_[k] + (amplitude - lately_[k]) / Real(run_[k]) : Real(0);
+    }
+
+    /// Whether a place has lost its work so often in a row that it is one that died, by the cycle's orders, too. From then on the pattern is to be
+    /// as it is: what it does is then known better than how a lost combustion shows. `amplitude`: what it lost against the pattern.
+    [[nodiscard]] bool dies(int place, const LearnedPattern<Real>& pattern, const ResponseBank& bank,
+                            Real& amplitude) noexcept {
+        const auto k = static_cast<std::size_t>(place);
+        if (evidence_of_loss(place, pattern, bank) < kClearlyLost) return false;
+        dead_[k] = true;
+        persistent_.convict(place);
+        life_.turn(place, false);
+        amplitude = lately_[k];
+        lately_[k] = 0;
+        run_[k] = 0;
+        burns_[k] = 0;
+        return true;
+    }
+    /// Whether that is to be asked, now and then.
+    [[nodiscard]] bool may_have_died(int place) const noexcept {
+        const auto k = static_cast<std::size_t>(place);
+        return !dead_[k] && run_[k] >= kDied && run_[k] % kAskEvery == 0 && lately_[k] >= kMostlyLost;
     }
 
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
@@ -121,7 +145,7 @@ class CylinderLevels {
         if (!is_dead(place) || burns_[static_cast<std::size_t>(place)] < kRevived) return false;
         amplitude = lately_[static_cast<std::size_t>(place)];
         free(place);
-        life_.burns(place);
+        life_.turn(place, true);
         return true;
     }
 
@@ -129,11 +153,16 @@ class CylinderLevels {
     void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
 
     /// Looks for cylinders that were dead all the while; without `accuses` only whether those that are held dead are.
-    void examine(const LearnedPattern<Real>& pattern, bool accuses) noexcept {
+    void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool accuses) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         offset_ = finding.deviation;
+        for (int k = 0; k < firings_; ++k)
+            if (persistent_.saw_die(k) && evidence_against(k, pattern, bank) < kClearlyThere) free(k);
         if (!persistent_.confirmed(finding)) return;
-        for (std::size_t k = 0; k < dead_.size(); ++k) dead_[k] = finding.missing[k] && (accuses || dead_[k]);
+        for (int k = 0; k < firings_; ++k) {
+            bool& dead = dead_[static_cast<std::size_t>(k)];
+            dead = persistent_.saw_die(k) || (finding.missing[static_cast<std::size_t>(k)] && (accuses || dead));
+        }
     }
 
     /// Some place has lost most of its work lately.
@@ -149,11 +178,7 @@ class CylinderLevels {
                                       Real& amplitude) noexcept {
         for (int k = 0; k < firings_; ++k) {
             if (!lost(k)) continue;
-            // Beside it the others are as the pattern has them: of two opposite ones that both lose their work neither would show alone.
-            LearnedPattern<Real> now = pattern;
-            add_losses(bank, k, lately_[static_cast<std::size_t>(k)], now.difference);
-            const auto evidence = persistent_.evidence_against(now);
-            if (evidence[static_cast<std::size_t>(k)] > (moving ? kClearlyLost : kClearlyThere)) continue;
+            if (evidence_of_loss(k, pattern, bank) > (moving ? kClearlyLost : kClearlyThere)) continue;
             amplitude = lately_[static_cast<std::size_t>(k)];
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;
@@ -170,8 +195,28 @@ class CylinderLevels {
     }
 
   private:
+    /// What the cycle's orders say of a place that loses its work against the pattern.
+    [[nodiscard]] Real evidence_of_loss(int place, LearnedPattern<Real> pattern,
+                                        const ResponseBank& bank) const noexcept {
+        add_losses(bank, place, lately_[static_cast<std::size_t>(place)], pattern.difference);
+        return evidence_against(place, pattern, bank);
+    }
+
+    /// The same of a pattern that holds it. Beside it the others are as the pattern has them, and those that died as if they had not: of two
+    /// opposite ones that both lose their work neither would show alone.
+    [[nodiscard]] Real evidence_against(int place, LearnedPattern<Real> pattern,
+                                        const ResponseBank& bank) const noexcept {
+        for (int k = 0; k < firings_; ++k)
+            if (k != place && persistent_.saw_die(k)) add_losses(bank, k, Real(-1), pattern.difference);
+        return persistent_.evidence_against(pattern)[static_cast<std::size_t>(place)];
+    }
+
     static constexpr Real kLately = Real(6);         // firings of one place
     static constexpr int kRun = 6;                   // as many in a row: the mean remembers no more
+    static constexpr int kDied = 12;                 // in a row
+    static constexpr int kAskEvery = 4;
+    static constexpr int kLongest = 255;             // that is counted; no multiple of those
+    static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr float kRevived = 8;             // log-likelihood ratio of "burns" over "dead", over firings in a row
     static constexpr Real kOneTells = Real(4);       // of that at most: one firing, or two, may be the only ones
     static constexpr Real kPatternError = Real(0.25);

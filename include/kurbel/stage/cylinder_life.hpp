@@ -48,10 +48,10 @@ class CylinderLife {
         p.variance += share * (std::min(off * off, most) - p.variance);
     }
 
-    /// A place that did not burn has burned, several times in a row: how it scattered before is no sign of anything.
-    void burns(int place) noexcept {
+    /// A place has died, or burns again, several times in a row: what it did before is no sign of anything, and to burn is one of life.
+    void turn(int place, bool burns) noexcept {
         at(place) = Place{};
-        at(place).losses = kMostProof;
+        if (burns) at(place).losses = kMostProof;
     }
 
     /// A firing of which the logarithm of the likelihood ratio of "lost one more work" over "as the pattern has it" is `ratio`.

@@ -33,7 +33,7 @@ class FiringLessons {
         if (oldest.known) oldest.amplitude = dead ? Real(0) : Real(1);
         const bool deviates = oldest.known ? !dead
                                            : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
-                                                 (dead && feedback.loss_ratio > kClearlyMore);
+                                                 (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore);
         const Real deviation = deviates ? oldest.amplitude : Real(0);
         if (!oldest.known) {
             if (dead)
@@ -56,7 +56,8 @@ class FiringLessons {
         auto& engine = windows.engine;
         const bool freed = level != Real(0) && engine.levels.is_dead(firing.place);
         if (freed) engine.levels.free(firing.place);
-        if (freed || engine.levels.revives(firing.place, level)) {
+        if (freed || engine.levels.revives(firing.place, level) ||
+            (level == Real(0) && engine.has_died(firing.place, firing.bin, level))) {
             engine.move_pattern(firing.place, level);
             // What it did beyond the old pattern was taken out, and is the new one.
             PendingFiring<Real> last;

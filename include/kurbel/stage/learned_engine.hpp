@@ -141,7 +141,7 @@ struct LearnedEngine {
             // accuse one.
             const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2) &&
                                  grown(expected_work(first + grid.bins / 2)) < kMostGrown;
-            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), accuses);
+            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, accuses);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
@@ -156,7 +156,7 @@ struct LearnedEngine {
             const PatternPoint<Real> mean = learn_pattern(from, first + count * grid.bins);
             // What two cycles in a row tell is believed.
             if (examine && i + 2 >= count)
-                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), true);
+                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), bank, true);
         }
     }
 
@@ -196,6 +196,14 @@ struct LearnedEngine {
         bank.assume(hypothesis);
         bank.compose(covariance);
         bank.match(covariance);
+    }
+
+    /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
+    [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
+        return steady_cycles >= kMovingCycles && levels.may_have_died(place) &&
+               levels.dies(place,
+                           learned_pattern(residuals, expected, bank, grid, bin - grid.bins / 2, residuals.point(bin)),
+                           bank, lost);
     }
 
     /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.

@@ -65,6 +65,7 @@ class PersistentMisfire {
     void restart() noexcept {
         last_.fill(false);
         held_.fill(false);
+        died_.fill(false);
         tracked_ = 0;
         examined_ = 0;
         chosen_ = 0;
@@ -130,8 +131,18 @@ class PersistentMisfire {
     /// A place that was found burns after all.
     void acquit(int place) noexcept {
         held_[static_cast<std::size_t>(place)] = false;
+        died_[static_cast<std::size_t>(place)] = false;
         last_[static_cast<std::size_t>(place)] = false;
     }
+
+    /// A place was seen to die: the pattern holds that from now on.
+    void convict(int place) noexcept {
+        held_[static_cast<std::size_t>(place)] = true;
+        last_[static_cast<std::size_t>(place)] = true;
+        died_[static_cast<std::size_t>(place)] = true;
+    }
+
+    [[nodiscard]] bool saw_die(int place) const noexcept { return died_[static_cast<std::size_t>(place)]; }
 
     /// True where the finding before this one named the same places.
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
@@ -161,6 +172,7 @@ class PersistentMisfire {
     // evenly show at whole orders alone, where the wheel's error stands before them, and may be found late; and none is held for good.
     static constexpr Real kHardened = Real(10);
     static constexpr Real kHeld = Real(3);
+    static constexpr Real kDied = Real(20);  // log-odds of one that was seen to die
     static constexpr int kHardening = 200;  // cycles
     using Complex = std::complex<Real>;
     using Projected = std::array<Complex, CylinderOrders::kMaxOrders>;
@@ -289,7 +301,7 @@ class PersistentMisfire {
     [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
-            odds[static_cast<std::size_t>(k)] = hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) -
+            odds[static_cast<std::size_t>(k)] = died_[static_cast<std::size_t>(k)] ? kDied : hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) -
                                                 kRarely - std::max(life.losses(k), Real(0));
         return odds;
     }
@@ -378,6 +390,7 @@ class PersistentMisfire {
     Real others_add_ = 0;  // to the log-odds that the chosen surrounding gives, at the last thorough examination
     float largest_gain_ = 0;
     Set last_{};                                               // the last finding
+    Set died_{};                                               // seen to
     Set held_{};                                               // the last one that was confirmed
     std::array<float, CylinderOrders::kMaxOrders> scatter_{};  // variance of one component, cycle to cycle
     std::array<float, kMaxCylinders> gain_{};                  // torsion, of each place
