@@ -107,12 +107,13 @@ class CylinderLevels {
     }
 
     /// One firing of a place that is held dead lost `amplitude` against the pattern, give or take `error`. Whether it burned is told by what it
-    /// reads as, not by its verdict: where the engine races off that is soon in doubt, and the pattern would follow.
-    void note_dead(int place, Real amplitude, Real error) noexcept {
+    /// reads as, not by its verdict: where the engine races off that is soon in doubt, and the pattern would follow. `moving`: the speed does.
+    void note_dead(int place, Real amplitude, Real error, bool moving) noexcept {
         if (error > kPoorly) return;
         const auto k = static_cast<std::size_t>(place);
         // "All of its work done" against "nothing done", by a pattern that may be off as well.
-        const Real variance = error * error + kPatternError * kPatternError;
+        const Real off = moving ? kMovingError : kPatternError;
+        const Real variance = error * error + off * off;
         const Real ratio = (Real(-0.5) - amplitude) / variance;
         burns_[k] = std::max(burns_[k] + static_cast<float>(std::clamp(ratio, -kOneTells, kOneTells)), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
@@ -219,7 +220,8 @@ class CylinderLevels {
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr float kRevived = 8;             // log-likelihood ratio of "burns" over "dead", over firings in a row
     static constexpr Real kOneTells = Real(4);       // of that at most: one firing, or two, may be the only ones
-    static constexpr Real kPatternError = Real(0.25);
+    static constexpr Real kPatternError = Real(0.12);
+    static constexpr Real kMovingError = Real(0.25);  // while the speed moves
     static constexpr Real kPoorly = Real(0.5);       // measured: firings in a row are then off alike
     static constexpr Real kOftenLost = Real(0.3);    // mean of the last: a misfire loses a third at least
     static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"

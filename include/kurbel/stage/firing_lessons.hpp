@@ -37,7 +37,7 @@ class FiringLessons {
         const Real deviation = deviates ? oldest.amplitude : Real(0);
         if (!oldest.known) {
             if (dead)
-                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se);
+                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se, engine.is_moving());
             else
                 engine.levels.note(oldest.place, deviation, firing.weight());
         }

@@ -198,9 +198,12 @@ struct LearnedEngine {
         bank.match(covariance);
     }
 
+    /// The speed has moved lately.
+    [[nodiscard]] bool is_moving() const noexcept { return steady_cycles < kMovingCycles; }
+
     /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
-        return steady_cycles >= kMovingCycles && levels.may_have_died(place) &&
+        return !is_moving() && levels.may_have_died(place) &&
                levels.dies(place,
                            learned_pattern(residuals, expected, bank, grid, bin - grid.bins / 2, residuals.point(bin)),
                            bank, lost);
@@ -267,7 +270,7 @@ struct LearnedEngine {
         for (int moved = 0; moved < grid.firings; ++moved) {
             Real amplitude = 0;
             const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, grid, first, mean),
-                                                     bank, steady_cycles < kMovingCycles, amplitude);
+                                                     bank, is_moving(), amplitude);
             if (place < 0) return moved > 0;
             correct_pattern(place, amplitude, expected_work(first + grid.bins / 2), mean);
         }
