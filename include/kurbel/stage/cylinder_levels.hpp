@@ -111,11 +111,12 @@ class CylinderLevels {
     void note_dead(int place, Real amplitude, Real error, bool moving) noexcept {
         if (error > kPoorly) return;
         const auto k = static_cast<std::size_t>(place);
-        // "All of its work done" against "nothing done", by a pattern that may be off as well.
+        // Work done against none, by a pattern that may be off as well. As long as it is not known how a lost combustion shows, a whole one may
+        // read as little more than half.
         const Real off = moving ? kMovingError : kPatternError;
-        const Real variance = error * error + off * off;
-        const Real ratio = (Real(-0.5) - amplitude) / variance;
-        burns_[k] = std::max(burns_[k] + static_cast<float>(std::clamp(ratio, -kOneTells, kOneTells)), 0.0F);
+        const Real work = moving ? Real(1) : Real(0.6);
+        const Real ratio = work * (Real(-0.5) * work - amplitude) / (error * error + off * off);
+        burns_[k] = std::max(burns_[k] + std::clamp(static_cast<float>(ratio), -kOneTells, kOneTells), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         lately_[k] = run_[k] > 0 ? lately_[k] + (amplitude - lately_[k]) / Real(run_[k]) : Real(0);
     }
@@ -142,8 +143,10 @@ class CylinderLevels {
     }
 
     /// Whether a place that was dead works again. `amplitude`: what its last firings lost against the pattern, less than nothing.
-    [[nodiscard]] bool revives(int place, Real& amplitude) noexcept {
-        if (!is_dead(place) || burns_[static_cast<std::size_t>(place)] < kRevived) return false;
+    /// `with_another`: another one does at the same time, as where one coil fires both; less is asked for.
+    [[nodiscard]] bool revives(int place, bool with_another, Real& amplitude) noexcept {
+        const float asked = with_another ? kOneTells : kRevived;
+        if (!is_dead(place) || burns_[static_cast<std::size_t>(place)] < asked) return false;
         amplitude = lately_[static_cast<std::size_t>(place)];
         free(place);
         life_.turn(place, true);
@@ -219,7 +222,7 @@ class CylinderLevels {
     static constexpr int kLongest = 255;             // that is counted; no multiple of those
     static constexpr Real kMostlyLost = Real(0.5);   // of its work
     static constexpr float kRevived = 8;             // log-likelihood ratio of "burns" over "dead", over firings in a row
-    static constexpr Real kOneTells = Real(4);       // of that at most: one firing, or two, may be the only ones
+    static constexpr float kOneTells = 4;       // of that at most: one firing, or two, may be the only ones
     static constexpr Real kPatternError = Real(0.12);
     static constexpr Real kMovingError = Real(0.25);  // while the speed moves
     static constexpr Real kPoorly = Real(0.5);       // measured: firings in a row are then off alike

@@ -51,7 +51,7 @@ class CylinderLife {
     /// A place has died, or burns again, several times in a row: what it did before is no sign of anything, and to burn is one of life.
     void turn(int place, bool burns) noexcept {
         at(place) = Place{};
-        if (burns) at(place).losses = kMostProof;
+        if (burns) at(place).losses = kBurned;
     }
 
     /// A firing of which the logarithm of the likelihood ratio of "lost one more work" over "as the pattern has it" is `ratio`.
@@ -112,6 +112,7 @@ class CylinderLife {
     static constexpr Real kDifferent = Real(0.4);
     static constexpr float kMostProof = 20;
     static constexpr float kMostDoubt = 3;
+    static constexpr float kBurned = 6;  // as if it had lost one work that stood out
     static constexpr Real kMostScatter = Real(10);
 
     struct Place {

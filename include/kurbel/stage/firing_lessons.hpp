@@ -37,7 +37,7 @@ class FiringLessons {
         const Real deviation = deviates ? oldest.amplitude : Real(0);
         if (!oldest.known) {
             if (dead)
-                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se, engine.is_moving());
+                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se, engine.is_moving(oldest.bin));
             else
                 engine.levels.note(oldest.place, deviation, firing.weight());
         }
@@ -56,24 +56,34 @@ class FiringLessons {
         auto& engine = windows.engine;
         const bool freed = level != Real(0) && engine.levels.is_dead(firing.place);
         if (freed) engine.levels.free(firing.place);
-        if (freed || engine.levels.revives(firing.place, level) ||
-            (level == Real(0) && engine.has_died(firing.place, firing.bin, level))) {
-            engine.move_pattern(firing.place, level);
-            // What it did beyond the old pattern was taken out, and is the new one.
-            PendingFiring<Real> last;
-            last.bin = firing.bin;
-            last.place = firing.place;
-            last.expected = firing.expected;
-            take_out_loss(engine.residuals, engine.bank, last, firing.bin - windows.before, -level);
-        } else if (level != Real(0))
+        const bool revives = !freed && engine.levels.revives(firing.place, false, level);
+        if (freed || revives || (level == Real(0) && engine.has_died(firing.place, firing.bin, level)))
+            move_to(windows, firing.place, firing.bin, level);
+        else if (level != Real(0))
             engine.correct_pattern(firing.place, level, firing.expected, engine.residuals.point(firing.bin));
         else
             return;
+        for (std::int64_t bin = firing.bin - 1; revives && bin > firing.bin - engine.bins(); --bin) {
+            const int place = engine.residuals.firing_at(bin);
+            if (place >= 0 && engine.levels.revives(place, true, level)) move_to(windows, place, bin, level);
+        }
         windows.look_again();
     }
 
   private:
     static constexpr Real kClearlyMore = Real(7);  // log-likelihood ratio: as if a thousandth of firings lost twice
+
+    /// Moves the pattern by what the firings of a place lost against it, the last one at `bin`. What that one did beyond the old pattern was
+    /// taken out, and is the new one.
+    static void move_to(FiringWindows<Real>& windows, int place, std::int64_t bin, Real lost) noexcept {
+        auto& engine = windows.engine;
+        engine.move_pattern(place, lost);
+        PendingFiring<Real> last;
+        last.bin = bin;
+        last.place = place;
+        last.expected = engine.expected_work(bin);
+        take_out_loss(engine.residuals, engine.bank, last, bin - windows.before, -lost);
+    }
 
     /// Takes a firing that was not as the pattern has it (a misfire, or a dead cylinder that fired) out of what later firings
     /// and the pattern see.

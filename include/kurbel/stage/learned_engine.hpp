@@ -74,6 +74,7 @@ struct LearnedEngine {
     void make_do() noexcept { awaited = kLearningCycles; }
     [[nodiscard]] bool may_do() const noexcept { return cycles() >= kLearningCycles; }
 
+    [[nodiscard]] int bins() const noexcept { return grid.bins; }  ///< of a cycle
     [[nodiscard]] int cycles() const noexcept { return residuals.pattern().cycles(); }
     [[nodiscard]] bool settled() const noexcept { return cycles() >= awaited; }
 
@@ -201,9 +202,18 @@ struct LearnedEngine {
     /// The speed has moved lately.
     [[nodiscard]] bool is_moving() const noexcept { return steady_cycles < kMovingCycles; }
 
+    /// The speed or the work has moved in the last cycles before `bin`.
+    [[nodiscard]] bool is_moving(std::int64_t bin) const noexcept {
+        constexpr int kCycles = 4;
+        constexpr Real kAsMuch = Real(0.1);
+        const std::int64_t before = bin - kCycles * grid.bins;
+        return is_moving() || !residuals.bins().holds(before) ||
+               std::fabs(expected_work(bin) - expected_work(before)) > kAsMuch * expected_work(before);
+    }
+
     /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
-        return !is_moving() && levels.may_have_died(place) &&
+        return !is_moving(bin) && levels.may_have_died(place) &&
                levels.dies(place,
                            learned_pattern(residuals, expected, bank, grid, bin - grid.bins / 2, residuals.point(bin)),
                            bank, lost);
