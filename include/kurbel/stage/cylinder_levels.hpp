@@ -215,19 +215,19 @@ class CylinderLevels {
         return persistent_.evidence_against(pattern)[static_cast<std::size_t>(place)];
     }
 
-    static constexpr Real kLately = Real(6);         // firings of one place
-    static constexpr int kRun = 6;                   // as many in a row: the mean remembers no more
-    static constexpr int kDied = 12;                 // in a row
+    static constexpr Real kLately = Real(6);  // firings of one place
+    static constexpr int kRun = 6;            // as many in a row: the mean remembers no more
+    static constexpr int kDied = 12;          // in a row
     static constexpr int kAskEvery = 4;
-    static constexpr int kLongest = 255;             // that is counted; no multiple of those
-    static constexpr Real kMostlyLost = Real(0.5);   // of its work
-    static constexpr float kRevived = 8;             // log-likelihood ratio of "burns" over "dead", over firings in a row
-    static constexpr float kOneTells = 4;       // of that at most: one firing, or two, may be the only ones
+    static constexpr int kLongest = 255;            // that is counted; no multiple of those
+    static constexpr Real kMostlyLost = Real(0.5);  // of its work
+    static constexpr float kRevived = 8;   // log-likelihood ratio of "burns" over "dead", over firings in a row
+    static constexpr float kOneTells = 4;  // of that at most: one firing, or two, may be the only ones
     static constexpr Real kPatternError = Real(0.12);
     static constexpr Real kMovingError = Real(0.25);  // while the speed moves
-    static constexpr Real kPoorly = Real(0.5);       // measured: firings in a row are then off alike
-    static constexpr Real kOftenLost = Real(0.3);    // mean of the last: a misfire loses a third at least
-    static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
+    static constexpr Real kPoorly = Real(0.5);        // measured: firings in a row are then off alike
+    static constexpr Real kOftenLost = Real(0.3);     // mean of the last: a misfire loses a third at least
+    static constexpr Real kClearlyThere = Real(-3);   // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
 

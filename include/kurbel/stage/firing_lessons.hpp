@@ -31,19 +31,23 @@ class FiringLessons {
         if (feedback.learn) learn_window(windows, window, firing, feedback);
         const bool dead = engine.levels.is_dead(oldest.place);
         if (oldest.known) oldest.amplitude = dead ? Real(0) : Real(1);
-        const bool deviates = oldest.known ? !dead
-                                           : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
-                                                 (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore);
+        const bool deviates = oldest.known
+                                  ? !dead
+                                  : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
+                                        (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore);
         const Real deviation = deviates ? oldest.amplitude : Real(0);
+        // What a dead cylinder reads as is off where the work falls.
+        const Real left = dead ? engine.work_left(oldest.bin) : Real(1);
         if (!oldest.known) {
             if (dead)
-                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se, engine.is_moving(oldest.bin));
+                engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se,
+                                        left < engine.kSteadyWork || engine.is_moving());
             else
                 engine.levels.note(oldest.place, deviation, firing.weight());
         }
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
-        if (feedback.learn && !firing.rehearsal)
+        if (feedback.learn && !firing.rehearsal && left > kFalling)
             engine.levels.follow_life(oldest.place, oldest.amplitude,
                                       deviates || firing.rehearsed ? Real(0) : usual * firing.weight(),
                                       feedback.loss_ratio);
@@ -71,6 +75,7 @@ class FiringLessons {
     }
 
   private:
+    static constexpr Real kFalling = Real(0.7);    // work that is left
     static constexpr Real kClearlyMore = Real(7);  // log-likelihood ratio: as if a thousandth of firings lost twice
 
     /// Moves the pattern by what the firings of a place lost against it, the last one at `bin`. What that one did beyond the old pattern was

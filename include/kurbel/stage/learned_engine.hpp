@@ -41,6 +41,8 @@ struct LearnedEngine {
 
     /// Cycles after which the engine is known well enough to be judged, where more cannot be waited for.
     static constexpr int kLearningCycles = 4;
+    /// What is left of the work where it is as good as steady.
+    static constexpr Real kSteadyWork = Real(0.9);
 
     /// Windows of `size` bins, `before` of them before TDC; `hold`: bins that responses reach further.
     void configure(const Config& config, const CycleGrid& cycle_grid, int before, int size, int hold) noexcept {
@@ -202,18 +204,17 @@ struct LearnedEngine {
     /// The speed has moved lately.
     [[nodiscard]] bool is_moving() const noexcept { return steady_cycles < kMovingCycles; }
 
-    /// The speed or the work has moved in the last cycles before `bin`.
-    [[nodiscard]] bool is_moving(std::int64_t bin) const noexcept {
+    /// What the expected work at `bin` is of what it was some cycles before; where it has fallen, the pattern's errors count for more. One where
+    /// that is not known.
+    [[nodiscard]] Real work_left(std::int64_t bin) const noexcept {
         constexpr int kCycles = 4;
-        constexpr Real kAsMuch = Real(0.1);
         const std::int64_t before = bin - kCycles * grid.bins;
-        return is_moving() || !residuals.bins().holds(before) ||
-               std::fabs(expected_work(bin) - expected_work(before)) > kAsMuch * expected_work(before);
+        return residuals.bins().holds(before) ? expected_work(bin) / expected_work(before) : Real(1);
     }
 
     /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
-        return !is_moving(bin) && levels.may_have_died(place) &&
+        return !is_moving() && work_left(bin) > kSteadyWork && levels.may_have_died(place) &&
                levels.dies(place,
                            learned_pattern(residuals, expected, bank, grid, bin - grid.bins / 2, residuals.point(bin)),
                            bank, lost);

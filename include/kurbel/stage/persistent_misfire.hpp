@@ -173,7 +173,7 @@ class PersistentMisfire {
     static constexpr Real kHardened = Real(10);
     static constexpr Real kHeld = Real(3);
     static constexpr Real kDied = Real(20);  // log-odds of one that was seen to die
-    static constexpr int kHardening = 200;  // cycles
+    static constexpr int kHardening = 200;   // cycles
     using Complex = std::complex<Real>;
     using Projected = std::array<Complex, CylinderOrders::kMaxOrders>;
     using Model = OrdersModel<Real>;
@@ -301,8 +301,11 @@ class PersistentMisfire {
     [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders_.firings(); ++k)
-            odds[static_cast<std::size_t>(k)] = died_[static_cast<std::size_t>(k)] ? kDied : hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) -
-                                                kRarely - std::max(life.losses(k), Real(0));
+            odds[static_cast<std::size_t>(k)] =
+                died_[static_cast<std::size_t>(k)]
+                    ? kDied
+                    : hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely -
+                          std::max(life.losses(k), Real(0));
         return odds;
     }
 
