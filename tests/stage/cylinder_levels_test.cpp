@@ -36,7 +36,7 @@ struct Engine : CrankParts {
     }
 
     void examine(const PerPlace& work, bool accuses, int times) {
-        for (int n = 0; n < times; ++n) levels.examine(pattern(work), accuses);
+        for (int n = 0; n < times; ++n) levels.examine(pattern(work), bank, accuses);
     }
 
     CylinderLevels<double> levels{};
@@ -124,31 +124,115 @@ TEST(CylinderLevels, ACylinderThatFiresAgainRevives) {
     engine.examine(without(0), true, 2);
     ASSERT_TRUE(engine.levels.is_dead(0));
     double amplitude = 0.0;
-    engine.levels.note(0, -1.0, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, amplitude));
-    for (int n = 0; n < 8; ++n) engine.levels.note(0, -1.0, 1.0);
-    EXPECT_TRUE(engine.levels.revives(0, amplitude));
-    EXPECT_LT(amplitude, -0.5);
+    engine.levels.note_dead(0, -1.0, 0.1, false);
+    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.levels.note_dead(0, -0.8, 0.1, false);
+    EXPECT_FALSE(engine.levels.revives(1, false, amplitude));
+    EXPECT_TRUE(engine.levels.revives(0, false, amplitude));
+    EXPECT_NEAR(amplitude, -0.9, 1e-12);
+    EXPECT_FALSE(engine.levels.is_dead(0));
+    // And is not accused by the orders of a pattern that has not been moved yet.
+    engine.examine(without(0), true, 1);
     EXPECT_FALSE(engine.levels.is_dead(0));
 }
 
+TEST(CylinderLevels, OneThatBurnsNowAndThenDoesNotRevive) {
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    double amplitude = 0.0;
+    for (int n = 0; n < 40; ++n) {
+        engine.levels.note_dead(0, n % 2 == 0 ? -1.0 : 0.0, 0.1, false);
+        EXPECT_FALSE(engine.levels.revives(0, false, amplitude)) << n;
+    }
+}
+
+TEST(CylinderLevels, WhoBurnsAsAnotherRevivesNeedsShowItOnce) {
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    double amplitude = 0.0;
+    EXPECT_FALSE(engine.levels.revives(0, true, amplitude));
+    engine.levels.note_dead(0, -1.0, 0.1, false);
+    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    EXPECT_TRUE(engine.levels.revives(0, true, amplitude));
+    EXPECT_NEAR(amplitude, -1.0, 1e-12);
+}
+
 TEST(CylinderLevels, ReadingsThatTellNextToNothingReviveNobody) {
-    // Just after a fuel cut a dead cylinder reads as anything: -0.7 with a standard error of 2.7 where 0.16 is usual.
     Engine engine;
     engine.examine(without(0), true, 2);
     ASSERT_TRUE(engine.levels.is_dead(0));
-    FiringWork<double> firing;
-    firing.lost_se = 2.7;
-    firing.pattern_doubt = 36.0;
     double amplitude = 0.0;
-    for (int n = 0; n < 12; ++n) engine.levels.note(0, -0.7, firing.weight());
-    EXPECT_FALSE(engine.levels.revives(0, amplitude));
+    // Just after a fuel cut a dead cylinder reads as anything: -0.7 with a standard error of 2.7 where 0.16 is usual.
+    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.7, 2.7, false);
+    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    // While the speed moves a pattern may be off by nearly half of a work.
+    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.45, 0.16, true);
+    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
     EXPECT_TRUE(engine.levels.is_dead(0));
-    // The same readings, as well measured as usual, do.
-    firing.lost_se = 0.16;
-    firing.pattern_doubt = 0.0;
-    for (int n = 0; n < 12; ++n) engine.levels.note(0, -0.7, firing.weight());
-    EXPECT_TRUE(engine.levels.revives(0, amplitude));
+    // The same readings in a steady state do.
+    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.45, 0.16, false);
+    EXPECT_TRUE(engine.levels.revives(0, false, amplitude));
+}
+
+/// The same with responses as windows that scatter by 5 % in each bin leave them.
+struct RespondingEngine : Engine {
+    RespondingEngine() {
+        covariance.begin(size);
+        covariance.add_prior_diagonal(0.05F * 0.05F);
+        bank.compose(covariance);
+    }
+    WindowCovariance covariance{};
+};
+
+/// Loses as many works as one that died does.
+void lose(Engine& engine, int place) {
+    for (int n = 0; n < 12; ++n) engine.levels.note(place, 1.0, 1.0);
+}
+
+TEST(CylinderLevels, WhoLosesTwelveInARowHasDied) {
+    RespondingEngine engine;
+    for (int n = 0; n < 11; ++n) engine.levels.note(2, 1.0, 1.0);
+    EXPECT_FALSE(engine.levels.may_have_died(2));
+    engine.levels.note(2, 1.0, 1.0);
+    ASSERT_TRUE(engine.levels.may_have_died(2));
+    double amplitude = 0.0;
+    EXPECT_TRUE(engine.levels.dies(2, engine.pattern(all_places(1.0)), engine.bank, amplitude));
+    EXPECT_NEAR(amplitude, 1.0, 0.15);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    EXPECT_FALSE(engine.levels.may_burn(2));
+    // What its firings read as while the pattern is not quite where it is now frees nobody.
+    for (int n = 0; n < 4; ++n) engine.levels.follow_life(2, 0.4, 0.0, 12.0);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    engine.examine(without(2), true, 3);
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    // The orders of a pattern in which it does its work, and a little more, do.
+    PerPlace work = all_places(1.0);
+    work[2] = 1.2;
+    engine.examine(work, true, 1);
+    EXPECT_FALSE(engine.levels.is_dead(2));
+}
+
+TEST(CylinderLevels, WhoDidTwiceAsMuchHasNotDiedWhenHeDoesAsTheOthers) {
+    RespondingEngine engine;
+    lose(engine, 1);
+    PerPlace work = all_places(1.0);
+    work[1] = 2.0;
+    double amplitude = 0.0;
+    EXPECT_FALSE(engine.levels.dies(1, engine.pattern(work), engine.bank, amplitude));
+    EXPECT_FALSE(engine.levels.is_dead(1));
+}
+
+TEST(CylinderLevels, OfTwoOppositeOnesThatDiedTheOrdersShowNeitherAndBothAreHeldDead) {
+    RespondingEngine engine;
+    lose(engine, 0);
+    lose(engine, 2);
+    double amplitude = 0.0;
+    ASSERT_TRUE(engine.levels.dies(0, engine.pattern(all_places(1.0)), engine.bank, amplitude));
+    ASSERT_TRUE(engine.levels.dies(2, engine.pattern(without(0)), engine.bank, amplitude));
+    PerPlace work = without(0);
+    work[2] = 0.0;
+    engine.examine(work, true, 4);
+    for (const int place : {0, 1, 2, 3}) EXPECT_EQ(engine.levels.is_dead(place), place % 2 == 0) << place;
 }
 
 TEST(FiringWork, WeighsByWhatTheUsualFiringIsMeasuredBy) {

@@ -71,12 +71,14 @@ class CylinderLevels {
     /// Share of lost work that the pattern itself holds for a place.
     [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
-    [[nodiscard]] Real offset(int place) const noexcept { return offset_[static_cast<std::size_t>(place)]; }
+    [[nodiscard]] Real offset(int place) const noexcept {
+        return static_cast<Real>(offset_[static_cast<std::size_t>(place)]);
+    }
 
     /// One firing lost `amplitude` of its work against the pattern; 0 where it was as the pattern has it. `weight`: see FiringWork::weight().
     void note(int place, Real amplitude, Real weight) noexcept {
-        Real& lately = lately_[static_cast<std::size_t>(place)];
-        lately += weight * (amplitude - lately) / kLately;
+        float& lately = lately_[static_cast<std::size_t>(place)];
+        lately += static_cast<float>(weight) * (static_cast<float>(amplitude) - lately) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
         run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kLongest)) : std::uint8_t{0};
     }
@@ -118,7 +120,8 @@ class CylinderLevels {
         const Real ratio = work * (Real(-0.5) * work - amplitude) / (error * error + off * off);
         burns_[k] = std::max(burns_[k] + std::clamp(static_cast<float>(ratio), -kOneTells, kOneTells), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
-        lately_[k] = run_[k] > 0 ? lately_[k] + (amplitude - lately_[k]) / Real(run_[k]) : Real(0);
+        const auto reading = static_cast<float>(amplitude);
+        lately_[k] = run_[k] > 0 ? lately_[k] + (reading - lately_[k]) / static_cast<float>(run_[k]) : 0.0F;
     }
 
     /// Whether a place has lost its work so often in a row that it is one that died, by the cycle's orders, too. From then on the pattern is to be
@@ -130,7 +133,7 @@ class CylinderLevels {
         dead_[k] = true;
         persistent_.convict(place);
         life_.turn(place, false);
-        amplitude = lately_[k];
+        amplitude = static_cast<Real>(lately_[k]);
         lately_[k] = 0;
         run_[k] = 0;
         burns_[k] = 0;
@@ -147,7 +150,7 @@ class CylinderLevels {
     [[nodiscard]] bool revives(int place, bool with_another, Real& amplitude) noexcept {
         const float asked = with_another ? kOneTells : kRevived;
         if (!is_dead(place) || burns_[static_cast<std::size_t>(place)] < asked) return false;
-        amplitude = lately_[static_cast<std::size_t>(place)];
+        amplitude = static_cast<Real>(lately_[static_cast<std::size_t>(place)]);
         free(place);
         life_.turn(place, true);
         return true;
@@ -159,7 +162,7 @@ class CylinderLevels {
     /// Looks for cylinders that were dead all the while; without `accuses` only whether those that are held dead are.
     void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool accuses) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
-        offset_ = finding.deviation;
+        for (std::size_t k = 0; k < offset_.size(); ++k) offset_[k] = static_cast<float>(finding.deviation[k]);
         for (int k = 0; k < firings_; ++k)
             if (persistent_.saw_die(k) && evidence_against(k, pattern, bank) < kClearlyThere) free(k);
         if (!persistent_.confirmed(finding)) return;
@@ -183,7 +186,7 @@ class CylinderLevels {
         for (int k = 0; k < firings_; ++k) {
             if (!lost(k)) continue;
             if (evidence_of_loss(k, pattern, bank) > (moving ? kClearlyLost : kClearlyThere)) continue;
-            amplitude = lately_[static_cast<std::size_t>(k)];
+            amplitude = static_cast<Real>(lately_[static_cast<std::size_t>(k)]);
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;
         }
@@ -202,7 +205,7 @@ class CylinderLevels {
     /// What the cycle's orders say of a place that loses its work against the pattern.
     [[nodiscard]] Real evidence_of_loss(int place, LearnedPattern<Real> pattern,
                                         const ResponseBank& bank) const noexcept {
-        add_losses(bank, place, lately_[static_cast<std::size_t>(place)], pattern.difference);
+        add_losses(bank, place, static_cast<Real>(lately_[static_cast<std::size_t>(place)]), pattern.difference);
         return evidence_against(place, pattern, bank);
     }
 
@@ -215,18 +218,18 @@ class CylinderLevels {
         return persistent_.evidence_against(pattern)[static_cast<std::size_t>(place)];
     }
 
-    static constexpr Real kLately = Real(6);  // firings of one place
-    static constexpr int kRun = 6;            // as many in a row: the mean remembers no more
-    static constexpr int kDied = 12;          // in a row
+    static constexpr float kLately = 6.0F;  // firings of one place
+    static constexpr int kRun = 6;          // as many in a row: the mean remembers no more
+    static constexpr int kDied = 12;        // in a row
     static constexpr int kAskEvery = 4;
-    static constexpr int kLongest = 255;            // that is counted; no multiple of those
-    static constexpr Real kMostlyLost = Real(0.5);  // of its work
-    static constexpr float kRevived = 8;   // log-likelihood ratio of "burns" over "dead", over firings in a row
-    static constexpr float kOneTells = 4;  // of that at most: one firing, or two, may be the only ones
+    static constexpr int kLongest = 255;        // that is counted; no multiple of those
+    static constexpr float kMostlyLost = 0.5F;  // of its work
+    static constexpr float kRevived = 8;        // log-likelihood ratio of "burns" over "dead", over firings in a row
+    static constexpr float kOneTells = 4;       // of that at most: one firing, or two, may be the only ones
     static constexpr Real kPatternError = Real(0.12);
     static constexpr Real kMovingError = Real(0.25);  // while the speed moves
     static constexpr Real kPoorly = Real(0.5);        // measured: firings in a row are then off alike
-    static constexpr Real kOftenLost = Real(0.3);     // mean of the last: a misfire loses a third at least
+    static constexpr float kOftenLost = 0.3F;         // mean of the last: a misfire loses a third at least
     static constexpr Real kClearlyThere = Real(-3);   // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
@@ -242,9 +245,9 @@ class CylinderLevels {
     std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
     Places dead_{};
     std::array<float, kMaxCylinders> burns_{};  // of a dead place, see note_dead()
-    std::array<Real, kMaxCylinders> offset_{};
-    std::array<Real, kMaxCylinders>
-        lately_{};  // what firings lost that were not as the pattern has them, mean of the last
+    std::array<float, kMaxCylinders> offset_{};
+    std::array<float, kMaxCylinders>
+        lately_{};  // mean of what the last firings lost that were not as the pattern has them
     std::array<std::uint8_t, kMaxCylinders> run_{};  // how many of them came in a row
     PersistentMisfire<Real> persistent_{};
     CylinderLife<Real> life_{};
