@@ -95,6 +95,20 @@ void add_patterns(List& list) {
         often_lost("half-neighbours-" + engine, file, {often(0.5, {0, 1})});
         if (engine != "inline3") often_lost("half-opposed-" + engine, file, {often(0.5, {0, half})});
     }
+    // What dies or burns again while the engine runs: one cylinder, and two a revolution apart, as share a coil.
+    for (const std::string engine : {"inline4", "inline4-crossplane", "inline6", "v8-crossplane"}) {
+        const std::string file = "layout-" + engine;
+        const int half = engine == "inline6" ? 3 : (engine == "v8-crossplane" ? 4 : 2);
+        const auto add = [&](const char* name, std::vector<Change> changes) {
+            list.changed(std::string("pattern-") + name + "-" + engine, file, Kind::steady, std::move(changes))
+                .own_length = true;
+        };
+        add("burns-again", {burns_again(30.0)});
+        add("burns-again-opposed", {burns_again(30.0, {0, half})});
+        add("burns-again-idle-opposed", {slow, burns_again(30.0, {0, half})});
+        add("dies-later", {dies(30.0)});
+        add("dies-later-opposed", {dies(30.0, {0, half})});
+    }
     for (const char* engine : {"v6-60", "v8-crossplane", "v8-flatplane"})
         list.changed(std::string("pattern-dead-bank-") + engine, std::string("layout-") + engine, Kind::steady,
                      {dead_bank()});
@@ -243,6 +257,7 @@ void add_healthy(List& list) {
     for (const std::string what :
          {"start-flare", "start-warm", "start-crank-no-fuel", "spread-deactivated", "road-washboard"})
         list.start("healthy-" + what, what, Kind::healthy, {no_misfires()});
+    list.start("healthy-deactivated-first", "spread-deactivated", Kind::healthy, {no_misfires(), shut_off_first()});
     for (const std::string engine : {"inline3", "inline5", "inline6", "v6-60", "v6-90-oddfire", "v8-crossplane"}) {
         const std::string file = "layout-" + engine;
         const auto name = [&](const char* what) { return "healthy-" + std::string(what) + "-" + engine; };

@@ -52,6 +52,26 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
+/// The same until this time, when they burn again: a plug that was taken off is put back on.
+[[nodiscard]] inline Change burns_again(double at_s, std::initializer_list<int> places = {0}) {
+    return [=, die = dead(places)](Scenario& s, Draw& draw) {
+        die(s, draw);
+        for (MisfireRule& rule : s.misfires) rule.to_s = at_s;
+        s.seconds = 2.0 * at_s;
+    };
+}
+
+/// The same from this time on, of an engine that was healthy.
+[[nodiscard]] inline Change dies(double at_s, std::initializer_list<int> places = {0}) {
+    return [=, die = dead(places)](Scenario& s, Draw& draw) {
+        die(s, draw);
+        s.misfires.resize(1);
+        s.misfires[0].severity = 1.0;
+        s.misfires[0].from_s = at_s;
+        s.seconds = 2.0 * at_s;
+    };
+}
+
 /// Places of the firing order that lose their firings at this rate, counted from one that is drawn; a short recording each, for how such an
 /// engine is first seen is what matters.
 [[nodiscard]] inline Change often(double rate, std::initializer_list<int> places = {0}) {
@@ -97,6 +117,13 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
 [[nodiscard]] inline Change misfires_from(double from_s) {
     return [=](Scenario& s, Draw&) {
         for (MisfireRule& rule : s.misfires) rule.from_s = std::max(rule.from_s, from_s);
+    };
+}
+
+/// What is shut off for a while is so from the first edge on.
+[[nodiscard]] inline Change shut_off_first() {
+    return [](Scenario& s, Draw&) {
+        for (auto& off : s.deactivations) off.from_s = -100.0;
     };
 }
 
