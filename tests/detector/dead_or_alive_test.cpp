@@ -93,5 +93,74 @@ TEST(DeadOrAlive, TwoOppositeOnesThatMisfireForAWhileAreNotTaughtAsHealthy) {
     EXPECT_LE(counts.accused, 1);
 }
 
+/// A rule by which the `first` place of the firing order and the one a revolution later never fire.
+simulate::MisfireRule two_of(const simulate::Scenario& s, int first) {
+    simulate::MisfireRule rule;
+    rule.pattern = simulate::MisfirePattern::continuous;
+    for (const int place : {first, first + s.engine.cylinders / 2})
+        rule.cylinders.push_back(s.engine.firing_order[static_cast<std::size_t>(place % s.engine.cylinders)]);
+    return rule;
+}
+
+void idle_at(simulate::Scenario& s, double speed_rpm) {
+    s.operation.mode = simulate::Operation::neutral;
+    s.operation.speed_rpm = simulate::Profile(speed_rpm);
+    s.operation.load = s.operation.load_share = simulate::Profile();
+}
+
+TEST(DeadOrAlive, TwoThatBurnAgainAreFreedWhereverTheEngineRacesOffTo) {
+    struct Case {
+        const char* cell;
+        std::uint64_t number;
+        int first;
+        double idle_rpm;  // 0: in gear
+    };
+    for (const Case& c : {Case{"layout-inline4-crossplane", 839151424775036U, 3, 0.0},
+                          Case{"layout-v4-90-crank360", 886703295238557U, 1, 0.0},
+                          Case{"layout-inline4", 336465401746715U, 2, 767.0}}) {
+        simulate::Scenario s = drawn(c.cell, c.number);
+        if (c.idle_rpm > 0.0) idle_at(s, c.idle_rpm);
+        // Dead from the first edge on; in steps, or the idle would stall.
+        s.misfires.assign(3, two_of(s, c.first));
+        for (simulate::MisfireRule& rule : s.misfires) rule.to_s = 12.0;
+        s.misfires[0].severity = 1.0 / 3.0;
+        s.misfires[1].severity = 2.0 / 3.0;
+        s.misfires[1].from_s = -3.5;
+        s.misfires[2].from_s = -2.0;
+        const Counts counts = counted(s, 20.0, 1.0);
+        ASSERT_GT(counts.lost, 100) << c.cell;
+        EXPECT_LE(counts.missed, 1) << c.cell;
+        EXPECT_LE(counts.accused, 3) << c.cell;
+    }
+}
+
+TEST(DeadOrAlive, TwoThatDieLaterStayFound) {
+    struct Case {
+        const char* cell;
+        std::uint64_t number;
+        int first;
+    };
+    for (const Case& c :
+         {Case{"layout-inline4-crossplane", 991643384406952U, 1}, Case{"layout-inline4", 256309060481151U, 2}}) {
+        simulate::Scenario s = drawn(c.cell, c.number);
+        s.misfires = {two_of(s, c.first)};
+        s.misfires[0].from_s = 15.0;
+        const Counts counts = counted(s, 30.0, 1.0);
+        ASSERT_GT(counts.lost, 500) << c.cell;
+        EXPECT_LE(counts.missed, 2) << c.cell;
+        EXPECT_LE(counts.accused, 2) << c.cell;
+    }
+}
+
+TEST(DeadOrAlive, ATwinOnADrivelineThatSwingsAtEighteenHertzHasLostNobody) {
+    simulate::Scenario s = drawn("layout-vtwin-45", 459011705024223U);
+    s.misfires.clear();
+    s.combustion.cylinder_factor = {0.946, 1.067};
+    idle_at(s, 1012.6);
+    const Counts counts = counted(s, 10.0, 0.0);
+    ASSERT_GT(counts.healthy, 120);
+    EXPECT_LE(counts.accused, 2);
+}
+
 }  // namespace
 }  // namespace kurbel
