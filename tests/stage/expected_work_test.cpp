@@ -38,6 +38,30 @@ TEST(ExpectedWork, NeverVanishesNorTurnsNegative) {
     EXPECT_GT(expected.at(0.14), expected.at(0.0));
 }
 
+TEST(ExpectedWork, AChannelOfTorqueStandsNearNothingWhereTheEngineTurnsItself) {
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    for (int cycle = 1; cycle < 4; ++cycle) expected.keeps_speed(0.0, cycle);
+    EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.04, 0.1) << "a start is no idle";
+    for (int cycle = 4; cycle < 100; ++cycle) expected.keeps_speed(cycle % 2 != 0 ? 0.0 : 0.01, cycle);
+    // 1.4 bar of 11, and as much more at all other loads.
+    EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.13, 3434.4 * 0.005);
+    EXPECT_NEAR(expected.at(0.5) - expected.at(0.0), 3434.4 * 0.5, 1.0);
+    EXPECT_NEAR(expected.useful_at_rest(true), 0.13, 0.005);
+    EXPECT_EQ(expected.at(kUnknown), ExpectedWork<double>::useful_charge(kUnknown) * expected.at_full_charge());
+    expected.restart();
+    EXPECT_NEAR(expected.useful_at_rest(true), -0.09, 1e-9);
+}
+
+TEST(ExpectedWork, ManifoldPressureAtIdleIsBelievedAndAFootThatLeftThePedalHardlyCounts) {
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    for (int cycle = 1; cycle < 200; ++cycle) expected.keeps_speed(0.27, cycle);
+    EXPECT_NEAR(expected.at(0.27), 3434.4 * 0.18, 0.1);
+    for (int cycle = 200; cycle < 205; ++cycle) expected.keeps_speed(0.12, cycle);
+    EXPECT_LT(expected.at(0.27), 3434.4 * 0.19);
+}
+
 TEST(ExpectedWork, WithoutALoadChannelTheLoadIsGuessed) {
     ExpectedWork<double> expected;
     expected.begin(half_litre());

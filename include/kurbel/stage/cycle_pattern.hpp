@@ -134,14 +134,12 @@ class CyclePattern {
         last_ = point;
     }
 
-    /// Moves each bin by `share` of a firing's work: where it was wrong about one place. `work` as for begin().
-    void shift(const std::array<Real, kMaxBins>& share, Real work, bool load_known) noexcept {
-        using Expected = ExpectedWork<Real>;
-        const Real rest = load_known ? -Expected::kNoWorkLoad : Expected::kUnknownLoad - Expected::kNoWorkLoad;
+    /// Moves each bin by `share` of a firing's work: where it was wrong about one place. Work is `rest` at no load, and `by_load` more at full.
+    void shift(const std::array<Real, kMaxBins>& share, Real by_load, Real rest) noexcept {
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
-            if (load_known) coefficient_[1][at] += static_cast<float>(share[at] * work);
-            coefficient_[0][at] += static_cast<float>(share[at] * work * rest);
+            coefficient_[1][at] += static_cast<float>(share[at] * by_load);
+            coefficient_[0][at] += static_cast<float>(share[at] * rest);
         }
     }
 

@@ -29,10 +29,17 @@ class ExpectedWork {
     void restart() noexcept {
         size_ = Real(1);
         misfires_ = Real(0);
+        untold_ = 0.0F;
     }
 
     /// `load`: relative charge, NaN where unknown.
-    [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful_charge(load); }
+    [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful_charge(charge(load)); }
+    /// The charge that stands behind this load.
+    [[nodiscard]] Real charge(Real load) const noexcept { return load + Real(untold_); }
+    /// Useful charge where the channel says nothing, as the line through what it says at other loads has it; may be below zero.
+    [[nodiscard]] Real useful_at_rest(bool load_known) const noexcept {
+        return (load_known ? Real(untold_) : kUnknownLoad) - kNoWorkLoad;
+    }
 
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
     /// The same, as misfires have shown it.
@@ -68,6 +75,14 @@ class ExpectedWork {
         return mean_pressure_pa / (kInertiaPerVolume * engine.cylinders);
     }
 
+    /// The engine keeps its speed at this load, in the cycle numbered `cycles`. It burns enough then to turn itself, whatever the channel
+    /// says: one that tells torque or the pedal stands near nothing there.
+    void keeps_speed(Real load, int cycles) noexcept {
+        const Real lacking = kSelfTurningLoad - load - Real(untold_);
+        if (cycles < kSettling || !(lacking > Real(0))) return;
+        untold_ += static_cast<float>(lacking / Real(std::min(cycles - kSettling + 1, kSettled)));
+    }
+
     /// Useful share of the charge at this load.
     [[nodiscard]] static Real useful_charge(Real load) noexcept {
         return load == load ? std::max(load - kNoWorkLoad, Real(0.04)) : kUnknownLoad - kNoWorkLoad;
@@ -80,7 +95,15 @@ class ExpectedWork {
     }
 
   private:
+    /// Friction of 0.9 bar, and 0.5 bar to breathe through a closed throttle (engineering ranges, from memory), over the pressure at full
+    /// charge, and the charge that does no work.
+    static constexpr Real kSelfTurningLoad = Real(0.13) + kNoWorkLoad;
+    /// The first cycles may be of a start, or of a fuel cut that ends; later on a foot that has just left the pedal has not slowed it yet.
+    static constexpr int kSettling = 4;
+    static constexpr int kSettled = 64;
+
     bool geometry_known_ = false;
+    float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
     Real at_full_charge_ = 1;
     Real size_ = 1;
     Real misfires_ = 0;

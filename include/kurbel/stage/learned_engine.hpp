@@ -132,7 +132,9 @@ struct LearnedEngine {
             return false;
         }
         const PatternPoint<Real> mean = learn_pattern(first, until);
-        const bool speed_changed = follow_speed(residuals.speed_around(first + grid.bins / 2));
+        const Real rpm = residuals.speed_around(first + grid.bins / 2);
+        if (residuals.load_known() && rpm > kSlowing * mean_rpm) expected.keeps_speed(mean.load, cycles());
+        const bool speed_changed = follow_speed(rpm);
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
         steady_cycles = speed_changed ? 0 : steady_cycles + 1;
         const int every = steady_cycles < 64 ? 16 : (steady_cycles < 256 ? 32 : 64);
@@ -224,7 +226,8 @@ struct LearnedEngine {
     void move_pattern(int place, Real lost) noexcept {
         std::array<Real, kMaxBins> share{};
         levels.add_losses(bank, place, lost, share);
-        residuals.shift_pattern(share, expected.learned_at_full_charge());
+        residuals.shift_pattern(share, expected.learned_at_full_charge(),
+                                expected.useful_at_rest(residuals.load_known()));
     }
 
     /// The same for one operating point, where a firing should do the work `whole`: there the pattern is wrong, elsewhere it may be right.
@@ -254,7 +257,9 @@ struct LearnedEngine {
     }
 
     static constexpr int kMovingCycles = 12;
-    static constexpr Real kMostGrown = Real(4);  // of errors, where the work is half of the usual
+    // An idle swings by as much from cycle to cycle.
+    static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
+    static constexpr Real kMostGrown = Real(4);    // of errors, where the work is half of the usual
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
     PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {

@@ -19,14 +19,14 @@ template <class Real>
                                                    const CycleGrid& grid, std::int64_t first,
                                                    const PatternPoint<Real>& mean) noexcept {
     const std::int64_t middle = first + grid.bins / 2;
-    const Real charge = residuals.charge_load(middle);
-    const Real work = expected.at(charge);
+    const Real load = residuals.charge_load(middle);
+    const Real work = expected.at(load);
     LearnedPattern<Real> pattern;
     for (int b = 0; b < grid.bins; ++b)
         pattern.difference[static_cast<std::size_t>(b)] = residuals.pattern().at(b, mean) / work;
     pattern.energy = mean.energy / work;
     pattern.speed_rpm = residuals.speed_around(middle);
-    pattern.intake = ExpectedWork<Real>::intake_share(charge);
+    pattern.intake = ExpectedWork<Real>::intake_share(expected.charge(load));
     pattern.doubt = residuals.pattern().doubt(mean);
     pattern.mode_per_rev = static_cast<Real>(bank.mode_per_rev());
     pattern.sized = expected.known(residuals.load_known());

@@ -76,9 +76,9 @@ class ResidualHistory {
         bins_.set_load(load);
     }
     void set_turn(int turn) noexcept { turn_ = turn; }
-    /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge.
-    void shift_pattern(const std::array<Real, kMaxBins>& share, Real work) noexcept {
-        pattern_.shift(share, work, load_known_);
+    /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge and `rest` of that where the load is 0.
+    void shift_pattern(const std::array<Real, kMaxBins>& share, Real work, Real rest) noexcept {
+        pattern_.shift(share, load_known_ ? work : Real(0), work * rest);
     }
     /// Moves the pattern as it is at one operating point by `difference`.
     void correct_pattern(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& at) noexcept {
