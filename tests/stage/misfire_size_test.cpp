@@ -51,8 +51,31 @@ TEST(MisfireSize, TellsWhatMeasurementAddsToHealthyFirings) {
     EXPECT_NEAR(std::sqrt(taught(100).measured_variance(kCold)), 0.05, 0.015);
     // A window that is measured worse than usual is so by what is measured, and no engine's misfires show more than all of it.
     const double usual = taught(100).measured_variance(kCold);
-    EXPECT_NEAR(taught(100).measured_variance({0.12, 0.20}), usual + 0.20 * 0.20 - 0.12 * 0.12, 1e-12);
+    EXPECT_NEAR(taught(100).measured_variance({0.12, 0.20}), usual + (0.20 * 0.20 - 0.12 * 0.12), 1e-12);
     EXPECT_NEAR(taught(100).measured_variance({0.03, 0.03}), 0.03 * 0.03, 1e-12);
+}
+
+TEST(MisfireSize, LearnsNothingOfWhatAWindowAddsForATime) {
+    // Every other misfire comes in a window in which all firings scatter by 0.3 more: misfires that differ by 0.05 still do.
+    Size size;
+    std::mt19937 random(11);
+    std::normal_distribution<double> normal(0.0, 1.0);
+    for (int n = 0; n < 400; ++n) {
+        const bool shaken = n % 2 == 1;
+        size.learn(0.7 + std::hypot(0.05, shaken ? 0.3 : 0.0) * normal(random),
+                   {0.12, std::hypot(0.12, shaken ? 0.3 : 0.0)}, 1.0);
+    }
+    EXPECT_NEAR(size.deviation(kCold), 0.05, 0.03);
+    EXPECT_NEAR(size.deviation({0.12, std::hypot(0.12, 0.3)}), std::hypot(0.05, 0.3), 0.02);
+}
+
+TEST(MisfireSize, FollowsAMeasureThatChanges) {
+    // A cold engine whose late spark ends: what read as 0.7 reads as 1.05 from now on.
+    Size size = taught(200);
+    std::mt19937 random(12);
+    std::normal_distribution<double> reading(1.05, 0.05);
+    for (int n = 0; n < 15; ++n) size.learn(reading(random), kCold, 1.0);
+    EXPECT_NEAR(size.size(), 1.05, 0.12);
 }
 
 TEST(MisfireSize, ForgetsPartialLossesAsWholeOnesShow) {

@@ -49,9 +49,10 @@ class MisfireSize {
         const Real total = density(lost, error);
         if (!(total > Real(1e-20)) || !(probability > Real(0))) return;
         seen_ = std::min(seen_ + probability, kMemory);
-        if (learn_share(lost, spread, probability)) learn_spread(lost, spread, probability);
-        // A quantile by stochastic approximation: where some misfires are partial, whole ones are the upper part.
-        const Real step = Real(2) * probability / (seen_ + kSizeFirings);
+        if (learn_share(lost, spread, probability)) learn_spread(lost, spread, error, probability);
+        // A quantile by stochastic approximation: where some misfires are partial, whole ones are the upper part. It is followed quickly: when
+        // a cold engine's late spark ends, it grows by half within a dozen misfires.
+        const Real step = Real(2) * probability / (std::min(seen_, kSizeMemory) + kSizeFirings);
         size_ *= Real(1) + step * (lost > size_ ? kUpperPart : kUpperPart - Real(1));
         size_ = std::clamp(size_, kSmallest, kLargest);
     }
@@ -61,8 +62,7 @@ class MisfireSize {
     [[nodiscard]] Real deviation(const Error& error) const noexcept {
         const Real most = error.healthy * error.healthy + kSizeError * kSizeError * size_ * size_;
         const Real learned = (kSpreadFirings * most + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
-        const Real more = error.now * error.now - error.healthy * error.healthy;
-        return std::sqrt(std::min(learned, most) + std::max(more, Real(0)));
+        return std::sqrt(std::max(std::min(learned, most) + more(error), kLeastSpread * kLeastSpread));
     }
 
     /// Variance of what healthy firings read differently by though they did the same: what misfires do, of whom combustion has no part;
@@ -71,7 +71,7 @@ class MisfireSize {
         const Real healthy = error.healthy * error.healthy;
         const Real learned =
             (kSpreadFirings * Real(0.5) * healthy + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
-        return std::min(learned, healthy) + std::max(error.now * error.now - healthy, Real(0));
+        return std::max(std::min(learned, healthy) + more(error), kLeastSpread * kLeastSpread);
     }
     /// What half of the work reads as, lost by a burn that was weak by nature, and its standard deviation from engine to engine: a weak
     /// burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold idles of engines on paper.
@@ -105,23 +105,34 @@ class MisfireSize {
         return may_be_whole;
     }
 
-    /// Mean and variance of whole losses, one more of them with this probability.
-    void learn_spread(Real lost, Real spread, Real probability) noexcept {
-        whole_seen_ = std::min(whole_seen_ + probability, kMemory);
-        const Real step = probability / whole_seen_;
+    /// Mean and variance of whole losses, one more of them with this probability. What all firings scatter by more than usual in this window
+    /// is no part of it, and a window that scatters more tells less: as much as the inverse square of a variance.
+    void learn_spread(Real lost, Real spread, const Error& error, Real probability) noexcept {
+        const Real usual = std::min(error.healthy * error.healthy / (error.now * error.now), Real(1));
+        const Real weight = probability * usual * usual;
+        if (!(weight > Real(0))) return;
+        whole_seen_ = std::min(whole_seen_ + weight, kMemory);
+        const Real step = weight / whole_seen_;
         const Real off = std::clamp(lost - mean_, -kFarthest * spread, kFarthest * spread);
         mean_ += step * off;
-        square_ += step * ((Real(1) - step) * off * off - square_);
+        square_ += step * ((Real(1) - step) * off * off - more(error) - square_);
+    }
+
+    /// Variance that this window adds to the usual one.
+    [[nodiscard]] static Real more(const Error& error) noexcept {
+        return std::max(error.now * error.now - error.healthy * error.healthy, Real(0));
     }
 
     static constexpr Real kMemory = Real(100);
     static constexpr Real kShareFirings = Real(2);  // any share is as likely before (Laplace's rule of succession)
     static constexpr Real kSizeFirings = Real(5);
+    static constexpr Real kSizeMemory = Real(15);
     static constexpr Real kTooSmall = Real(2.5);  // deviations
     static constexpr Real kLeastApart = Real(0.2);
     static constexpr Real kLeastPart = Real(0.01);
     static constexpr Real kSpreadFirings = Real(5);
     static constexpr Real kFarthest = Real(3);  // deviations: one odd reading must not widen it much
+    static constexpr Real kLeastSpread = Real(0.02);
     static constexpr Real kUpperPart = Real(0.6);
     static constexpr Real kSizeError = Real(0.1);  // from firing to firing
     static constexpr Real kSmallest = Real(0.3);
