@@ -47,12 +47,13 @@ TEST(MisfireSize, NeverScattersMoreThanHealthyFiringsAndTheSizeDo) {
 }
 
 TEST(MisfireSize, TellsWhatMeasurementAddsToHealthyFirings) {
-    EXPECT_NEAR(Size{}.measured_variance(kCold), 0.5 * 0.12 * 0.12, 1e-12);
-    EXPECT_NEAR(std::sqrt(taught(100).measured_variance(kCold)), 0.05, 0.015);
+    // Of what misfires differ by, a loss of half has 0.85.
+    EXPECT_NEAR(Size{}.measured_variance(kCold), 0.85 * 0.5 * 0.12 * 0.12, 1e-12);
+    EXPECT_NEAR(std::sqrt(taught(100).measured_variance(kCold) / 0.85), 0.05, 0.015);
     // A window that is measured worse than usual is so by what is measured, and no engine's misfires show more than all of it.
     const double usual = taught(100).measured_variance(kCold);
-    EXPECT_NEAR(taught(100).measured_variance({0.12, 0.20}), usual + (0.20 * 0.20 - 0.12 * 0.12), 1e-12);
-    EXPECT_NEAR(taught(100).measured_variance({0.03, 0.03}), 0.03 * 0.03, 1e-12);
+    EXPECT_NEAR(taught(100).measured_variance({0.12, 0.20}), usual + 0.85 * (0.20 * 0.20 - 0.12 * 0.12), 1e-12);
+    EXPECT_NEAR(taught(100).measured_variance({0.03, 0.03}), 0.85 * 0.03 * 0.03, 1e-12);
 }
 
 TEST(MisfireSize, LearnsNothingOfWhatAWindowAddsForATime) {
@@ -76,6 +77,14 @@ TEST(MisfireSize, FollowsAMeasureThatChanges) {
     std::normal_distribution<double> reading(1.05, 0.05);
     for (int n = 0; n < 15; ++n) size.learn(reading(random), kCold, 1.0);
     EXPECT_NEAR(size.size(), 1.05, 0.12);
+}
+
+TEST(MisfireSize, KnowsWhatHalfReadsAsOnceMisfiresHaveShownIt) {
+    // Of engines that nothing is known of, a whole loss reads as 1, give or take 0.15; and a weak burn's half as 0.43 of it, give or take 0.06.
+    EXPECT_NEAR(Size{}.weak_half_error(), std::hypot(0.06, 0.43 * 0.15), 1e-12);
+    const Size known = taught(100);
+    EXPECT_NEAR(known.weak_half(), 0.43 * known.size(), 1e-12);
+    EXPECT_NEAR(known.weak_half_error(), std::hypot(0.06 * known.size(), 0.43 * 0.15 / std::sqrt(101.0)), 1e-12);
 }
 
 TEST(MisfireSize, ForgetsPartialLossesAsWholeOnesShow) {

@@ -104,20 +104,22 @@ class MisfireOdds {
 
     /// Probability that the firing last asked of, if it did not misfire, lost at least half of its work all the same: combustion that
     /// scatters much leaves as little now and then. What it truly lost is the reading less what measurement is expected to have added
-    /// to it, which the slope of the density of all healthy readings tells (Tweedie's formula: Efron, JASA 106:1602-1614, 2011, from
-    /// memory). Readings that are more common than normal deviates of combustion would be have another cause.
-    [[nodiscard]] Real weak_burn(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
+    /// to it, which the slope of the density of normal readings tells (Tweedie's formula: Efron, JASA 106:1602-1614, 2011, from
+    /// memory). Where readings of half are more common than normal deviates of combustion would be, some have another cause; no fewer
+    /// of the larger ones are held to be weak burns, so that who reads as more has not lost less likely.
+    [[nodiscard]] Real weak_burn(Seen seen, const HealthyScatter<Real>& scatter) const noexcept {
+        // No burn loses more than all; what reads as more says no more of it.
+        seen.lost = std::min(seen.lost, size_.size());
         const Real spread = deviation_now(seen);
-        const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
-        const Real x = normal.deviate;
-        if (!(x > Real(1))) return Real(0);
-        const Real combustion = Real(kNormalPeak) * std::exp(Real(-0.5) * x * x) * normal.slope / spread;
-        const Real fall = (kFreedom + Real(1)) * x / (kFreedom + x * x) * normal.slope / spread;
+        const auto here = scatter.normal_at((seen.lost - seen.mean) / spread);
+        if (!(here.deviate > Real(1))) return Real(0);
         const Real measured = size_.measured_variance(error_of(seen));
         const Real left = std::max(Real(1) - measured / (spread * spread), kLeastLeft);
+        const Real half = size_.weak_half();
         const Real error = size_.weak_half_error();
-        const Real beyond = seen.lost - measured * fall - size_.weak_half();
-        return std::min(combustion / told_.healthy, Real(1)) * Real(0.5) *
+        const Real beyond = seen.lost - measured * here.deviate * here.slope / spread - half;
+        seen.lost = std::min(seen.lost, std::max(half, seen.mean));
+        return of_combustion(seen, spread, scatter) * Real(0.5) *
                std::erfc(beyond * Real(-kRootOfHalf) / std::sqrt(measured * left + error * error));
     }
 
@@ -214,7 +216,7 @@ class MisfireOdds {
 
     [[nodiscard]] Densities densities(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
         const Real spread = deviation_now(seen);
-        return {(Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything,
+        return {any_healthy_density(seen, spread, scatter),
                 (Real(1) - kMisread) * size_.density(seen.lost, error_of(seen)) +
                     kMisread * density_of_range(seen.lost, Real(0), kMostLost, spread)};
     }
@@ -227,6 +229,10 @@ class MisfireOdds {
         return rate * at.misfire / (rate * at.misfire + (Real(1) - rate) * at.healthy);
     }
 
+    [[nodiscard]] static Real any_healthy_density(const Seen& seen, Real spread,
+                                                  const HealthyScatter<Real>& scatter) noexcept {
+        return (Real(1) - kStray) * healthy_density(seen, spread, scatter) + kStray * kAnything;
+    }
     [[nodiscard]] static Real healthy_density(const Seen& seen, Real spread,
                                               const HealthyScatter<Real>& scatter) noexcept {
         const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
@@ -237,6 +243,15 @@ class MisfireOdds {
         const Real four = two * two;
         const Real eight = four * four;
         return kPeak * normal.slope / (eight * four * two * wide * std::sqrt(wide) * spread);
+    }
+
+    /// Share of the healthy readings of this size that normal deviates of combustion explain.
+    [[nodiscard]] static Real of_combustion(const Seen& seen, Real spread,
+                                            const HealthyScatter<Real>& scatter) noexcept {
+        const auto normal = scatter.normal_at((seen.lost - seen.mean) / spread);
+        const Real density =
+            Real(kNormalPeak) * std::exp(Real(-0.5) * normal.deviate * normal.deviate) * normal.slope / spread;
+        return std::min(density / any_healthy_density(seen, spread, scatter), Real(1));
     }
 
     /// 0: the firing right after a misfire, 1: others within a cycle of one, -1: none of them.

@@ -65,18 +65,24 @@ class MisfireSize {
         return std::sqrt(std::max(std::min(learned, most) + more(error), kLeastSpread * kLeastSpread));
     }
 
-    /// Variance of what healthy firings read differently by though they did the same: what misfires do, of whom combustion has no part;
-    /// before those have shown it, half of what healthy ones scatter, as much as combustion's.
+    /// Variance of what healthy firings read differently by though they did the same: what misfires do, of whom combustion has no part,
+    /// but for that which grows with the loss, as the size they are measured by is off; before those have shown it, half of what healthy
+    /// ones scatter, as much as combustion's.
     [[nodiscard]] Real measured_variance(const Error& error) const noexcept {
         const Real healthy = error.healthy * error.healthy;
         const Real learned =
             (kSpreadFirings * Real(0.5) * healthy + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
-        return std::max(std::min(learned, healthy) + more(error), kLeastSpread * kLeastSpread);
+        return kOfAnySize * std::max(std::min(learned, healthy) + more(error), kLeastSpread * kLeastSpread);
     }
     /// What half of the work reads as, lost by a burn that was weak by nature, and its standard deviation from engine to engine: a weak
-    /// burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold idles of engines on paper.
+    /// burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold idles of engines on paper. Until
+    /// misfires have shown what a whole loss reads as, that is uncertain, too.
     [[nodiscard]] Real weak_half() const noexcept { return kWeakHalf * size_; }
-    [[nodiscard]] Real weak_half_error() const noexcept { return kWeakHalfError * size_; }
+    [[nodiscard]] Real weak_half_error() const noexcept {
+        const Real of_kind = kWeakHalfError * size_;
+        const Real of_size = kWeakHalf * kUnknownSize;
+        return std::sqrt(of_kind * of_kind + of_size * of_size / (Real(1) + seen_));
+    }
 
     /// Whether misfires have shown it.
     [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
@@ -133,6 +139,7 @@ class MisfireSize {
     static constexpr Real kSpreadFirings = Real(5);
     static constexpr Real kFarthest = Real(3);  // deviations: one odd reading must not widen it much
     static constexpr Real kLeastSpread = Real(0.02);
+    static constexpr Real kOfAnySize = Real(0.85);  // of that variance, what a loss of half has, too
     static constexpr Real kUpperPart = Real(0.6);
     static constexpr Real kSizeError = Real(0.1);  // from firing to firing
     static constexpr Real kSmallest = Real(0.3);
@@ -140,6 +147,7 @@ class MisfireSize {
     static constexpr Real kHalf = Real(0.5);
     static constexpr Real kWeakHalf = Real(0.43);
     static constexpr Real kWeakHalfError = Real(0.06);
+    static constexpr Real kUnknownSize = Real(0.15);  // deviation of a whole loss's size from engine to engine
     static constexpr Real kMost = Real(1.2);
 
     [[nodiscard]] Real whole(Real lost, Real spread) const noexcept {
