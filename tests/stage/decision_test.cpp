@@ -196,6 +196,32 @@ TEST(Decision, AWeakBurnThatKeepsMoreThanHalfIsNoMisfire) {
     EXPECT_EQ(verdict(cold, 0.2), Verdict::fired);
 }
 
+TEST(Decision, InDoubtCallsWhoSurelyLostMostOfItsWork) {
+    // Combustion scatters by 30 % and measurement by 5, as misfires show: all of a misfire lies within what one healthy firing in 50000
+    // reads as. Where a misfire is as likely as none, a burn that reads so has lost most of its work, too, and is called. One that is
+    // clearly none is not, however much of its work it lost.
+    Decision<double> decision = decision_of(2);
+    std::mt19937_64 random(21);
+    std::normal_distribution<double> normal(0.0, 1.0);
+    for (int n = 0; n < 3000; ++n) {
+        const double lost = n % 61 == 7 ? 1.0 + 0.05 * normal(random) : 0.3 * normal(random);
+        static_cast<void>(decision.judge(firing_at(n % 2, lost), false, false, false));
+    }
+    int in_doubt = 0;
+    int weak = 0;
+    for (int step = 50; step < 120; ++step) {
+        Decision<double> copy = decision;
+        const auto j = copy.judge(firing_at(0, 0.01 * step), false, false, false);
+        const double misfire = j.probability - j.weak;
+        EXPECT_EQ(j.verdict == Verdict::misfire, misfire > 0.4) << step;
+        EXPECT_EQ(j.verdict == Verdict::misfire, j.evidence > j.threshold) << step;
+        if (misfire > 0.4 && misfire < 0.6) ++in_doubt;
+        if (misfire < 0.4 && j.probability > 0.9) ++weak;
+    }
+    EXPECT_GT(in_doubt, 0);
+    EXPECT_GT(weak, 3);
+}
+
 TEST(Decision, ProbabilityRisesWithTheLoss) {
     for (const double deviation : {0.05, 0.15, 0.3}) {
         Decision<double> decision = decision_of(2);

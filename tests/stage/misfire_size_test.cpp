@@ -81,10 +81,11 @@ TEST(MisfireSize, FollowsAMeasureThatChanges) {
 
 TEST(MisfireSize, KnowsWhatHalfReadsAsOnceMisfiresHaveShownIt) {
     // Of engines that nothing is known of, a whole loss reads as 1, give or take 0.15; and a weak burn's half as 0.43 of it, give or take 0.06.
-    EXPECT_NEAR(Size{}.weak_half_error(), std::hypot(0.06, 0.43 * 0.15), 1e-12);
+    EXPECT_NEAR(Size{}.weak_half().error, std::hypot(0.06, 0.43 * 0.15), 1e-12);
     const Size known = taught(100);
-    EXPECT_NEAR(known.weak_half(), 0.43 * known.size(), 1e-12);
-    EXPECT_NEAR(known.weak_half_error(), std::hypot(0.06 * known.size(), 0.43 * 0.15 / std::sqrt(101.0)), 1e-12);
+    EXPECT_NEAR(known.weak_half().reads, 0.43 * known.size(), 1e-12);
+    EXPECT_NEAR(known.weak_half().error, std::hypot(0.06 * known.size(), 0.43 * 0.15 / std::sqrt(101.0)), 1e-12);
+    EXPECT_NEAR(known.weak_most().reads, 0.53 * known.size(), 1e-12);
 }
 
 TEST(MisfireSize, ForgetsPartialLossesAsWholeOnesShow) {

@@ -42,10 +42,7 @@ class Decision {
         firing_deg_ = static_cast<float>(config.engine.cycle_deg() / config.engine.cylinders);
         const auto accepted = static_cast<Real>(config.settings.false_alarm);
         normal_limit_ = normal_quantile(accepted);
-        // Who accepts a tenth of the false alarms asks for ten times the odds.
-        const Real dearer = kUsualChance / accepted;
-        clearly_lost_ = as_probability(std::max(kClearOdds * dearer, Real(1)));
-        clearly_healthy_ = as_probability(std::min(dearer / kClearOdds, Real(1)));
+        dearer_ = kUsualChance / accepted;
         reset();
     }
 
@@ -112,6 +109,8 @@ class Decision {
 
     // There the probability overrules the accepted chance, if that is the usual one.
     static constexpr Real kClearOdds = Real(1.5);
+    // Between the two, whoever lost most of its work is called, where that is clearer still: by nature it may have been a little less.
+    static constexpr Real kMostOdds = Real(4);
     static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
@@ -199,17 +198,25 @@ class Decision {
 
     /// Evidence beyond which a firing counts as a misfire. The accepted chance of a false alarm speaks of healthy firings that scatter
     /// as they do on the whole. Where the probability, which knows what the last ones did, how often this cylinder misfires and how
-    /// misfires read, says clearly otherwise, the limit is where it would not say so clearly any more. Without
-    /// load and geometry what a misfire reads as is a guess until some were seen, and so is a probability that is not very low.
+    /// misfires read, says clearly otherwise, the limit is where it would not say so clearly any more. Where it says neither, but that
+    /// most of the work was surely lost, be it by a misfire or by nature, that decides. Without load and geometry what a misfire reads as
+    /// is a guess until some were seen, and so is a probability that is not very low.
     [[nodiscard]] Real limit(const Seen& seen, bool sized, const Judgement<Real>& j) const noexcept {
         const Real least = (least_loss(sized) - seen.mean) / seen.deviation;
         const Real rare = scatter_.quantile(normal_limit_);
+        const Real healthy = as_probability(std::min(dearer_ / kClearOdds, Real(1)));
+        const Real clearly_healthy = (sized || odds_.size_known() ? Real(1) : kGuessed) * healthy;
+        const Real clearly_lost = as_probability(std::max(kClearOdds * dearer_, Real(1)));
+        const Real most_lost = as_probability(std::max(kMostOdds * dearer_, Real(1)));
         Real loss = 0;
-        const Real clearly_healthy = (sized || odds_.size_known() ? Real(1) : kGuessed) * clearly_healthy_;
         if (j.evidence > rare && j.probability < clearly_healthy)
             loss = odds_.loss_at(clearly_healthy, seen, scatter_, seen.lost, Real(2) * kWhole);
-        else if (j.evidence <= rare && j.probability > clearly_lost_)
-            loss = odds_.loss_at(clearly_lost_, seen, scatter_, seen.mean, seen.lost);
+        else if (j.evidence <= rare && j.probability > clearly_lost)
+            loss = odds_.loss_at(clearly_lost, seen, scatter_, seen.mean, seen.lost);
+        else if (j.evidence <= rare && j.probability > healthy &&
+                 odds_.most_lost(seen.lost, seen, scatter_) > most_lost)
+            loss = std::max(odds_.loss_at(healthy, seen, scatter_, seen.mean, seen.lost),
+                            odds_.most_lost_at(most_lost, seen, scatter_, seen.mean, seen.lost));
         else
             return std::max(rare, least);
         return std::max((loss - seen.mean) / seen.deviation, least);
@@ -339,8 +346,7 @@ class Decision {
     typename MisfireOdds<Real>::Recent odds_before_rehearsal_{};
     std::int64_t rehearsed_bin_ = kNone;  // of the last firing, if it will come once more
     Real normal_limit_ = Real(4.1);
-    Real clearly_lost_ = Real(0.8);
-    Real clearly_healthy_ = Real(0.2);
+    Real dearer_ = Real(1);  // a false alarm, than usual: who accepts a tenth of them asks for ten times the odds
     HealthyScatter<Real> scatter_{};
     MisfireOdds<Real> odds_{};
     TwoLevels levels_{};

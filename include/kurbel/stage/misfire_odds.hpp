@@ -79,11 +79,15 @@ class MisfireOdds {
     /// The loss between `from` and `to` up to which the firing last asked of would be less likely a misfire than `probability`.
     [[nodiscard]] Real loss_at(Real probability, Seen seen, const HealthyScatter<Real>& scatter, Real from,
                                Real to) const noexcept {
-        for (int halving = 0; halving < 16; ++halving) {
-            seen.lost = Real(0.5) * (from + to);
-            (posterior(densities(seen, scatter), prior(seen)) < probability ? from : to) = seen.lost;
-        }
-        return from;
+        return where(probability, from, to, [&](Real lost) {
+            seen.lost = lost;
+            return posterior(densities(seen, scatter), prior(seen));
+        });
+    }
+    /// The same for a loss of most of its work.
+    [[nodiscard]] Real most_lost_at(Real probability, const Seen& seen, const HealthyScatter<Real>& scatter, Real from,
+                                    Real to) const noexcept {
+        return where(probability, from, to, [&](Real lost) { return most_lost(lost, seen, scatter); });
     }
 
     /// Probability that the firing last asked of is a misfire, if they are no rarer than `least_rate`.
@@ -107,20 +111,15 @@ class MisfireOdds {
     /// to it, which the slope of the density of normal readings tells (Tweedie's formula: Efron, JASA 106:1602-1614, 2011, from
     /// memory). Where readings of half are more common than normal deviates of combustion would be, some have another cause; no fewer
     /// of the larger ones are held to be weak burns, so that who reads as more has not lost less likely.
-    [[nodiscard]] Real weak_burn(Seen seen, const HealthyScatter<Real>& scatter) const noexcept {
-        // No burn loses more than all; what reads as more says no more of it.
-        seen.lost = std::min(seen.lost, size_.size());
-        const Real spread = deviation_now(seen);
-        const auto here = scatter.normal_at((seen.lost - seen.mean) / spread);
-        if (!(here.deviate > Real(1))) return Real(0);
-        const Real measured = size_.measured_variance(error_of(seen));
-        const Real left = std::max(Real(1) - measured / (spread * spread), kLeastLeft);
-        const Real half = size_.weak_half();
-        const Real error = size_.weak_half_error();
-        const Real beyond = seen.lost - measured * here.deviate * here.slope / spread - half;
-        seen.lost = std::min(seen.lost, std::max(half, seen.mean));
-        return of_combustion(seen, spread, scatter) * Real(0.5) *
-               std::erfc(beyond * Real(-kRootOfHalf) / std::sqrt(measured * left + error * error));
+    [[nodiscard]] Real weak_burn(const Seen& seen, const HealthyScatter<Real>& scatter) const noexcept {
+        return weaker_than(size_.weak_half(), seen, scatter);
+    }
+
+    /// Probability that the firing last asked of would have lost most of its work, 60 % or more, by a misfire or by nature, had it lost `lost`.
+    [[nodiscard]] Real most_lost(Real lost, Seen seen, const HealthyScatter<Real>& scatter) const noexcept {
+        seen.lost = lost;
+        const Real misfire = posterior(densities(seen, scatter), prior(seen));
+        return misfire + (Real(1) - misfire) * weaker_than(size_.weak_most(), seen, scatter);
     }
 
     /// Whether misfires have shown what they read as on this engine.
@@ -221,6 +220,16 @@ class MisfireOdds {
                     kMisread * density_of_range(seen.lost, Real(0), kMostLost, spread)};
     }
 
+    /// Where between `from` and `to` something that rises reaches `wanted`.
+    template <class Rising>
+    [[nodiscard]] static Real where(Real wanted, Real from, Real to, Rising rising) noexcept {
+        for (int halving = 0; halving < 16; ++halving) {
+            const Real middle = Real(0.5) * (from + to);
+            (rising(middle) < wanted ? from : to) = middle;
+        }
+        return from;
+    }
+
     [[nodiscard]] typename MisfireSize<Real>::Error error_of(const Seen& seen) const noexcept {
         return {seen.healthy, deviation_now(seen)};
     }
@@ -243,6 +252,22 @@ class MisfireOdds {
         const Real four = two * two;
         const Real eight = four * four;
         return kPeak * normal.slope / (eight * four * two * wide * std::sqrt(wide) * spread);
+    }
+
+    /// Probability that a burn was weaker than one that lost `loss`, see weak_burn.
+    [[nodiscard]] Real weaker_than(const typename MisfireSize<Real>::WeakLoss& loss, Seen seen,
+                                   const HealthyScatter<Real>& scatter) const noexcept {
+        // No burn loses more than all; what reads as more says no more of it.
+        seen.lost = std::min(seen.lost, size_.size());
+        const Real spread = deviation_now(seen);
+        const auto here = scatter.normal_at((seen.lost - seen.mean) / spread);
+        if (!(here.deviate > Real(1))) return Real(0);
+        const Real measured = size_.measured_variance(error_of(seen));
+        const Real left = std::max(Real(1) - measured / (spread * spread), kLeastLeft);
+        const Real beyond = seen.lost - measured * here.deviate * here.slope / spread - loss.reads;
+        seen.lost = std::min(seen.lost, std::max(loss.reads, seen.mean));
+        return of_combustion(seen, spread, scatter) * Real(0.5) *
+               std::erfc(beyond * Real(-kRootOfHalf) / std::sqrt(measured * left + loss.error * loss.error));
     }
 
     /// Share of the healthy readings of this size that normal deviates of combustion explain.

@@ -74,15 +74,16 @@ class MisfireSize {
             (kSpreadFirings * Real(0.5) * healthy + whole_seen_ * square_) / (kSpreadFirings + whole_seen_);
         return kOfAnySize * std::max(std::min(learned, healthy) + more(error), kLeastSpread * kLeastSpread);
     }
-    /// What half of the work reads as, lost by a burn that was weak by nature, and its standard deviation from engine to engine: a weak
-    /// burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold idles of engines on paper. Until
-    /// misfires have shown what a whole loss reads as, that is uncertain, too.
-    [[nodiscard]] Real weak_half() const noexcept { return kWeakHalf * size_; }
-    [[nodiscard]] Real weak_half_error() const noexcept {
-        const Real of_kind = kWeakHalfError * size_;
-        const Real of_size = kWeakHalf * kUnknownSize;
-        return std::sqrt(of_kind * of_kind + of_size * of_size / (Real(1) + seen_));
-    }
+    /// What a loss reads as that was weak by nature, and its standard deviation from engine to engine.
+    struct WeakLoss {
+        Real reads = 0;
+        Real error = 0;
+    };
+    /// Half of the work, lost so: a weak burn is slow and late, too, which takes from what it reads as. Share of a whole loss, of cold
+    /// idles of engines on paper. Until misfires have shown what a whole loss reads as, that is uncertain, too.
+    [[nodiscard]] WeakLoss weak_half() const noexcept { return weak_loss(kWeakHalf); }
+    /// Most of it: 60 %, what has to be called.
+    [[nodiscard]] WeakLoss weak_most() const noexcept { return weak_loss(kWeakMost); }
 
     /// Whether misfires have shown it.
     [[nodiscard]] bool known() const noexcept { return seen_ > kSizeFirings; }
@@ -109,6 +110,12 @@ class MisfireSize {
         whole_share_ += probability / (seen_ + kShareFirings) * (seems - whole_share_);
         whole_share_ = std::clamp(whole_share_, kLeastPart, Real(1) - kLeastPart);
         return may_be_whole;
+    }
+
+    [[nodiscard]] WeakLoss weak_loss(Real share) const noexcept {
+        const Real of_kind = kWeakHalfError * size_;
+        const Real of_size = share * kUnknownSize;
+        return {share * size_, std::sqrt(of_kind * of_kind + of_size * of_size / (Real(1) + seen_))};
     }
 
     /// Mean and variance of whole losses, one more of them with this probability. What all firings scatter by more than usual in this window
@@ -146,6 +153,7 @@ class MisfireSize {
     static constexpr Real kLargest = Real(1.5);
     static constexpr Real kHalf = Real(0.5);
     static constexpr Real kWeakHalf = Real(0.43);
+    static constexpr Real kWeakMost = Real(0.53);
     static constexpr Real kWeakHalfError = Real(0.06);
     static constexpr Real kUnknownSize = Real(0.15);  // deviation of a whole loss's size from engine to engine
     static constexpr Real kMost = Real(1.2);
