@@ -143,8 +143,9 @@ struct LearnedEngine {
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
             // While the speed moves the pattern lags behind, and where the work is little its errors are not: it may free a cylinder, not
-            // accuse one.
+            // accuse one. Nor where nothing has changed for long: who dies then loses firings, which do not enter the pattern.
             const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2) &&
+                                 steady_cycles < kLongSteady &&
                                  grown(expected_work(first + grid.bins / 2)) < kMostGrown;
             levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, accuses);
         }
@@ -257,6 +258,7 @@ struct LearnedEngine {
     }
 
     static constexpr int kMovingCycles = 12;
+    static constexpr int kLongSteady = 200;  // cycles
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
     static constexpr Real kMostGrown = Real(4);    // of errors, where the work is half of the usual
