@@ -52,7 +52,7 @@ class FiringMeasure {
         auto& [engine, pending, rehearsal, before, size] = windows;
         PendingFiring<Real>& oldest = pending[0];
         Window& x = window_ = Window{};
-        engine.residuals.fill(oldest.bin - before, oldest.length, oldest.expected, x);
+        windows.fill(oldest, x);
         const ResponseBank::Match match = windows.match(oldest, x);
         oldest.amplitude = windows.alone(oldest, static_cast<Real>(match.amplitude));
         typename PendingFirings<Real>::Amplitudes neighbours;
@@ -88,7 +88,7 @@ class FiringMeasure {
     [[nodiscard]] float free_swing(FiringWindows<Real>& windows, const ResponseBank::Match& match) noexcept {
         auto& engine = windows.engine;
         PendingFiring<Real>& oldest = windows.pending[0];
-        if (oldest.length < windows.size || !engine.covariance.learned()) return match.precision;
+        if (!windows.is_whole(oldest) || !engine.covariance.learned()) return match.precision;
         const auto& response = engine.bank.response(oldest.place);
         const DrivelineSwing::Modes variance = engine.swing.variance(window_, response, engine.torque_step(oldest.bin));
         engine.swing.follow(variance);
@@ -116,7 +116,7 @@ class FiringMeasure {
     /// Whether the edges of the oldest firing's window are off by more or less than windows are matched for.
     [[nodiscard]] bool edges_differ(FiringWindows<Real>& windows) const noexcept {
         const PendingFiring<Real>& oldest = windows.pending[0];
-        return windows.engine.covariance.learned() &&
+        return oldest.begins() && windows.engine.covariance.learned() &&
                windows.engine.follow_edges(oldest.bin, window_, oldest.place, static_cast<float>(oldest.amplitude),
                                            oldest.length);
     }

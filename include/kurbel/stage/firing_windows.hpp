@@ -1,6 +1,7 @@
 // The windows of the firings that wait: opened, measured for the first time, and measured anew.
 #pragma once
 
+#include <algorithm>
 #include <cstdint>
 
 #include "kurbel/stage/learned_engine.hpp"
@@ -45,8 +46,11 @@ struct FiringWindows {
         entry.bin = bin;
         entry.place = place;
         entry.expected = engine.expected_work(bin);
-        if (length == 0 || !engine.residuals.bins().connected(bin - before, bin - before + length)) return;
+        const std::int64_t first = bin - before;
+        const std::int64_t there = std::max(first, engine.residuals.bins().oldest_connected());
+        if (length == 0 || !engine.residuals.bins().connected(there, first + length)) return;
         entry.length = static_cast<std::int16_t>(length);
+        entry.absent = static_cast<std::int8_t>(there - first);
         entry.known = engine.lost_for_certain(bin, place);
         if (!engine.covariance.begun()) engine.begin_covariance(bin);
         look_at(entry);
@@ -64,15 +68,25 @@ struct FiringWindows {
             if (pending[i].usable()) look_at(pending[i]);
     }
 
+    /// Writes what is there of the firing's window to `x`, which holds zeros.
+    void fill(const PendingFiring<Real>& entry, Window& x) const noexcept {
+        engine.residuals.fill(entry.bin - before + entry.absent, entry.length - entry.absent, entry.expected, x,
+                              entry.absent);
+    }
+
+    [[nodiscard]] bool is_whole(const PendingFiring<Real>& entry) const noexcept {
+        return entry.length == size && entry.absent == 0;
+    }
+
     /// Writes the firing's window to `x`, which holds zeros, and its amplitude, as if it were alone, to the entry.
     void find_amplitude(PendingFiring<Real>& entry, Window& x) const noexcept {
-        engine.residuals.fill(entry.bin - before, entry.length, entry.expected, x);
+        fill(entry, x);
         entry.amplitude = alone(entry, static_cast<Real>(match(entry, x).amplitude));
     }
 
     [[nodiscard]] ResponseBank::Match match(const PendingFiring<Real>& entry, const Window& x) const noexcept {
-        return entry.length == size ? engine.bank.match_whole(entry.place, x)
-                                    : engine.bank.match_part(entry.place, x, entry.length, engine.covariance);
+        return is_whole(entry) ? engine.bank.match_whole(entry.place, x)
+                               : engine.bank.match_part(entry.place, x, entry.absent, entry.length, engine.covariance);
     }
 
     /// An amplitude that was measured, against the other firings alone.
@@ -98,7 +112,7 @@ struct FiringWindows {
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something
     /// may have happened. Saves two thirds of the work on healthy engines.
     [[nodiscard]] bool worth_a_look(const PendingFiring<Real>& entry) const noexcept {
-        return entry.length == size && (entry.amplitude > Real(0.25) || !engine.bank.experienced());
+        return is_whole(entry) && (entry.amplitude > Real(0.25) || !engine.bank.experienced());
     }
 };
 

@@ -66,7 +66,7 @@ class FirstGroups {
     [[nodiscard]] bool fall_in_two(const PendingFirings<Real>& firings, int place, Amplitude&& amplitude,
                                    Groups& groups) const noexcept {
         for (int i = 0; i < firings.count(); ++i)
-            if (firings[i].usable() && firings[i].place == place) groups.add(amplitude(i));
+            if (firings[i].begins() && firings[i].place == place) groups.add(amplitude(i));
         return groups.split() && groups.difference() >= apart_;
     }
 
@@ -79,7 +79,7 @@ class FirstGroups {
             std::array<Real, static_cast<std::size_t>(PendingFirings<Real>::kCapacity)> off{};
             int count = 0;
             for (int i = 0; i < firings.count(); ++i)
-                if (firings[i].usable() && firings[i].place == place)
+                if (firings[i].begins() && firings[i].place == place)
                     off[static_cast<std::size_t>(count++)] = std::fabs(firings[i].amplitude);
             if (count < 2) continue;
             std::nth_element(off.begin(), off.begin() + count / 2, off.begin() + count);

@@ -63,7 +63,7 @@ class FirstLook {
         if (!engine.bank.untaught()) return;
         const auto square = [this](const PendingFiring<Real>& entry) {
             Window x{};
-            windows_.engine.residuals.fill(entry.bin - windows_.before, entry.length, entry.expected, x);
+            windows_.fill(entry, x);
             return windows_.engine.covariance.square(x);
         };
         for (int h = 0; h < engine.bank.hypotheses(); ++h) {
@@ -104,7 +104,7 @@ class FirstLook {
         std::array<int, kMaxCylinders> losing{};  // firings that lost their work, less those that did not
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
-            if (entry.length < windows_.size || first_.is_open(entry.place)) continue;
+            if (!windows_.is_whole(entry) || first_.is_open(entry.place)) continue;
             losing[static_cast<std::size_t>(entry.place)] += first_.has_lost(i) ? 1 : -1;
             if (first_.has_lost(i)) continue;
             places[static_cast<std::size_t>(entry.place)].add(first_.left(i), entry.expected * entry.expected);
@@ -125,8 +125,8 @@ class FirstLook {
         Window x{};
         for (int i = 0; i < pending.count(); ++i) {
             const PendingFiring<Real>& entry = pending[i];
-            if (entry.length < size || first_.has_lost(i) || first_.is_open(entry.place)) continue;
-            engine.residuals.fill(entry.bin - before, entry.length, entry.expected, x);
+            if (!windows_.is_whole(entry) || first_.has_lost(i) || first_.is_open(entry.place)) continue;
+            windows_.fill(entry, x);
             for (float& value : x) value /= own;
             engine.covariance.learn(x, 1.0F);
         }

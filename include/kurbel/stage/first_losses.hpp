@@ -44,7 +44,7 @@ class FirstLosses {
         for (int i = 0; i < count_; ++i) {
             const auto at = static_cast<std::size_t>(i);
             left_[at] = firings[i].amplitude;
-            usable_[at] = firings[i].usable();
+            usable_[at] = firings[i].begins();
         }
         groups_.find(firings, own_, likely_, limit, suspects);
         for (int place = 0; place < kMaxCylinders; ++place)
@@ -110,7 +110,7 @@ class FirstLosses {
     void take_in_group(const PendingFirings<Real>& firings, const ResponseBank& bank, int place) noexcept {
         const Real least = groups_.least_lost(place);
         for (int i = 0; i < count_ && chosen_ < count_ / 2; ++i) {
-            if (!firings[i].usable() || firings[i].place != place) continue;
+            if (!firings[i].begins() || firings[i].place != place) continue;
             usable_[static_cast<std::size_t>(i)] = firings[i].amplitude < least;
             if (firings[i].amplitude >= least) take_in_one(firings, bank, i);
         }

@@ -16,13 +16,16 @@ template <class Real>
 struct PendingFiring {
     std::int64_t bin = 0;
     int place = 0;
-    std::int16_t length = 0;  ///< bins of its window that are there
+    std::int16_t length = 0;  ///< its window is there up to so many bins
+    std::int8_t absent = 0;   ///< and begins only after so many: the stream began within it
     bool known = false;       ///< it had no fuel: that it lost its work need not be found
     Real amplitude = 0;
     Real expected = 1;
     Real gain = 0;  ///< best log-likelihood gain over all kinds of response
 
     [[nodiscard]] bool usable() const noexcept { return length > 0; }
+    /// Its window is there from its first bin on.
+    [[nodiscard]] bool begins() const noexcept { return usable() && absent == 0; }
 };
 
 /// Queue of firings in order of time, oldest first. Their responses overlap, so the one that explains most is taken out before

@@ -123,12 +123,12 @@ class ResidualHistory {
         return bins_.same_cut(std::max(first - grid_.bins, bins_.oldest_connected()), last);
     }
 
-    /// Residuals of `count` bins from `first` on over `work`, slow trend removed; x holds zeros before.
+    /// Residuals of `count` bins from `first` on over `work`, slow trend removed, to x from its place `at` on; x holds zeros before.
     template <class Values>
-    void fill(std::int64_t first, int count, Real work, Values& x) const noexcept {
+    void fill(std::int64_t first, int count, Real work, Values& x, int at = 0) const noexcept {
         const auto trend = static_cast<float>(trend_before(first));
         const auto scale = static_cast<float>(Real(1) / work);
-        fill_from(first, count, trend, x, [this](std::int64_t at) { return bins_.clean_from(at); });
+        fill_from(first, count, trend, x.data() + at, [this](std::int64_t bin) { return bins_.clean_from(bin); });
         for (float& value : x) value *= scale;
     }
 
@@ -189,7 +189,7 @@ class ResidualHistory {
         if (count <= 0) count += grid_.bins;
         if (!bins_.connected(bin - 1, bin + count)) return std::numeric_limits<Real>::quiet_NaN();
         std::array<float, kMaxBins + 1> gained{};
-        fill_from(bin - 1, count + 1, 0.0F, gained, [this](std::int64_t at) { return bins_.raw_from(at); });
+        fill_from(bin - 1, count + 1, 0.0F, gained.data(), [this](std::int64_t at) { return bins_.raw_from(at); });
         // A difference reaches from the middle of one bin to the middle of the next: half of each end counts.
         Real sum = Real(-0.5) * static_cast<Real>(gained[0] + gained[static_cast<std::size_t>(count)]);
         for (int j = 0; j <= count; ++j) sum += static_cast<Real>(gained[static_cast<std::size_t>(j)]);
@@ -199,14 +199,13 @@ class ResidualHistory {
   private:
     /// What is left of `count` bins from `first` on without trend and pattern, in runs that pass neither the end of the ring nor the end
     /// of the cycle; `measured`: where a bin's own difference stands, and those after it.
-    template <class Values, class Measured>
-    void fill_from(std::int64_t first, int count, float trend, Values& x, const Measured& measured) const noexcept {
+    template <class Measured>
+    void fill_from(std::int64_t first, int count, float trend, float* x, const Measured& measured) const noexcept {
         int place = place_in_cycle(first);
         for (int j = 0; j < count;) {
             const std::int64_t bin = first + j;
             const int run = bins_.straight(bin, std::min(count - j, grid_.bins - place));
-            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), measured(bin), trend,
-                              x.data() + j);
+            pattern_.take_out(place, run, bins_.load_from(bin), bins_.energy_from(bin), measured(bin), trend, x + j);
             j += run;
             place = place + run == grid_.bins ? 0 : place + run;
         }

@@ -93,10 +93,10 @@ class ResponseBank {
     [[nodiscard]] Match match_whole(int k, const Window& x) const noexcept { return filters_.whole(k, x); }
 
     /// The same from the first `length` bins of the window alone; the rest of x is not looked at.
-    [[nodiscard]] Match match_part(int k, const Window& x, int length,
+    [[nodiscard]] Match match_part(int k, const Window& x, int from, int length,
                                    const WindowCovariance& covariance) const noexcept {
         Window weight{};
-        covariance.solve(response(k), weight, length);
+        covariance.solve(response(k), weight, from, length);
         const Real precision = dot(weight, response(k));
         return {dot(weight, x) / precision, precision};
     }

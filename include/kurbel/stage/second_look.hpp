@@ -36,8 +36,8 @@ class SecondLook {
                                   const Limits& limits, const CycleGrid& grid, int before) const noexcept {
         const PendingFiring<Real>& oldest = pending[0];
         const int size = engine.covariance.size();
-        if (engine.levels.is_dead(oldest.place) || oldest.length < size || !engine.covariance.learned() ||
-            !doubtful(lost, oldest.place, limits))
+        if (engine.levels.is_dead(oldest.place) || oldest.length < size || !oldest.begins() ||
+            !engine.covariance.learned() || !doubtful(lost, oldest.place, limits))
             return std::numeric_limits<Real>::infinity();
         // With all that the neighbours have done still in it: they are looked at anew, too.
         Window x{};

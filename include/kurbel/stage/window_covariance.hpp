@@ -96,6 +96,24 @@ class WindowCovariance {
         for (int i = length; i < size_; ++i) w[static_cast<std::size_t>(i)] = 0;
     }
 
+    /// The same over the places from `from` to `length`.
+    template <class Response>
+    void solve(const Response& g, Window& w, int from, int length) const noexcept {
+        if (from == 0) return solve(g, w, length);
+        // What lies behind those that are absent has no leading factor: its covariance is factorised anew.
+        const int count = length - from;
+        Matrix factor = Matrix::Zero(length, length);
+        for (int j = 0; j < length; ++j)
+            for (int i = j; i < length; ++i) factor(i, j) = factor_[triangle(i, j)];
+        const auto rows = factor.bottomRows(count);
+        const Matrix c = rows.lazyProduct(rows.transpose());
+        Eigen::Matrix<Real, Eigen::Dynamic, 1, Eigen::ColMajor, kMaxWindow, 1> x(count);
+        for (int i = 0; i < count; ++i) x[i] = g[static_cast<std::size_t>(from + i)];
+        Eigen::LLT<Matrix>(c).solveInPlace(x);
+        w = Window{};
+        for (int i = 0; i < count; ++i) w[static_cast<std::size_t>(from + i)] = x[i];
+    }
+
     /// Right-hand sides side by side: one place of all of them is one step of the processor.
     static constexpr int kBeside = 8;
     using Block = std::array<std::array<Real, kBeside>, kMaxWindow>;

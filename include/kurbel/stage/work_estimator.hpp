@@ -126,7 +126,7 @@ class WorkEstimator {
     /// While the engine is not known yet its firings wait, to be judged by what it turns out to be; for as long as it may take to
     /// know it, and as there is room.
     [[nodiscard]] bool holds_back() const noexcept {
-        const std::int64_t first = windows_.pending[0].bin - windows_.before;
+        const std::int64_t first = windows_.first_waiting() + windows_.pending[0].absent;
         return !settled() && windows_.pending.has_room_for(grid_.firings) &&
                windows_.engine.residuals.bins().holds(first) &&
                windows_.engine.residuals.bins().newest() - first < BinHistory<Real>::kRing - grid_.bins - 2 &&
@@ -206,7 +206,7 @@ class WorkEstimator {
         firing.cut = windows_.engine.residuals.was_cut(entry.bin, firing.place);
         const std::int64_t first = entry.bin - windows_.before;
         firing.changing = !windows_.engine.same_engine(first - grid_.bins, entry.bin);
-        firing.short_window = entry.length < windows_.size;
+        firing.short_window = !windows_.is_whole(entry);
         firing.mixed = firing.short_window || !windows_.engine.residuals.same_fuel(first, first + windows_.size);
         firing.speed_rpm = windows_.engine.residuals.speed_around(entry.bin);
         firing.expected = entry.expected;
