@@ -179,6 +179,13 @@ class CylinderLevels {
         return false;
     }
 
+    /// Some place loses a good part of its work, firing after firing or in every other one.
+    [[nodiscard]] bool any_often_lost() const noexcept {
+        for (int k = 0; k < firings_; ++k)
+            if (often_loses(k)) return true;
+        return false;
+    }
+
     /// A place that has lost its work by the pattern, not by the cycle's orders; -1 where there is none. `amplitude`: the share that
     /// its pattern is wrong by. To be asked again until there is none.
     [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool moving,
@@ -234,10 +241,12 @@ class CylinderLevels {
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
 
+    [[nodiscard]] bool often_loses(int place) const noexcept {
+        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost;
+    }
     [[nodiscard]] bool lost(int place) const noexcept {
         // Who fires as the pattern has it in between has a right one.
-        return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost &&
-               run_[static_cast<std::size_t>(place)] >= kRun;
+        return often_loses(place) && run_[static_cast<std::size_t>(place)] >= kRun;
     }
 
     int firings_ = 0;

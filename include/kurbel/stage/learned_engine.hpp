@@ -258,12 +258,15 @@ struct LearnedEngine {
     }
 
     static constexpr int kMovingCycles = 12;
+    static constexpr int kYoungCycles = 64;
     static constexpr int kLongSteady = 200;  // cycles
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
     static constexpr Real kMostGrown = Real(4);    // of errors, where the work is half of the usual
 
-    /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point.
+    /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point. Where a cylinder
+    /// loses its work all the time, what is taken out for it can no longer be told from the pattern, and what the response gets wrong
+    /// would go over into the pattern, cycle by cycle, until it is all there: it stays as it is known.
     PatternPoint<Real> learn_pattern(std::int64_t first, std::int64_t until) noexcept {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
@@ -271,7 +274,8 @@ struct LearnedEngine {
         const Real work = expected_work(first + grid.bins / 2);
         levels.track(residual, work);
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
-        residuals.learn_pattern(residual, mean);
+        if (!(steady_cycles > kMovingCycles && cycles() > kYoungCycles && levels.any_often_lost()))
+            residuals.learn_pattern(residual, mean);
         return mean;
     }
 

@@ -327,17 +327,17 @@ class PersistentMisfire {
         const int first = orders_.firings();
         const auto inverse = [](Real deviation) { return Real(1) / (deviation * deviation); };
         prior.head(first).setConstant(inverse(kSpread));
-        // Inertia shares, and so the mode's part at the sensor, are known to a factor of two or so.
+        // Inertia shares, and so the mode's part at the sensor, are known to a factor of two or so, and so is the work.
         mean[first + CylinderOrders::kCombustion] = Real(1);
         prior[first + CylinderOrders::kCombustion] = inverse(Real(0.4));
         mean[first + CylinderOrders::kCompression] = pattern.intake;
         prior[first + CylinderOrders::kCompression] = inverse(Real(0.5) * pattern.intake);
         mean[first + CylinderOrders::kTwistedCombustion] = Real(1);
-        prior[first + CylinderOrders::kTwistedCombustion] = inverse(Real(0.8));
+        prior[first + CylinderOrders::kTwistedCombustion] = inverse(Real(1.6));
         mean[first + CylinderOrders::kTwistedCompression] = pattern.intake;
-        prior[first + CylinderOrders::kTwistedCompression] = inverse(Real(0.8) * pattern.intake);
+        prior[first + CylinderOrders::kTwistedCompression] = inverse(Real(1.6) * pattern.intake);
         mean[first + CylinderOrders::kTwistedInertia] = pattern.energy;
-        prior[first + CylinderOrders::kTwistedInertia] = inverse(Real(0.8) * pattern.energy);
+        prior[first + CylinderOrders::kTwistedInertia] = inverse(Real(1.6) * pattern.energy);
     }
 
     void fill_columns(int o, const LearnedPattern<Real>& pattern, int around, typename Model::Shape& f) const noexcept {
