@@ -168,7 +168,10 @@ class CylinderLevels {
         if (!persistent_.confirmed(finding)) return;
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
-            dead = persistent_.saw_die(k) || (finding.missing[static_cast<std::size_t>(k)] && (accuses || dead));
+            const bool was = dead;
+            dead = persistent_.saw_die(k) || (finding.missing[static_cast<std::size_t>(k)] && (accuses || was));
+            // What it had lost spoke for it, and was overruled; it is not to be said twice.
+            if (dead && !was) life_.forget_losses(k);
         }
     }
 

@@ -60,6 +60,8 @@ class CylinderLife {
         at(place).losses = std::clamp(at(place).losses + static_cast<float>(one), -kMostDoubt, kMostProof);
     }
 
+    void forget_losses(int place) noexcept { at(place).losses = 0; }
+
     /// Logarithm of how much likelier the losses of this place are if it burns.
     [[nodiscard]] Real losses(int place) const noexcept { return static_cast<Real>(at(place).losses); }
 
