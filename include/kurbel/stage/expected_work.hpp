@@ -83,9 +83,9 @@ class ExpectedWork {
         untold_ += static_cast<float>(lacking / Real(std::min(cycles - kSettling + 1, kSettled)));
     }
 
-    /// Useful share of the charge at this load.
+    /// Useful share of the charge at this load. Who burns at all turns the better part of his own engine, whatever the channel says.
     [[nodiscard]] static Real useful_charge(Real load) noexcept {
-        return load == load ? std::max(load - kNoWorkLoad, Real(0.04)) : kUnknownLoad - kNoWorkLoad;
+        return load == load ? std::max(load - kNoWorkLoad, kLeastUseful) : kUnknownLoad - kNoWorkLoad;
     }
 
     /// Intake pressure over the indicated mean pressure of a healthy firing: 1 bar at full load.
@@ -98,6 +98,7 @@ class ExpectedWork {
     /// Friction of 0.9 bar, and 0.5 bar to breathe through a closed throttle (engineering ranges, from memory), over the pressure at full
     /// charge, and the charge that does no work.
     static constexpr Real kSelfTurningLoad = Real(0.13) + kNoWorkLoad;
+    static constexpr Real kLeastUseful = Real(1) / kFullPressure_bar;  // 1 bar
     /// The first cycles may be of a start, or of a fuel cut that ends; later on a foot that has just left the pedal has not slowed it yet.
     static constexpr int kSettling = 4;
     static constexpr int kSettled = 64;
