@@ -93,6 +93,15 @@ TEST(DeadOrAlive, TwoOppositeOnesThatMisfireForAWhileAreNotTaughtAsHealthy) {
     EXPECT_LE(counts.accused, 1);
 }
 
+TEST(DeadOrAlive, WhatEverySecondCycleLosesDoesNotGoOverIntoThePattern) {
+    // In this gear the driveline swings at half of the cycle's frequency, so that each loss meets the swing of the last one. What the response
+    // got wrong of that went over into the pattern, until two healthy cylinders seemed dead after 80 seconds.
+    const Counts counts = counted(drawn("pattern-alternate", 744003823558981U), 95.0, 0.5);
+    ASSERT_GT(counts.lost, 500);
+    EXPECT_EQ(counts.missed, 0);
+    EXPECT_EQ(counts.accused, 0);
+}
+
 /// A rule by which the `first` place of the firing order and the one a revolution later never fire.
 simulate::MisfireRule two_of(const simulate::Scenario& s, int first) {
     simulate::MisfireRule rule;

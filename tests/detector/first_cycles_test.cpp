@@ -84,6 +84,27 @@ TEST(FirstCycles, AreJudgedByWhatTheEngineTurnsOutToBe) {
     EXPECT_EQ(counts.called, 0);
 }
 
+TEST(FirstCycles, TheFirstFiringIsJudgedThoughItsWindowBeginsBeforeTheStream) {
+    // A window reaches 90 degrees back. Half of all streams of a four begin nearer to their first TDC than that.
+    int first = 0;
+    int found = 0;
+    int called = 0;
+    for (std::uint64_t seed = 41; seed < 57; ++seed) {
+        const Judged r = run(losing(1.0, {1, 4}), seed);
+        const read::TruthRow& row = r.recording.truth.front();
+        if (row.time_s < 0.003) continue;  // within its first bin there is nothing to see
+        const Event* event = event_of(r.events, row);
+        ASSERT_NE(event, nullptr) << seed;
+        const bool misfire = event->verdict == Verdict::misfire;
+        first += row.severity >= 0.5 ? 1 : 0;
+        (row.severity >= 0.5 ? found : called) += misfire ? 1 : 0;
+        EXPECT_NE(event->verdict, Verdict::unjudged) << seed << " " << row.time_s;
+    }
+    EXPECT_GE(first, 4);
+    EXPECT_EQ(found, first);
+    EXPECT_EQ(called, 0);
+}
+
 TEST(FirstCycles, ManyMisfiresInAllCylindersAreFound) {
     Counts counts;
     for (const std::uint64_t seed : {11U, 12U, 13U, 14U, 15U, 16U}) count(run(losing(0.15), seed), 1.5, counts);

@@ -73,13 +73,18 @@ struct Pair {
     double total = WindowCovariance::kPriorCount;
 };
 
-/// Largest error of solve() over the largest number of the exact solution of the leading block.
-double error_of_solve(const Pair& pair, const Window& g, int length, double doubt) {
+/// Largest error of solve() over the largest number of the exact solution of the block from place `from` to `length`.
+double error_of_solve(const Pair& pair, const Window& g, int from, int length, double doubt) {
     Window w;
     w.fill(99.0F);
-    pair.covariance.solve(g, w, length);
-    const Vector exact = pair.expected(doubt).topLeftCorner(length, length).llt().solve(wide(g, length));
+    pair.covariance.solve(g, w, from, length);
+    const int count = length - from;
+    Vector exact = Vector::Zero(length);
+    exact.tail(count) = pair.expected(doubt).block(from, from, count, count).llt().solve(wide(g, length).tail(count));
     return (wide(w, length) - exact).cwiseAbs().maxCoeff() / exact.cwiseAbs().maxCoeff();
+}
+double error_of_solve(const Pair& pair, const Window& g, int length, double doubt) {
+    return error_of_solve(pair, g, 0, length, doubt);
 }
 
 TEST(WindowCovariance, IsNotBegunBeforeThePriorIsIn) {
@@ -105,6 +110,16 @@ TEST(WindowCovariance, SumsWindowsAndForgetsOldOnes) {
                         2e-4 * pair.sum(i, i) / pair.total)
                 << windows << " windows, place " << i;
     }
+}
+
+TEST(WindowCovariance, SolvesWhatIsThereOfAWindowThatLacksItsBeginning) {
+    Pair pair(24, 6000);
+    ASSERT_TRUE(pair.covariance.factorise(0.003F));
+    for (const int from : {1, 4, 23})
+        for (const int length : {24, 23}) {
+            if (from >= length) continue;
+            EXPECT_LT(error_of_solve(pair, pair.source.next(24), from, length, 0.003), 2e-3) << from << " " << length;
+        }
 }
 
 TEST(WindowCovariance, SolvesAsEigenDoes) {
