@@ -159,8 +159,8 @@ class CylinderLevels {
     /// See PersistentMisfire.
     void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
 
-    /// Looks for cylinders that were dead all the while; without `accuses` only whether those that are held dead are.
-    void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool accuses) noexcept {
+    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse; who is held dead already stays so by any that speak for it.
+    void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, Real asked) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         for (std::size_t k = 0; k < offset_.size(); ++k) offset_[k] = static_cast<float>(finding.deviation[k]);
         for (int k = 0; k < firings_; ++k)
@@ -168,10 +168,9 @@ class CylinderLevels {
         if (!persistent_.confirmed(finding)) return;
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
-            const bool was = dead;
-            dead = persistent_.saw_die(k) || (finding.missing[static_cast<std::size_t>(k)] && (accuses || was));
-            // What it had lost spoke for it, and was overruled; it is not to be said twice.
-            if (dead && !was) life_.forget_losses(k);
+            const bool found = finding.missing[static_cast<std::size_t>(k)] && (finding.odds >= asked || dead);
+            if (found && !dead) life_.accuse(k);
+            dead = persistent_.saw_die(k) || found;
         }
     }
 

@@ -54,13 +54,14 @@ class CylinderLife {
         if (burns) at(place).losses = kBurned;
     }
 
+    /// A place is held dead: what it lost before was weighed against that, and only what it loses from now on speaks for it.
+    void accuse(int place) noexcept { at(place).losses = std::min(at(place).losses, 0.0F); }
+
     /// A firing of which the logarithm of the likelihood ratio of "lost one more work" over "as the pattern has it" is `ratio`.
     void weigh_loss(int place, Real ratio) noexcept {
         const Real one = std::log1p(Real(kUsualMisfireRate) * (std::exp(std::min(ratio, Real(30))) - Real(1)));
         at(place).losses = std::clamp(at(place).losses + static_cast<float>(one), -kMostDoubt, kMostProof);
     }
-
-    void forget_losses(int place) noexcept { at(place).losses = 0; }
 
     /// Logarithm of how much likelier the losses of this place are if it burns.
     [[nodiscard]] Real losses(int place) const noexcept { return static_cast<Real>(at(place).losses); }

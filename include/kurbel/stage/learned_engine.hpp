@@ -6,6 +6,7 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <limits>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
@@ -142,12 +143,14 @@ struct LearnedEngine {
         if (!covariance.begun()) return false;
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
-            // While the speed moves the pattern lags behind, and where the work is little its errors are not: it may free a cylinder, not
-            // accuse one. Nor where nothing has changed for long: who dies then loses firings, which do not enter the pattern.
-            const bool accuses = steady_cycles >= std::min(kMovingCycles, cycles() / 2) &&
-                                 steady_cycles < kLongSteady &&
-                                 grown(expected_work(first + grid.bins / 2)) < kMostGrown;
-            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, accuses);
+            // While the speed moves the pattern lags behind, and where the work is little its errors are not: then it may free a cylinder, and
+            // accuse one where that is beyond doubt, or none at all. Nor where nothing has changed for long: who dies then loses firings,
+            // which do not enter the pattern.
+            const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
+            const bool never =
+                grown(expected_work(first + grid.bins / 2)) >= kMostGrown || steady_cycles >= kLongSteady;
+            const Real asked = never ? std::numeric_limits<Real>::max() : (steady ? Real(0) : kBeyondDoubt);
+            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, asked);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
@@ -162,7 +165,7 @@ struct LearnedEngine {
             const PatternPoint<Real> mean = learn_pattern(from, first + count * grid.bins);
             // What two cycles in a row tell is believed.
             if (examine && i + 2 >= count)
-                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), bank, true);
+                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), bank, Real(0));
         }
     }
 
@@ -259,7 +262,8 @@ struct LearnedEngine {
 
     static constexpr int kMovingCycles = 12;
     static constexpr int kYoungCycles = 64;
-    static constexpr int kLongSteady = 200;  // cycles
+    static constexpr int kLongSteady = 200;         // cycles
+    static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
     static constexpr Real kMostGrown = Real(4);    // of errors, where the work is half of the usual

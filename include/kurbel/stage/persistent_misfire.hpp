@@ -46,6 +46,7 @@ class PersistentMisfire {
     struct Finding {
         Set missing{};
         std::array<Real, kMaxCylinders> deviation{};
+        Real odds = 0;  ///< logarithm of them, that some do
         std::array<Real, kMaxCylinders>
             alone{};  ///< log-likelihood ratio of "this one alone misses its work" over "none does"
     };
@@ -116,7 +117,9 @@ class PersistentMisfire {
             others_add_ =
                 of_chosen.any_dead() ? std::clamp(odds.odds() - of_chosen.odds(), -kMostAdded, kMostAdded) : Real(0);
         }
-        return find(model(pattern, projected, chosen_), best.explanation);
+        Finding finding = find(model(pattern, projected, chosen_), best.explanation);
+        finding.odds = all ? odds.odds() : later;
+        return finding;
     }
 
     /// Of each place the log-likelihood ratio of "this one alone misses its work" over "none does", in the surrounding that explains most.
