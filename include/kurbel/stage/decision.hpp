@@ -27,7 +27,7 @@ struct Judgement {
     Real evidence = 0;
     Real threshold = 0;
     Real probability = 0;  ///< that half of the work was lost, by a misfire or by a burn that was weak by nature
-    Real weak = 0;         ///< the latter part of it, which no verdict and no learning heeds
+    Real weak = 0;         ///< the latter part of it, which no learning heeds, and verdicts only in doubt
     Feedback<Real> feedback{};
 };
 

@@ -1,5 +1,5 @@
 // How likely it is that a firing has lost at least half of its work. By a misfire: what all learning is weighed by, and what verdicts
-// heed where it is clear. By a burn that was weak by nature: what is told beside it.
+// heed where it is clear. By a burn that was weak by nature: what is told beside it, and heeded in doubt.
 #pragma once
 
 #include <algorithm>
