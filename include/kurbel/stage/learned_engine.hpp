@@ -144,12 +144,10 @@ struct LearnedEngine {
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
             // While the speed moves the pattern lags behind, and where the work is little its errors are not: then it may free a cylinder, and
-            // accuse one where that is beyond doubt, or none at all. Nor where nothing has changed for long: who dies then loses firings,
-            // which do not enter the pattern.
+            // accuse one where that is beyond doubt, or none at all.
             const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
-            const bool never =
-                grown(expected_work(first + grid.bins / 2)) >= kMostGrown || steady_cycles >= kLongSteady;
-            const Real asked = never ? std::numeric_limits<Real>::max() : (steady ? Real(0) : kBeyondDoubt);
+            const bool little = grown(expected_work(first + grid.bins / 2)) >= kMostGrown;
+            const Real asked = little ? std::numeric_limits<Real>::max() : (steady ? Real(0) : kBeyondDoubt);
             levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, asked);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
@@ -262,7 +260,6 @@ struct LearnedEngine {
 
     static constexpr int kMovingCycles = 12;
     static constexpr int kYoungCycles = 64;
-    static constexpr int kLongSteady = 200;         // cycles
     static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
