@@ -33,16 +33,16 @@ TEST(ExpectedWork, IsMeanPressureTimesDisplacementOverInertia) {
 TEST(ExpectedWork, NeverVanishesNorTurnsNegative) {
     ExpectedWork<double> expected;
     expected.begin(half_litre());
-    EXPECT_NEAR(expected.at(0.0), 3434.4 / 11.0, 0.1);
-    EXPECT_EQ(expected.at(0.17), expected.at(0.0));
-    EXPECT_GT(expected.at(0.19), expected.at(0.0));
+    EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.06, 0.1);
+    EXPECT_EQ(expected.at(0.14), expected.at(0.0));
+    EXPECT_GT(expected.at(0.16), expected.at(0.0));
 }
 
 TEST(ExpectedWork, AChannelOfTorqueStandsNearNothingWhereTheEngineTurnsItself) {
     ExpectedWork<double> expected;
     expected.begin(half_litre());
     for (int cycle = 1; cycle < 4; ++cycle) expected.keeps_speed(0.0, cycle);
-    EXPECT_NEAR(expected.at(0.0), 3434.4 / 11.0, 0.1) << "a start is no idle";
+    EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.06, 0.1) << "a start is no idle";
     for (int cycle = 4; cycle < 100; ++cycle) expected.keeps_speed(cycle % 2 != 0 ? 0.0 : 0.01, cycle);
     // 1.4 bar of 11, and as much more at all other loads.
     EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.13, 3434.4 * 0.005);
@@ -86,7 +86,7 @@ TEST(ExpectedWork, IntakeShareIsIntakeOverIndicatedPressure) {
     EXPECT_NEAR(Work::intake_share(1.0), 1.0 / (11.0 * 0.91), 1e-9);
     EXPECT_NEAR(Work::intake_share(0.35), 0.35 / (11.0 * 0.26), 1e-9);
     EXPECT_EQ(Work::intake_share(kUnknown), Work::intake_share(0.35));
-    EXPECT_NEAR(Work::intake_share(0.0), 0.1 / 1.0, 1e-9);
+    EXPECT_NEAR(Work::intake_share(0.0), 0.1 / (11.0 * 0.06), 1e-9);
 }
 
 TEST(ExpectedWork, MisfiresCorrectAWrongGuess) {

@@ -98,7 +98,7 @@ class ExpectedWork {
     /// Friction of 0.9 bar, and 0.5 bar to breathe through a closed throttle (engineering ranges, from memory), over the pressure at full
     /// charge, and the charge that does no work.
     static constexpr Real kSelfTurningLoad = Real(0.13) + kNoWorkLoad;
-    static constexpr Real kLeastUseful = Real(1) / kFullPressure_bar;  // 1 bar
+    static constexpr Real kLeastUseful = Real(0.06);  // friction alone takes two thirds of a bar of a warm engine
     /// The first cycles may be of a start, or of a fuel cut that ends; later on a foot that has just left the pedal has not slowed it yet.
     static constexpr int kSettling = 4;
     static constexpr int kSettled = 64;
