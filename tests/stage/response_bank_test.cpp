@@ -129,7 +129,7 @@ TEST(ResponseBank, MatchesItsOwnResponseWithAmplitudeOne) {
         EXPECT_NEAR(parts.bank.match_whole(k, x).amplitude, 1.0F, 1e-5F);
         for (float& value : x) value *= -0.37F;
         EXPECT_NEAR(parts.bank.match_whole(k, x).amplitude, -0.37F, 1e-5F);
-        EXPECT_NEAR(parts.bank.match_part(k, x, parts.size / 2, parts.covariance).amplitude, -0.37F, 1e-5F);
+        EXPECT_NEAR(parts.bank.match_part(k, x, 0, parts.size / 2, parts.covariance).amplitude, -0.37F, 1e-5F);
         EXPECT_EQ(parts.bank.match_whole(k, x).precision, parts.bank.precision(k));
     }
 }
@@ -155,16 +155,26 @@ TEST(ResponseBank, PrecisionIsThatOfGeneralisedLeastSquares) {
     for (int length = parts.before + 1; length < parts.size; length += 3) {
         const double part = g.head(length).dot(c.topLeftCorner(length, length).llt().solve(g.head(length)));
         const auto given =
-            static_cast<double>(parts.bank.match_part(0, parts.window_of(0), length, parts.covariance).precision);
+            static_cast<double>(parts.bank.match_part(0, parts.window_of(0), 0, length, parts.covariance).precision);
         EXPECT_NEAR(given, part, 0.002 * exact) << length;
         // Less of the window says less.
         EXPECT_GE(given, former);
         EXPECT_LE(given, static_cast<double>(parts.bank.precision(0)));
         former = given;
     }
-    EXPECT_LT(
-        static_cast<double>(parts.bank.match_part(0, parts.window_of(0), parts.before + 1, parts.covariance).precision),
-        0.9 * exact);
+    // And so does one that lacks its beginning.
+    for (int from = 1; from <= parts.before; ++from) {
+        const int count = parts.size - from;
+        const double part = g.tail(count).dot(c.bottomRightCorner(count, count).llt().solve(g.tail(count)));
+        const ResponseBank::Match match =
+            parts.bank.match_part(0, parts.window_of(0), from, parts.size, parts.covariance);
+        EXPECT_NEAR(static_cast<double>(match.precision), part, 0.002 * exact) << from;
+        EXPECT_NEAR(match.amplitude, 1.0F, 1e-4F) << from;
+        EXPECT_LE(match.precision, parts.bank.precision(0) * 1.001F);
+    }
+    EXPECT_LT(static_cast<double>(
+                  parts.bank.match_part(0, parts.window_of(0), 0, parts.before + 1, parts.covariance).precision),
+              0.9 * exact);
 }
 
 TEST(ResponseBank, LeakIsWhatANeighboursResponseReads) {
