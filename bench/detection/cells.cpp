@@ -105,7 +105,7 @@ void add_patterns(List& list) {
         };
         add("burns-again", {burns_again(30.0)});
         add("burns-again-opposed", {burns_again(30.0, {0, half})});
-        // Two of its four fire 90 and 450 degrees apart: none idles on them.
+        // What is left of this four fires 270 and 450 degrees apart: of those drawn in half an hour none idled on it.
         if (engine != "inline4-crossplane") add("burns-again-idle-opposed", {slow, burns_again(30.0, {0, half})});
         add("dies-later", {dies(30.0)});
         add("dies-later-opposed", {dies(30.0, {0, half})});

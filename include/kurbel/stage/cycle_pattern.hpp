@@ -159,6 +159,8 @@ class CyclePattern {
     }
 
     [[nodiscard]] int cycles() const noexcept { return cycles_; }
+    /// Misfires may be in it that have not been told from health yet.
+    [[nodiscard]] bool young() const noexcept { return cycles_ < kYoung; }
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
@@ -221,8 +223,8 @@ class CyclePattern {
     /// Follows by how much of a cycle's noise the cycles are off, noise taken out, and by how much they are expected to be.
     void follow_surprise(Real mean_square, double expected, Real unrest) noexcept {
         constexpr Real kMost = Real(1000);
-        // At first what is off are misfires that have not been told from health yet. And an engine without noise tells nothing of it.
-        if (cycles_ < kYoung || !(noise_ * kMost > mean_square)) return;
+        // At first what is off are misfires. And an engine without noise tells nothing of it.
+        if (young() || !(noise_ * kMost > mean_square)) return;
         off_ += (static_cast<float>(mean_square / noise_ - unrest) - off_) / kRecent;
         expected_off_ +=
             (static_cast<float>(std::min(static_cast<Real>(expected) / noise_, kMost)) - expected_off_) / kRecent;

@@ -259,7 +259,6 @@ struct LearnedEngine {
     }
 
     static constexpr int kMovingCycles = 12;
-    static constexpr int kYoungCycles = 64;
     static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
@@ -275,8 +274,8 @@ struct LearnedEngine {
         const Real work = expected_work(first + grid.bins / 2);
         levels.track(residual, work);
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
-        if (!(steady_cycles > kMovingCycles && cycles() > kYoungCycles && levels.any_often_lost()))
-            residuals.learn_pattern(residual, mean);
+        const bool rests = !is_moving() && !residuals.pattern().young() && levels.any_often_lost();
+        if (!rests) residuals.learn_pattern(residual, mean);
         return mean;
     }
 

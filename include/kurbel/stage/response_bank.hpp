@@ -92,7 +92,7 @@ class ResponseBank {
 
     [[nodiscard]] Match match_whole(int k, const Window& x) const noexcept { return filters_.whole(k, x); }
 
-    /// The same from the first `length` bins of the window alone; the rest of x is not looked at.
+    /// The same from the window's bins from `from` to `length` alone; the rest of x is not looked at.
     [[nodiscard]] Match match_part(int k, const Window& x, int from, int length,
                                    const WindowCovariance& covariance) const noexcept {
         Window weight{};
