@@ -151,10 +151,10 @@ std::string reliability_picture(const Reliability& reliability, const std::strin
     const auto x = [&](double share) { return kLeft + place(share); };
     const auto y = [&](double share) { return kTop + kSide - place(share); };
     std::string out = opening(kLeft + kSide + 40.0, kTop + kSide + 60.0, title);
-    out += text_at(
-        kLeft, 48.0, kSmall,
-        format("%lld judged firings; bars: exact 95 %% intervals of the share; blue where the told mean lies within",
-               static_cast<long long>(reliability.firings())));
+    out += text_at(kLeft, 44.0, kSmall,
+                   format("%lld judged firings; bars: exact 95 %% intervals of the share;",
+                          static_cast<long long>(reliability.firings())));
+    out += text_at(kLeft, 58.0, kSmall, "blue where the told mean lies within");
     for (const auto& [share, label] :
          {std::pair{1e-6, "1e-6"}, std::pair{1e-4, "1e-4"}, std::pair{0.01, "0.01"}, std::pair{0.5, "0.5"},
           std::pair{0.99, "0.99"}, std::pair{0.9999, "0.9999"}, std::pair{1.0 - 1e-6, "1 - 1e-6"}}) {
