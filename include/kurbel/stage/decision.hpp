@@ -111,7 +111,8 @@ class Decision {
     static constexpr Real kClearOdds = Real(1.5);
     // Between the two, whoever lost most of its work is called, where that is clearer still: by nature it may have been a little less.
     static constexpr Real kMostOdds = Real(4);
-    static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
+    static constexpr Real kLostBefore = Real(0.1);  // streams that begin with a charge that could not burn: a guess
+    static constexpr Real kSaysSo = Real(2);        // odds by the reading alone
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
     // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
@@ -181,6 +182,13 @@ class Decision {
             // Neither an example of a misfire nor of health.
             j.feedback.learn = false;
             if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability);
+            return j;
+        }
+        // What a firing lost whose charge was drawn before the stream began may be of what happened then: a start, a cut that ended. It is no
+        // misfire unless its cylinder misfires often enough to outweigh that.
+        if (beyond && firing.began_before && !firing.dead &&
+            odds_.shown_rate(firing.place) < kClearOdds * kLostBefore) {
+            j.reason = Reason::no_sync;
             return j;
         }
         j.verdict = beyond ? Verdict::misfire : Verdict::fired;

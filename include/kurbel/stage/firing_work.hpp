@@ -23,7 +23,8 @@ struct FiringWork {
     bool changing = false;    ///< someone burned in its torque balance who did not while the pattern was learned
     bool mixed =
         false;  ///< fuel changed in its balance or window, or that is not whole: nothing is to be learned from it
-    bool short_window = false;  ///< the stream ended within it
+    bool short_window = false;  ///< the stream began or ended within it
+    bool began_before = false;  ///< the stream began within it
     bool sized = false;         ///< expected work comes from geometry, inertia and load, not from a guess
     bool rehearsal =
         false;  ///< it will be given out once more, when the engine is known better: not to be judged for good yet

@@ -128,6 +128,12 @@ class MisfireOdds {
     /// The least that half of the work lost may read as on this engine; near `guess` while that is not known.
     [[nodiscard]] Real half_lost(Real guess) const noexcept { return size_.half(guess); }
 
+    /// The share of the firings seen of this place that lost their work, if one more had not.
+    [[nodiscard]] Real shown_rate(int place) const noexcept {
+        const Rate& rate = rate_[static_cast<std::size_t>(place)];
+        return static_cast<Real>(rate.seen * rate.share / (rate.seen + 1.0F));
+    }
+
     /// Of the first firings of a place so many seem to have lost their work.
     void expect_rate(int place, int lost, int firings) noexcept {
         if (firings <= 0) return;

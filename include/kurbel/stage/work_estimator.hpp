@@ -111,6 +111,8 @@ class WorkEstimator {
         for (int i = 0; i < windows_.pending.count(); ++i) {
             if (windows_.pending[i].known) continue;
             const auto place = static_cast<std::size_t>(windows_.pending[i].place);
+            if (windows_.pending[i].absent > 0)
+                continue;  // what it lost may be of what happened before the stream began
             ++found.firings[place];
             if (windows_.rehearsal.taken(windows_.pending[i].bin) != Real(0)) ++found.lost[place];
         }
@@ -207,6 +209,7 @@ class WorkEstimator {
         const std::int64_t first = entry.bin - windows_.before;
         firing.changing = !windows_.engine.same_engine(first - grid_.bins, entry.bin);
         firing.short_window = !windows_.is_whole(entry);
+        firing.began_before = entry.absent > 0;
         firing.mixed = firing.short_window || !windows_.engine.residuals.same_fuel(first, first + windows_.size);
         firing.speed_rpm = windows_.engine.residuals.speed_around(entry.bin);
         firing.expected = entry.expected;
