@@ -118,11 +118,11 @@ TEST(Decision, BelievesAVeryLowProbabilityEvenWhereTheExpectedWorkIsAGuess) {
     Decision<double> instead = decision;
     const auto quarter = judge(decision, 1, 0.25);
     EXPECT_GT(quarter.evidence, 4.5);
-    EXPECT_LT(quarter.probability, 0.01);
+    EXPECT_LT(quarter.probability, 0.025);
     EXPECT_EQ(quarter.verdict, Verdict::fired);
     const auto third = judge(instead, 1, 0.32);
     EXPECT_GT(third.probability, 0.05);
-    EXPECT_LT(third.probability, 0.4);
+    EXPECT_LT(third.probability, 0.7);
     EXPECT_EQ(third.verdict, Verdict::misfire);
 }
 

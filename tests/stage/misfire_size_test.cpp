@@ -38,6 +38,14 @@ TEST(MisfireSize, HoldsAWeakBurnForLessOfAMisfireTheMoreItKnows) {
     EXPECT_GT(taught(3).density(0.5, kCold), 0.2 * taught(3).density(0.7, kCold));
 }
 
+TEST(MisfireSize, OfAWorkThatIsAGuessMayBeLessUntilMisfiresShowIt) {
+    constexpr Size::Error kGuessed{0.05, 0.05, 0.4};
+    EXPECT_GT(Size{}.density(0.35, kGuessed), 2.0 * Size{}.density(0.35, {0.05, 0.05}));
+    Size size;
+    for (int n = 0; n < 100; ++n) size.learn(1.0, kGuessed, 1.0);
+    EXPECT_LT(size.density(0.35, kGuessed), 0.01 * size.density(1.0, kGuessed));
+}
+
 TEST(MisfireSize, NeverScattersMoreThanHealthyFiringsAndTheSizeDo) {
     Size size;
     std::mt19937 random(8);

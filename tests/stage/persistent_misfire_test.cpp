@@ -384,5 +384,47 @@ TEST(PersistentMisfire, ThatACylinderNeverLosesItsWorkAccusesNoneAlone) {
     EXPECT_LT(accused, 31);
 }
 
+/// The pattern of an engine that does `size` times the work that was guessed.
+LearnedPattern<double> guessed(LearnedPattern<double> pattern, double size) {
+    for (double& value : pattern.difference) value *= size;
+    pattern.energy *= size;
+    pattern.sized = false;
+    return pattern;
+}
+
+TEST(PersistentMisfire, UnevenFiringTellsHowMuchWorkThereIs) {
+    for (const double size : {0.5, 1.0, 4.0})
+        for (const bool dead : {false, true}) {
+            Bench bench(engine_of({1, 6, 5, 4, 3, 2}, {0, 90, 240, 330, 480, 570}));
+            bench.track(20);
+            PerPlace work = bench.healthy(0.03);
+            if (dead) work[2] = 0.0;
+            const double found = bench.persistent.work_size(guessed(bench.pattern(work), size), kSilent);
+            EXPECT_GT(found, 0.6 * size) << size << dead;
+            EXPECT_LT(found, 1.5 * size) << size << dead;
+        }
+}
+
+TEST(PersistentMisfire, EvenFiringTellsNothingOfIt) {
+    Bench bench(engine_of({1, 3, 4, 2}));
+    bench.track(20);
+    EXPECT_EQ(bench.persistent.work_size(guessed(bench.pattern(bench.healthy(0.03)), 4.0), kSilent), 1.0);
+}
+
+TEST(PersistentMisfire, FindsADeadCylinderThatHadFourTimesTheGuessedWorkToLose) {
+    for (int dead = 0; dead < 4; ++dead) {
+        Bench bench(engine_of({1, 3, 4, 2}));
+        bench.track(20);
+        PerPlace work = bench.healthy(0.02);
+        work[static_cast<std::size_t>(dead)] = 0.0;
+        const auto finding = bench.persistent.examine(guessed(bench.pattern(work), 4.0), kSilent);
+        EXPECT_EQ(named(finding.missing), std::vector<int>{dead});
+        Bench other(engine_of({1, 3, 4, 2}));
+        other.track(20);
+        EXPECT_TRUE(
+            named(other.persistent.examine(guessed(other.pattern(other.healthy(0.02)), 4.0), kSilent).missing).empty());
+    }
+}
+
 }  // namespace
 }  // namespace kurbel::test

@@ -159,6 +159,11 @@ class CylinderLevels {
     /// See PersistentMisfire.
     void track(const Cycle& residual, Real expected) noexcept { persistent_.track(residual, expected); }
 
+    /// See PersistentMisfire.
+    [[nodiscard]] Real work_size(const LearnedPattern<Real>& pattern) const noexcept {
+        return persistent_.work_size(pattern, life_);
+    }
+
     /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse; who is held dead already stays so by any that speak for it.
     void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, Real asked) noexcept {
         const auto finding = persistent_.examine(pattern, life_);

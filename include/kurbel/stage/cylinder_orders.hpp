@@ -67,6 +67,8 @@ class CylinderOrders {
         return 2.0F * std::numbers::pi_v<float> * static_cast<float>(cycle_revolutions_) / static_cast<float>(bins_);
     }
     [[nodiscard]] int bins() const noexcept { return bins_; }
+    /// Healthy cylinders add up to nothing at the orders in use.
+    [[nodiscard]] bool even() const noexcept { return even_; }
     [[nodiscard]] bool four_stroke() const noexcept { return cycle_revolutions_ == 2; }
 
     /// One combustion lost at place k of the firing order, in units of its work.
@@ -103,11 +105,11 @@ class CylinderOrders {
     [[nodiscard]] const Order& at(int o) const noexcept { return order_[static_cast<std::size_t>(o)]; }
 
     void choose_orders(const EngineConfig& engine) noexcept {
-        const bool even = is_even(engine);
+        even_ = is_even(engine);
         const int highest = std::min(bins_ / 2 - 1, std::max(2 * firings_ - 1, 6));
         orders_ = 0;
         for (int m = 1; m <= highest && orders_ < kMaxOrders; ++m)
-            if (!even || m % firings_ != 0) at(orders_++).per_cycle = m;
+            if (!even_ || m % firings_ != 0) at(orders_++).per_cycle = m;
     }
 
     [[nodiscard]] static bool is_even(const EngineConfig& engine) noexcept {
@@ -188,6 +190,7 @@ class CylinderOrders {
         return std::polar(narrowing * narrowing, 2.0 * half_bin);
     }
 
+    bool even_ = true;
     int firings_ = 0;
     int bins_ = 0;
     int orders_ = 0;

@@ -150,7 +150,7 @@ class Decision {
         const Real mean = scatter_.mean(firing.place);
         j.severity = firing.lost + firing.offset;
         j.evidence = (firing.lost - mean) / sd;
-        const Seen seen{firing.place, firing.dead, firing.lost, mean, sd, healthy};
+        const Seen seen{firing.place, firing.dead, firing.lost, mean, sd, healthy, firing.sized};
         j.probability = odds_.probability(seen, scatter_);
         j.threshold = limit(seen, firing.sized, j);
         // Who knows of clutch and road may doubt a misfire; it is told, and calls none, but what is usual here is learned without it.

@@ -28,7 +28,7 @@ class ExpectedWork {
 
     void restart() noexcept {
         size_ = Real(1);
-        misfires_ = Real(0);
+        misfires_ = shown_ = square_ = Real(0);
         untold_ = 0.0F;
     }
 
@@ -57,12 +57,23 @@ class ExpectedWork {
         return known(load_known) ? std::hypot(kSizeError, kNoWorkError * learned_at_full_charge() / work) : kGuess;
     }
 
-    /// A whole work is lost in the typical misfire: `lost` share of what was expected, `trust` 0 to 1 in that it was one.
+    /// All of it is this many times as much, by what the pattern of the cycle shows.
+    void rescale(Real factor) noexcept { at_full_charge_ *= factor; }
+
+    /// A whole work is lost in the typical misfire: `lost` share of what was expected, `trust` 0 to 1 in that it was one. Where they read as
+    /// more, that is what there is to lose. Where as less, either the guess was too large, or what looks like misfires are weak burns, which
+    /// differ more from one another: the logarithm is believed by as much as the first is likely.
     void learn_size(Real lost, Real trust) noexcept {
-        misfires_ += trust;
-        const Real step = std::clamp(lost, Real(0.25), Real(4));
-        size_ *= std::pow(step, trust / (std::min(misfires_, Real(50)) + Real(2)));
-        size_ = std::clamp(size_, Real(0.1), Real(10));
+        constexpr Real kMemory = Real(50);
+        constexpr Real kFirstGuess = Real(2);
+        if (!(trust > Real(0))) return;
+        misfires_ = std::min(misfires_ + trust, kMemory);
+        const Real off = std::log(std::clamp(lost, Real(0.25), Real(4)) * size_) - shown_;
+        const Real step = trust / misfires_;
+        shown_ += step * off;
+        square_ += step * ((Real(1) - step) * off * off - square_);
+        const Real believed = misfires_ / (misfires_ + kFirstGuess) * (shown_ < Real(0) ? whole_not_weak() : Real(1));
+        size_ = std::clamp(std::exp(believed * shown_), Real(0.1), Real(10));
     }
 
     /// Work over inertia of one healthy firing per unit of useful charge: 11 bar of indicated mean pressure (engineering
@@ -103,11 +114,23 @@ class ExpectedWork {
     static constexpr int kSettling = 4;
     static constexpr int kSettled = 64;
 
+    /// Probability that misfires read as less than the guess because that was too large, by how much they differ: logarithms of whole losses
+    /// by 0.15 or so, which measurement makes, those of burns that are weak enough to stand out by twice that.
+    [[nodiscard]] Real whole_not_weak() const noexcept {
+        constexpr Real kWhole = Real(0.15);
+        constexpr Real kWeak = Real(2) * kWhole;
+        const Real log_ratio =
+            std::log(kWhole / kWeak) - Real(0.5) * square_ * (Real(1) / (kWeak * kWeak) - Real(1) / (kWhole * kWhole));
+        return Real(1) / (Real(1) + std::exp(std::min(misfires_ * log_ratio, Real(30))));
+    }
+
     bool geometry_known_ = false;
     float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
     Real at_full_charge_ = 1;
     Real size_ = 1;
     Real misfires_ = 0;
+    Real shown_ = 0;   // mean logarithm of what they read as against the first guess
+    Real square_ = 0;  // and its variance
 };
 
 }  // namespace kurbel

@@ -167,6 +167,15 @@ struct LearnedEngine {
         }
     }
 
+    /// Where what a firing should do is a guess, it is what the pattern of the cycle that begins at bin `first` makes it.
+    void guess_size(std::int64_t first) noexcept {
+        if (sized()) return;
+        std::array<Real, kMaxBins> residual{};
+        PatternPoint<Real> mean;
+        residuals.cycle(first, first + grid.bins, residual, mean);
+        expected.rescale(levels.work_size(learned_pattern(residuals, expected, bank, grid, first, mean)));
+    }
+
     /// Places that seem to miss work in the pattern as it is, seen from the cycle that begins at bin `first`.
     [[nodiscard]] typename CylinderLevels<Real>::Places suspects(std::int64_t first) const noexcept {
         std::array<Real, kMaxBins> residual{};

@@ -36,6 +36,7 @@ class MisfireOdds {
         Real mean = 0;
         Real deviation = 0;  ///< in this window
         Real healthy = 0;    ///< in usual ones
+        bool sized = true;   ///< the expected work is known, not guessed
     };
 
     /// What the firings just before tell of the next one.
@@ -157,6 +158,8 @@ class MisfireOdds {
     static constexpr Real kFirstRate = Real(kUsualMisfireRate);
     static constexpr Real kDeadRate = Real(0.5);
     static constexpr Real kRarest = Real(1e-4);
+    // Deviation of what a whole loss reads as whose size nobody told, as a share of it (engineering range, from memory).
+    static constexpr Real kGuess = Real(0.4);
     static constexpr float kFirstFirings = 40.0F;
     static constexpr float kMemory = 200.0F;
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
@@ -237,7 +240,7 @@ class MisfireOdds {
     }
 
     [[nodiscard]] typename MisfireSize<Real>::Error error_of(const Seen& seen) const noexcept {
-        return {seen.healthy, deviation_now(seen)};
+        return {seen.healthy, deviation_now(seen), seen.sized ? Real(0) : kGuess};
     }
 
     [[nodiscard]] static Real posterior(const Densities& at, Real rate) noexcept {

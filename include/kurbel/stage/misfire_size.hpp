@@ -32,15 +32,19 @@ class MisfireSize {
     void begin() noexcept { *this = MisfireSize{}; }
 
     /// How far one reading may be off: `healthy` is the deviation of this cylinder's healthy firings, which is measurement and the scatter
-    /// of combustion, `now` that of a healthy firing in this window.
+    /// of combustion, `now` that of a healthy firing in this window; `guess` that of what a whole loss reads as, a share of it, as long as no
+    /// misfire has shown it.
     struct Error {
         Real healthy = 0;
         Real now = 0;
+        Real guess = 0;
     };
 
     [[nodiscard]] Real density(Real lost, const Error& error) const noexcept {
         const Real spread = deviation(error);
-        return whole_share_ * whole(lost, spread) + (Real(1) - whole_share_) * any(lost, spread);
+        const Real doubt = error.guess * kSizeFirings / (kSizeFirings + seen_);
+        return whole_share_ * whole(lost, std::hypot(spread, doubt * size_)) +
+               (Real(1) - whole_share_) * any(lost, spread);
     }
 
     /// Learns from a firing that was a misfire with this probability.

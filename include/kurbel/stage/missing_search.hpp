@@ -87,6 +87,8 @@ class MissingSearch {
     // a bank of an even-firing V its fuel rail or its module. Log of how much likelier each further one then fails, too (common
     // practice, no source).
     static constexpr Real kShared = Real(2);
+    // What such a set shows at whole orders alone, masses that nobody told and a wheel's error show, too.
+    static constexpr Real kMostEven = Real(2.5);
 
     struct Sums {
         Real linear = 0;
@@ -152,11 +154,13 @@ class MissingSearch {
         const auto orders = [&sums](Real size) { return size * sums.linear - Real(0.5) * size * size * sums.square; };
         const bool evenly = lies_evenly(set, sums.count);
         const Real prior = sums.prior + (evenly ? kShared * Real(sums.count - 1) : Real(0));
-        const Real known = Real(1) / (sizes_.error * sizes_.error);
-        at.dead_size = std::clamp((sums.linear + known) / (sums.square + known), sizes_.dead, sizes_.most);
+        const Real most = evenly ? std::min(sizes_.most, kMostEven) : sizes_.most;
+        const Real error = sizes_.error * (most > kMostEven ? std::max(missing, Real(1)) : Real(1));
+        const Real known = Real(1) / (error * error);
+        at.dead_size = std::clamp((sums.linear + known) / (sums.square + known), sizes_.dead, most);
         at.weak_size = std::clamp(missing, sizes_.least, sizes_.dead);
         at.weak = prior + orders(at.weak_size);
-        const Real off = (at.dead_size - Real(1)) / sizes_.error;
+        const Real off = (at.dead_size - Real(1)) / error;
         at.dead = prior + orders(at.dead_size) - Real(0.5) * off * off + (evenly ? sums.evenly : Real(0));
         at.dead += CylinderLife<Real>::scatter(sums.life, all_lives_, std::max(reached, at.weak) - at.dead);
         return at;

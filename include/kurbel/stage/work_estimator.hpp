@@ -145,6 +145,7 @@ class WorkEstimator {
         if (!holds_back() && windows_.engine.may_do() && windows_.pending[0].bin >= learned_from)
             windows_.engine.make_do();
         if (!settled()) return;
+        windows_.engine.guess_size(next_cycle_bin_ - grid_.bins);
         // What their work should be is known better than when they came.
         windows_.reopen(windows_.pending[0].bin);
         FirstLook<Real> look(windows_, grid_, windows_.hold(), next_cycle_bin_);
