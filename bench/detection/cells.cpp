@@ -233,7 +233,9 @@ void add_transients(List& list) {
     for (const std::string what : {"tip-in", "tip-out"})
         list.course("told-load-late-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
             load_late(0.06);
-    list.course("told-no-load-ramps", "transient-ramps", Kind::transient, {random_misfires(kRate)}).tamper = no_load();
+    for (const std::string what : {"ramps", "tip-in", "tip-out"})
+        list.course("told-no-load-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
+            no_load();
 }
 
 void add_roads(List& list) {

@@ -23,7 +23,7 @@ class BinHistory {
     /// Energy is corrected for the inertia of pistons and rods where geometry and masses are given:
     /// J(angle) = J_rot + sum m r^2 lever^2 (Kiencke and Nielsen, Automotive Control Systems; from memory).
     void set_inertia(const EngineConfig& engine, const CycleGrid& grid) noexcept {
-        inertia_.fill(Real(1));
+        inertia_.fill(1.0F);
         if (!(engine.reciprocating_kg > 0.0 && engine.inertia_kg_m2 > 0.0 && engine.stroke_mm > 0.0 &&
               engine.rod_mm > 0.0))
             return;
@@ -38,7 +38,7 @@ class BinHistory {
                                                             engine.firing_tdc_deg[static_cast<std::size_t>(i)]));
                     sum += engine.reciprocating_kg * radius_m * radius_m * lever * lever / kParts;
                 }
-            inertia_[static_cast<std::size_t>(b)] = static_cast<Real>(1.0 + sum / engine.inertia_kg_m2);
+            inertia_[static_cast<std::size_t>(b)] = static_cast<float>(1.0 + sum / engine.inertia_kg_m2);
         }
     }
 
@@ -50,7 +50,7 @@ class BinHistory {
 
     /// `place`: where in the cycle this bin lies (for the inertia of pistons and rods).
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut, std::int64_t place) noexcept {
-        const Real energy = bin.energy * inertia_[static_cast<std::size_t>(place)];
+        const Real energy = bin.energy * static_cast<Real>(inertia_[static_cast<std::size_t>(place)]);
         const bool connected = !bin.restart && count_ > 0 && bin.index == newest_ + 1;
         if (connected) {
             raw_[at(newest_)] = clean_[at(newest_)] = static_cast<float>(energy - energy_);
@@ -148,8 +148,9 @@ class BinHistory {
         for (; bin <= newest_; ++bin) clean_[at(bin)] = raw_[at(bin)];
     }
 
-    /// Gives all bins the same load.
+    /// Gives all bins the same load, or one of them.
     void set_load(Real load) noexcept { load_.fill(static_cast<float>(load)); }
+    void set_load_of(std::int64_t bin, Real load) noexcept { load_[at(bin)] = static_cast<float>(load); }
 
     void take_out(std::int64_t bin, Real amount) noexcept { clean_[at(bin)] -= static_cast<float>(amount); }
 
@@ -179,7 +180,7 @@ class BinHistory {
     static_assert(kMaxCylinders <= 16);
     std::array<std::uint16_t, kRing> cut_{};      // bit n: place n of the firing order
     std::array<std::uint16_t, kRing> cut_run_{};  // bins with the same mask, up to and with this one
-    std::array<Real, kMaxBins> inertia_{};
+    std::array<float, kMaxBins> inertia_{};
     std::int64_t newest_ = -1;
     std::int64_t count_ = 0;
     std::int64_t run_ = 0;  // bins connected up to the newest

@@ -70,7 +70,7 @@ class FiringMeasure {
         firing.pattern_doubt = doubt;
         firing.known_variance = std::max(variance - usual_variance, Real(0));
         if (firing.mixed && !firing.short_window && !firing.cut) {
-            const Real off = engine.expected.error(oldest.expected, engine.residuals.load_known()) *
+            const Real off = engine.expected.error(oldest.expected, engine.residuals.load_told()) *
                              pull_of_known_losses(engine, grid, oldest.bin, oldest.place);
             firing.known_variance += off * off;
         }

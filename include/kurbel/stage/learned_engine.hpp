@@ -14,6 +14,7 @@
 #include "kurbel/stage/driveline_swing.hpp"
 #include "kurbel/stage/edge_noise.hpp"
 #include "kurbel/stage/expected_work.hpp"
+#include "kurbel/stage/firing_wave.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/learned_pattern.hpp"
 #include "kurbel/stage/residual_history.hpp"
@@ -38,6 +39,7 @@ struct LearnedEngine {
     WindowMisfit misfit{};
     EdgeNoise edges{};
     DrivelineSwing swing{};
+    FiringWave<Real> wave{};
     int steady_cycles = 0;  ///< learned since the speed changed
 
     /// Cycles after which the engine is known well enough to be judged, where more cannot be waited for.
@@ -51,6 +53,7 @@ struct LearnedEngine {
         window = size;
         healthy = HealthyCycle(config.engine, grid);
         expected.begin(config.engine);
+        wave.begin(healthy, grid, config.crank_wheel.teeth);
         residuals.configure(config, grid);
         bank.begin(config.engine, config.crank_wheel, grid, -before, size, size + hold);
         levels.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
@@ -84,7 +87,7 @@ struct LearnedEngine {
     [[nodiscard]] Real expected_work(std::int64_t bin) const noexcept {
         return expected.at(residuals.charge_load(bin));
     }
-    [[nodiscard]] bool sized() const noexcept { return expected.known(residuals.load_known()); }
+    [[nodiscard]] bool sized() const noexcept { return expected.known(residuals.load_told()); }
 
     /// Variance of the pattern at `bin` over that of what a firing there scatters by, whose work should be `work`: combustion scatters in
     /// proportion to the work, so that a pattern learned while the engine worked hard is off by more of the little that it does now.
@@ -117,6 +120,19 @@ struct LearnedEngine {
         return cut_learned == 0U || (residuals.bins().cut_within(first, last).all & cut_learned) == cut_learned;
     }
 
+    /// Where nobody tells the load, the crank does, whenever a firing begins at the newest bin. True where that has made another pattern of it.
+    bool follow_charge() noexcept {
+        const BinHistory<Real>& bins = residuals.bins();
+        if (residuals.load_told() || !wave.shows() || residuals.firing_at(bins.newest()) < 0 ||
+            !bins.connected(bins.newest() - grid.bins, bins.newest()))
+            return false;
+        const Real charge =
+            wave.charge(bins, expected.learned_at_full_charge(), static_cast<Real>(bank.mode_per_rev()));
+        if (!residuals.take_charge(charge)) return false;
+        begin_learning();
+        return true;
+    }
+
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and
     /// moved.
     bool learn_cycle(std::int64_t first, std::int64_t until) noexcept {
@@ -134,7 +150,7 @@ struct LearnedEngine {
         }
         const PatternPoint<Real> mean = learn_pattern(first, until);
         const Real rpm = residuals.speed_around(first + grid.bins / 2);
-        if (residuals.load_known() && rpm > kSlowing * mean_rpm) expected.keeps_speed(mean.load, cycles());
+        if (residuals.load_told() && rpm > kSlowing * mean_rpm) expected.keeps_speed(mean.load, cycles());
         const bool speed_changed = follow_speed(rpm);
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
         steady_cycles = speed_changed ? 0 : steady_cycles + 1;

@@ -43,7 +43,7 @@ template <class Real>
     pattern.intake = ExpectedWork<Real>::intake_share(expected.charge(load));
     pattern.doubt = residuals.pattern().doubt(mean);
     pattern.mode_per_rev = static_cast<Real>(bank.mode_per_rev());
-    pattern.sized = expected.known(residuals.load_known());
+    pattern.sized = expected.known(residuals.load_told());
     return pattern;
 }
 

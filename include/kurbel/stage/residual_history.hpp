@@ -9,6 +9,7 @@
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/bin_history.hpp"
+#include "kurbel/stage/charge_level.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/cycle_pattern.hpp"
 #include "kurbel/stage/segmenter.hpp"
@@ -37,19 +38,21 @@ class ResidualHistory {
     void reset() noexcept {
         bins_.clear();
         turn_ = 0;
-        load_known_ = false;
+        load_told_ = false;
+        charge_.begin();
         set_ringing(Real(0), Real(0));
         ring_ = {};
     }
 
     /// `healthy`: what the engine should do, as far as that is known.
     void begin_pattern(Real typical_work, const HealthyCycle& healthy = {}) noexcept {
-        pattern_.begin(grid_.bins, load_known_, typical_work, healthy);
+        pattern_.begin(grid_.bins, load_known(), typical_work, healthy);
     }
 
     /// `load` NaN where unknown.
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut) noexcept {
-        bins_.push(bin, load == load ? load : Real(0), cut, place_of(bin.index + bin.turn, grid_.bins));
+        const Real instead = load_told_ ? Real(0) : charge_.level();
+        bins_.push(bin, load == load ? load : instead, cut, place_of(bin.index + bin.turn, grid_.bins));
         if (bins_.connected(bins_.newest() - 1, bins_.newest()))
             ring_on(bins_.newest() - 1, ring_);
         else
@@ -70,15 +73,27 @@ class ResidualHistory {
         ring_.before += more.before;
     }
 
-    /// From now on the load is known; before, it was what it is now.
+    /// From now on the load is told; before, it was what it is now.
     void expect_load(Real load) noexcept {
-        load_known_ = true;
+        load_told_ = true;
         bins_.set_load(load);
+    }
+    /// Nobody tells the load, and the crank shows this charge over the last cycle: it was that in the middle of it, and since, as far as is
+    /// known. True where it is the first.
+    bool take_charge(Real charge) noexcept {
+        const bool first = !charge_.any();
+        charge_.take(charge, grid_.firings);
+        if (first) bins_.set_load(charge_.level());
+        const std::int64_t back = grid_.bins / 2 + grid_.bins / (2 * grid_.firings);
+        for (std::int64_t bin = std::max(bins_.newest() - back, bins_.oldest_connected()); bin <= bins_.newest(); ++bin)
+            bins_.set_load_of(bin, charge_.level());
+        return first;
     }
     void set_turn(int turn) noexcept { turn_ = turn; }
     /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge and `rest` of that where the load is 0.
     void shift_pattern(const std::array<Real, kMaxBins>& share, Real work, Real rest) noexcept {
-        pattern_.shift(share, load_known_ ? work : Real(0), work * rest);
+        const Real by_load = load_told_ ? Real(1) : (charge_.any() ? charge_.as_load(Real(1)) : Real(0));
+        pattern_.shift(share, work * by_load, work * rest);
     }
     /// Moves the pattern as it is at one operating point by `difference`.
     void correct_pattern(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& at) noexcept {
@@ -88,7 +103,10 @@ class ResidualHistory {
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }
     [[nodiscard]] const CyclePattern<Real>& pattern() const noexcept { return pattern_; }
-    [[nodiscard]] bool load_known() const noexcept { return load_known_; }
+    /// By a channel, or by the crank's own motion.
+    [[nodiscard]] bool load_known() const noexcept { return load_told_ || charge_.any(); }
+    /// By a channel.
+    [[nodiscard]] bool load_told() const noexcept { return load_told_; }
     [[nodiscard]] int turn() const noexcept { return turn_; }
 
     /// Place in the cycle of a bin.
@@ -102,9 +120,13 @@ class ResidualHistory {
         return {bins_.load(bin), bins_.mean_energy(bin)};
     }
 
-    /// Load when the intake of the firing at `bin` closed; NaN where unknown.
+    /// Load that was told when the intake of the firing at `bin` closed; NaN where nobody told it.
+    [[nodiscard]] Real told_load(std::int64_t bin) const noexcept {
+        return load_told_ ? bins_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
+    }
+    /// Load by which the firing at `bin` is to be expected to work: the same, or what the crank shows of it; NaN where unknown.
     [[nodiscard]] Real charge_load(std::int64_t bin) const noexcept {
-        return load_known_ ? bins_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
+        return load_told_ || !charge_.any() ? told_load(bin) : charge_.as_load(bins_.load(bin));
     }
 
     /// Whether the firing at `bin` may have had no fuel: it was cut at some time since the intake ended.
@@ -274,7 +296,8 @@ class ResidualHistory {
     int intake_back_ = 0;
     int intake_ends_back_ = 0;
     int intake_begins_back_ = 0;
-    bool load_known_ = false;
+    bool load_told_ = false;
+    ChargeLevel<Real> charge_{};  // where nobody tells the load
     Real bin_rad_ = 0;
     Real rpm_ticks_ = 0;
     Real ring_a_ = 0;

@@ -56,7 +56,7 @@ class SecondLook {
             if (doubtful(other.amplitude + (dead ? Real(1) : Real(0)), other.place, limits) != dead)
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
-        const Real error = engine.expected.error(oldest.expected, engine.residuals.load_known());
+        const Real error = engine.expected.error(oldest.expected, engine.residuals.load_told());
         return static_cast<Real>(torque.loss_ratio(x, engine.bank.response(oldest.place), static_cast<float>(error)));
     }
 

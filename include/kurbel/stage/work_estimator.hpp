@@ -53,12 +53,13 @@ class WorkEstimator {
     /// Takes one bin with the channel values in force at its end; `load` NaN where unknown.
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut, bool frame_known) noexcept {
         follow_frame(bin, frame_known);
-        if (load == load && !windows_.engine.residuals.load_known()) {
+        if (load == load && !windows_.engine.residuals.load_told()) {
             windows_.engine.residuals.expect_load(load);
             windows_.engine.begin_learning();
             if (windows_.pending.count() > 0) windows_.reopen(windows_.pending[0].bin);
         }
         windows_.engine.residuals.push(bin, load, cut);
+        if (windows_.engine.follow_charge() && windows_.pending.count() > 0) windows_.reopen(windows_.pending[0].bin);
         windows_.open(windows_.newest(), windows_.size);
         if (!settled() && !frame_lost()) learn_ahead();
     }
@@ -205,7 +206,7 @@ class WorkEstimator {
         const auto place = static_cast<std::size_t>(firing.place);
         firing.tdc_tick =
             windows_.engine.residuals.bins().tick_within(entry.bin, static_cast<Real>(grid_.tdc_offset[place]));
-        firing.load = windows_.engine.residuals.charge_load(entry.bin);
+        firing.load = windows_.engine.residuals.told_load(entry.bin);
         firing.cut = windows_.engine.residuals.was_cut(entry.bin, firing.place);
         const std::int64_t first = entry.bin - windows_.before;
         firing.changing = !windows_.engine.same_engine(first - grid_.bins, entry.bin);

@@ -1,0 +1,64 @@
+// The level of the charge, on invented readings.
+#include "kurbel/stage/charge_level.hpp"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <random>
+
+namespace kurbel::test {
+namespace {
+
+constexpr int kFirings = 4;
+
+struct Readings {
+    void take(int count, double charge, double noise) {
+        for (int n = 0; n < count; ++n) level.take(charge + noise * normal(random), kFirings);
+    }
+    ChargeLevel<double> level{};
+    std::mt19937 random{5};
+    std::normal_distribution<double> normal{};
+};
+
+TEST(ChargeLevel, HoldsStillWhileReadingsScatter) {
+    Readings readings;
+    readings.take(400, 0.3, 0.03);
+    double lowest = 1.0;
+    double highest = 0.0;
+    for (int n = 0; n < 400; ++n) {
+        readings.take(1, 0.3, 0.03);
+        lowest = std::fmin(lowest, readings.level.level());
+        highest = std::fmax(highest, readings.level.level());
+    }
+    EXPECT_LT(highest - lowest, 0.13);
+    EXPECT_NEAR(0.5 * (highest + lowest), 0.3, 0.05);
+}
+
+TEST(ChargeLevel, FollowsAFootAtOnce) {
+    Readings readings;
+    readings.take(400, 0.3, 0.01);
+    for (int n = 1; n <= 10; ++n) {
+        readings.take(1, 0.3 + 0.05 * n, 0.01);
+        if (n > 1) {
+            EXPECT_NEAR(readings.level.level(), 0.3 + 0.05 * n, 0.04) << n;
+        }
+    }
+    readings.take(100, 0.8, 0.01);
+    EXPECT_NEAR(readings.level.level(), 0.8, 0.02);
+}
+
+TEST(ChargeLevel, ExpectsTheUsualLoadAtItsOwnMean) {
+    Readings readings;
+    EXPECT_FALSE(readings.level.any());
+    readings.take(200, 0.8, 0.0);
+    EXPECT_TRUE(readings.level.any());
+    EXPECT_NEAR(readings.level.as_load(0.8), 0.35, 1e-9);
+    EXPECT_NEAR(readings.level.as_load(0.4), 0.175, 1e-9);
+    EXPECT_GT(readings.level.as_load(-0.3), 0.0);
+    Readings nothing;
+    nothing.take(200, -0.1, 0.0);
+    EXPECT_EQ(nothing.level.as_load(0.5), 0.35) << "something else than gas makes the wave";
+}
+
+}  // namespace
+}  // namespace kurbel::test

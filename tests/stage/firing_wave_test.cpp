@@ -1,0 +1,104 @@
+// The charge that the crank's own motion tells, on cycles of a rigid crank computed in fine steps of angle.
+#include "kurbel/stage/firing_wave.hpp"
+
+#include <gtest/gtest.h>
+
+#include <string>
+#include <vector>
+
+#include "stage/rigid_crank.hpp"
+
+namespace kurbel::test {
+namespace {
+
+constexpr double kWork = 3400.0;  // of a firing at full useful charge, rad^2/s^2
+constexpr double kIdle = 3500.0;  // energy at 800 rpm
+constexpr double kFarMode = 26.0;
+
+struct Waves : CrankParts {
+    explicit Waves(const EngineConfig& engine) : CrankParts(engine) {
+        wave.begin(HealthyCycle(config.engine, grid), grid, config.crank_wheel.teeth);
+        bins.set_inertia(config.engine, grid);
+        bins.set_cycle(grid.bins);
+    }
+
+    /// Two cycles in which all cylinders have this charge; of the last one those in `lost` do not burn. Ends where a firing begins.
+    void run(double charge, double energy = kIdle, const std::vector<int>& lost = {}) {
+        PerPlace work = all_places(charge - 0.09);
+        const PerPlace intake = all_places(charge / 11.0);
+        cycle(rigid_differences(*this, work, intake), energy);
+        for (const int place : lost) work[static_cast<std::size_t>(place)] = 0.0;
+        cycle(rigid_differences(*this, work, intake), energy);
+        push(energy);
+    }
+    [[nodiscard]] double charge(double mode_per_rev = kFarMode) const { return wave.charge(bins, kWork, mode_per_rev); }
+
+    FiringWave<double> wave{};
+    BinHistory<double> bins{};
+
+  private:
+    void cycle(const CycleOfBins& difference, double energy) {
+        double beyond = 0.0;
+        for (int b = 0; b < grid.bins; ++b) {
+            push(energy + kWork * beyond);
+            beyond += difference[static_cast<std::size_t>(b)];
+        }
+    }
+    void push(double energy) {
+        Bin<double> bin;
+        bin.index = next_;
+        bin.energy = energy;
+        bin.ticks = 1000.0;
+        bin.begin_tick = 1000 * next_;
+        bins.push(bin, 0.0, 0U, next_ % grid.bins);
+        ++next_;
+    }
+
+    std::int64_t next_ = 0;
+};
+
+std::vector<EngineConfig> even_engines() {
+    return {engine_of({1, 3, 2}), engine_of({1, 3, 4, 2}), engine_of({1, 2, 4, 5, 3}), engine_of({1, 5, 3, 6, 2, 4}),
+            engine_of({1, 8, 4, 3, 6, 5, 7, 2})};
+}
+
+TEST(FiringWave, TellsTheChargeOfAnEvenlyFiringEngine) {
+    for (const EngineConfig& engine : even_engines())
+        for (const double charge : {0.2, 0.5, 0.9}) {
+            Waves waves(engine);
+            ASSERT_TRUE(waves.wave.shows());
+            waves.run(charge);
+            // At idle the wheel of an eight may already hide a fifth of what is unusual.
+            EXPECT_NEAR(waves.charge(), charge, engine.cylinders < 8 ? 0.08 : 0.15) << engine.cylinders;
+        }
+}
+
+TEST(FiringWave, NoMisfireChangesIt) {
+    for (const EngineConfig& engine : even_engines())
+        for (int lost = 0; lost < engine.cylinders; ++lost) {
+            Waves waves(engine);
+            waves.run(0.5, kIdle, {lost});
+            EXPECT_NEAR(waves.charge(), 0.5, 0.1) << engine.cylinders << " " << lost;
+        }
+    Waves four(engine_of({1, 3, 4, 2}));
+    four.run(0.5, kIdle, {0, 2});
+    EXPECT_NEAR(four.charge(), 0.5, 0.08);
+}
+
+TEST(FiringWave, StaysNearTheUsualLoadWhereWheelOrTorsionHideIt) {
+    Waves waves(engine_of({1, 3, 4, 2}));
+    waves.run(0.9);
+    EXPECT_NEAR(waves.charge(2.0), 0.35, 0.01) << "the mode is where the wave is";
+    Waves fast(engine_of({1, 8, 4, 3, 6, 5, 7, 2}));
+    fast.run(0.9, 197000.0);  // 6000 rpm
+    EXPECT_NEAR(fast.charge(), 0.35, 0.12) << "the wheel's errors grow with the square of speed";
+}
+
+TEST(FiringWave, SaysNothingOfEnginesWhoseFiringsMakeNoWave) {
+    EXPECT_FALSE(Waves(engine_of({1})).wave.shows());
+    EXPECT_FALSE(Waves(engine_of({1, 2})).wave.shows());
+    EXPECT_FALSE(Waves(engine_of({1, 6, 5, 4, 3, 2}, {0, 90, 240, 330, 480, 570})).wave.shows());
+}
+
+}  // namespace
+}  // namespace kurbel::test
