@@ -58,6 +58,8 @@ TEST(ChargeLevel, ExpectsTheUsualLoadAtItsOwnMean) {
     Readings nothing;
     nothing.take(200, -0.1, 0.0);
     EXPECT_EQ(nothing.level.as_load(0.5), 0.35) << "something else than gas makes the wave";
+    for (const ChargeLevel<double>& level : {readings.level, nothing.level})
+        EXPECT_EQ(level.as_load(0.6), level.at_rest() + 0.6 * level.by_level());
 }
 
 }  // namespace

@@ -49,10 +49,10 @@ TEST(ExpectedWork, AChannelOfTorqueStandsNearNothingWhereTheEngineTurnsItself) {
     // 1.4 bar of 11, and as much more at all other loads.
     EXPECT_NEAR(expected.at(0.0), 3434.4 * 0.13, 3434.4 * 0.005);
     EXPECT_NEAR(expected.at(0.5) - expected.at(0.0), 3434.4 * 0.5, 1.0);
-    EXPECT_NEAR(expected.useful_at_rest(true), 0.13, 0.005);
+    EXPECT_NEAR(expected.useful_on_line(0.0), 0.13, 0.005);
     EXPECT_EQ(expected.at(kUnknown), ExpectedWork<double>::useful_charge(kUnknown) * expected.at_full_charge());
     expected.restart();
-    EXPECT_NEAR(expected.useful_at_rest(true), -0.09, 1e-9);
+    EXPECT_NEAR(expected.useful_on_line(0.0), -0.09, 1e-9);
 }
 
 TEST(ExpectedWork, ManifoldPressureAtIdleIsBelievedAndAFootThatLeftThePedalHardlyCounts) {

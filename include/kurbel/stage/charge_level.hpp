@@ -38,18 +38,22 @@ class ChargeLevel {
         follows_ = std::max(follows_ - 1, 0);
     }
 
-    /// The load by which work is to be expected where the level was `charge`. A mean of nearly nothing says that something else than gas makes
-    /// the wave: the usual load, then.
+    /// The load by which work is to be expected where the level was `charge`: a line, at_rest() and by_level(). A mean of nearly nothing says that
+    /// something else than gas makes the wave: the usual load, then.
     [[nodiscard]] Real as_load(Real charge) const noexcept {
         constexpr Real kLeast = Real(0.02);
-        constexpr Real kLeastMean = Real(0.1);
-        constexpr Real kUsual = ExpectedWork<Real>::kUnknownLoad;
-        return mean_ > kLeastMean ? std::max(charge, kLeast) / mean_ * kUsual : kUsual;
+        return at_rest() + by_level() * std::max(charge, kLeast);
     }
+    [[nodiscard]] Real at_rest() const noexcept { return of_gas() ? Real(0) : kUsual; }
+    [[nodiscard]] Real by_level() const noexcept { return of_gas() ? kUsual / mean_ : Real(0); }
 
   private:
+    static constexpr Real kUsual = ExpectedWork<Real>::kUnknownLoad;
+    static constexpr Real kLeastMean = Real(0.1);
     static constexpr Real kFirstNoise = Real(0.01);  // variance: a tenth of full charge
     static constexpr Real kLeastNoise = Real(2.5e-5);
+
+    [[nodiscard]] bool of_gas() const noexcept { return mean_ > kLeastMean; }
 
     int count_ = 0;
     int follows_ = 0;  // readings that are followed still

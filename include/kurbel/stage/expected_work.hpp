@@ -36,10 +36,8 @@ class ExpectedWork {
     [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful_charge(charge(load)); }
     /// The charge that stands behind this load.
     [[nodiscard]] Real charge(Real load) const noexcept { return load + Real(untold_); }
-    /// Useful charge where the channel says nothing, as the line through what it says at other loads has it; may be below zero.
-    [[nodiscard]] Real useful_at_rest(bool load_known) const noexcept {
-        return (load_known ? Real(untold_) : kUnknownLoad) - kNoWorkLoad;
-    }
+    /// Useful charge at this load, as the line through others has it; may be below zero.
+    [[nodiscard]] Real useful_on_line(Real load) const noexcept { return charge(load) - kNoWorkLoad; }
 
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
     /// The same, as misfires have shown it.

@@ -254,7 +254,7 @@ struct LearnedEngine {
         std::array<Real, kMaxBins> share{};
         levels.add_losses(bank, place, lost, share);
         residuals.shift_pattern(share, expected.learned_at_full_charge(),
-                                expected.useful_at_rest(residuals.load_known()));
+                                expected.useful_on_line(residuals.load_at_rest()));
     }
 
     /// The same for one operating point, where a firing should do the work `whole`: there the pattern is wrong, elsewhere it may be right.

@@ -92,7 +92,7 @@ class ResidualHistory {
     void set_turn(int turn) noexcept { turn_ = turn; }
     /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge and `rest` of that where the load is 0.
     void shift_pattern(const std::array<Real, kMaxBins>& share, Real work, Real rest) noexcept {
-        const Real by_load = load_told_ ? Real(1) : (charge_.any() ? charge_.as_load(Real(1)) : Real(0));
+        const Real by_load = load_told_ ? Real(1) : (charge_.any() ? charge_.by_level() : Real(0));
         pattern_.shift(share, work * by_load, work * rest);
     }
     /// Moves the pattern as it is at one operating point by `difference`.
@@ -120,6 +120,11 @@ class ResidualHistory {
         return {bins_.load(bin), bins_.mean_energy(bin)};
     }
 
+    /// The load by which work is to be expected where the pattern has none: it is a line over what the pattern takes for load.
+    [[nodiscard]] Real load_at_rest() const noexcept {
+        if (load_told_) return Real(0);
+        return charge_.any() ? charge_.at_rest() : ExpectedWork<Real>::kUnknownLoad;
+    }
     /// Load that was told when the intake of the firing at `bin` closed; NaN where nobody told it.
     [[nodiscard]] Real told_load(std::int64_t bin) const noexcept {
         return load_told_ ? bins_.load(bin - intake_back_) : std::numeric_limits<Real>::quiet_NaN();
