@@ -23,15 +23,12 @@ struct Readings {
 TEST(ChargeLevel, HoldsStillWhileReadingsScatter) {
     Readings readings;
     readings.take(400, 0.3, 0.03);
-    double lowest = 1.0;
-    double highest = 0.0;
+    double square = 0.0;
     for (int n = 0; n < 400; ++n) {
         readings.take(1, 0.3, 0.03);
-        lowest = std::fmin(lowest, readings.level.level());
-        highest = std::fmax(highest, readings.level.level());
+        square += std::pow(readings.level.level() - 0.3, 2.0) / 400.0;
     }
-    EXPECT_LT(highest - lowest, 0.13);
-    EXPECT_NEAR(0.5 * (highest + lowest), 0.3, 0.05);
+    EXPECT_LT(std::sqrt(square), 0.5 * 0.03);
 }
 
 TEST(ChargeLevel, FollowsAFootAtOnce) {

@@ -113,13 +113,15 @@ TEST(ExpectedWork, WeakBurnsThatAreNoTwoAlikeDoNot) {
     EXPECT_NEAR(learned_from({0.25, 0.3, 0.4, 0.55, 0.85}), 1.0, 0.05);
 }
 
-TEST(ExpectedWork, IsRescaledForGood) {
+TEST(ExpectedWork, IsRescaledForThisStream) {
     ExpectedWork<double> expected;
     expected.begin(even_engine(4));
     const double guess = expected.at(0.5);
     expected.rescale(3.0);
     expected.restart();
     EXPECT_NEAR(expected.at(0.5), 3.0 * guess, 1e-9 * guess);
+    expected.reset();
+    EXPECT_EQ(expected.at(0.5), guess) << "another stream may be of another engine";
 }
 
 TEST(ExpectedWork, ALittleTrustChangesLittleAndNothingRunsAway) {

@@ -21,11 +21,17 @@ class ExpectedWork {
     static constexpr Real kNoWorkLoad = Real(0.09);
 
     void begin(const EngineConfig& engine) noexcept {
-        at_full_charge_ = static_cast<Real>(work_at_full_charge(engine));
+        guess_ = static_cast<Real>(work_at_full_charge(engine));
         geometry_known_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
-        restart();
+        reset();
     }
 
+    /// Forgets all that this engine has shown.
+    void reset() noexcept {
+        at_full_charge_ = guess_;
+        restart();
+    }
+    /// Forgets what misfires and the load channel have shown.
     void restart() noexcept {
         size_ = Real(1);
         misfires_ = shown_ = square_ = Real(0);
@@ -124,6 +130,7 @@ class ExpectedWork {
 
     bool geometry_known_ = false;
     float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
+    Real guess_ = 1;
     Real at_full_charge_ = 1;
     Real size_ = 1;
     Real misfires_ = 0;

@@ -106,6 +106,7 @@ class FiringWave {
         const Real wheel =
             Surrounding<Real>(0).wheel_variance(order, energy, teeth_, static_cast<Real>(bin_rad_), bins_);
         const Real twist = kTwist * Surrounding<Real>::twisting(order, mode_per_rev);
+        // The wheel's part does not scatter, it stands there all the time: its whole amplitude counts, not its mean over phases.
         return Real(2) * wheel / static_cast<Real>(std::norm(gas_)) + twist * twist;
     }
 

@@ -65,6 +65,7 @@ struct LearnedEngine {
         covariance.begin(window);
         edges.begin();
         swing.begin();
+        expected.reset();
         begin_learning();
     }
 

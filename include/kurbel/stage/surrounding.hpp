@@ -14,6 +14,11 @@ namespace kurbel {
 /// One of a list of surroundings that between them stand for all; each bends the orders of a pattern in its own way.
 template <class Real>
 class Surrounding {
+  public:
+    /// Numbers that far apart have the same hanging on the crank.
+    static constexpr int kHanging = 20;
+
+  private:
     struct Hanging {
         float resonance_hz;   ///< of gearbox or vehicle against the engine; 0: none
         float inertia_ratio;  ///< what swings against the engine, over the engine's inertia
@@ -25,8 +30,7 @@ class Surrounding {
     // ranges, from memory). With the gearbox in neutral the dual-mass flywheel's second mass swings alone, which is a third to all of the
     // first one: by the root of one and their ratio that is at 1.4 to 2 times its 8 to 15 Hz (two masses on a spring, any textbook on
     // vibration). A crank may be as soft as the last one.
-    static constexpr int kKinds = 20;
-    static constexpr std::array<Hanging, kKinds> kAll{
+    static constexpr std::array<Hanging, kHanging> kAll{
         {{0, 0, 0.08F, 0.40F},      {4, 1.0F, 0.08F, 0.04F},   {7, 1.0F, 0.08F, 0.04F},   {10, 0.6F, 0.08F, 0.03F},
          {14, 0.6F, 0.08F, 0.03F},  {10, 0.6F, 0.3F, 0.03F},   {15, 0.6F, 0.3F, 0.03F},   {17, 0.3F, 0.1F, 0.03F},
          {21, 0.3F, 0.1F, 0.03F},   {26, 0.3F, 0.1F, 0.03F},   {32, 0.3F, 0.1F, 0.03F},   {19, 0.6F, 0.2F, 0.03F},
@@ -36,7 +40,6 @@ class Surrounding {
 
   public:
     using Complex = std::complex<Real>;
-    static constexpr int kHanging = kKinds;  ///< numbers that far apart have the same hanging on the crank
     static constexpr int kCount = 2 * kBurns * kHanging;
 
     /// The first one is the likeliest.
