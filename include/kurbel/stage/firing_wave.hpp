@@ -22,7 +22,7 @@ namespace kurbel {
 /// Gas of all cylinders adds up at the wave of the firings, and the work of compression and that of combustion both go with the charge
 /// (Heywood 1988, ch. 2 and 15, from memory). What the wheel is off stands there as well, in proportion to speed squared, and torsion makes
 /// the wave larger: the less it can tell, the nearer the answer stays to the usual load. Of engines that fire evenly and three times a
-/// cycle at least.
+/// cycle at least. (channel/crank_load.hpp asks the same of a whole recording, with hindsight: what is the wheel's it fits over all cycles.)
 template <class Real>
 class FiringWave {
   public:
