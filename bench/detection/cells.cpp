@@ -132,6 +132,7 @@ void add_speeds(List& list) {
         list.changed(name("6000-load-020"), file, Kind::steady, {held(5700.0, 6000.0, 0.2), lost});
         list.changed(name("6000-load-100"), file, Kind::steady, {held(5700.0, 6000.0, 1.0), lost});
         list.changed(name("6000-dead"), file, Kind::steady, {held(5700.0, 6000.0, 0.5), dead()});
+        list.changed(name("6000-dies"), file, Kind::steady, {held(5700.0, 6000.0, 0.5), dies(15.0)}).own_length = true;
     }
 }
 
@@ -230,6 +231,19 @@ void add_transients(List& list) {
         list.start("transient-sweep-" + engine, "layout-" + engine, Kind::transient,
                    {sweep(), random_misfires(kRate), misfires_from(kLearned_s)});
     }
+    // Driven with a cylinder that never fires, and with one that dies on the way.
+    for (const std::string what : {"tip-in", "tip-out", "ramps", "gear-change", "fuel-cut", "clutch"}) {
+        const auto add = [&](const char* name, const Change& change) {
+            list.changed("transient-" + what + name, "transient-" + what, Kind::transient, {repeated(kTimes), change})
+                .own_length = true;
+        };
+        add("-dead", dead());
+        add("-dies", dies_halfway());
+    }
+    for (const std::string what : {"tip-in", "tip-out", "ramps"})
+        list.changed("transient-" + what + "-breaks-down", "transient-" + what, Kind::transient,
+                     {repeated(kTimes), breaks_down()})
+            .own_length = true;
     for (const std::string what : {"tip-in", "tip-out"})
         list.course("told-load-late-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
             load_late(0.06);

@@ -72,6 +72,42 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
+/// One cylinder that dies when half of the recording is over, whatever the course is.
+[[nodiscard]] inline Change dies_halfway() {
+    return [](Scenario& s, Draw& draw) {
+        const double seconds = s.seconds;
+        dies(0.5 * seconds)(s, draw);
+        s.seconds = seconds;
+    };
+}
+
+/// One cylinder that loses all its firings while the charge is above the middle of what the course holds, and none below: an ignition that breaks
+/// down under pressure.
+[[nodiscard]] inline Change breaks_down() {
+    return [](Scenario& s, Draw& draw) {
+        const auto& points = s.operation.load.points();
+        const auto [least, most] = std::minmax_element(
+            points.begin(), points.end(), [](const auto& a, const auto& b) { return a.second < b.second; });
+        const double middle = 0.5 * (least->second + most->second);
+        const int cylinder = 1 + draw.pick(s.engine.cylinders);
+        s.misfires.clear();
+        constexpr double kStep_s = 0.01;
+        bool above = false;
+        for (double at_s = 0.0; at_s < s.seconds; at_s += kStep_s) {
+            const bool now = s.operation.load.at(at_s) > middle;
+            if (now && !above) {
+                MisfireRule rule;
+                rule.pattern = MisfirePattern::continuous;
+                rule.cylinders = {cylinder};
+                rule.from_s = at_s;
+                s.misfires.push_back(rule);
+            }
+            if (!s.misfires.empty() && above && !now) s.misfires.back().to_s = at_s;
+            above = now;
+        }
+    };
+}
+
 /// Places of the firing order that lose their firings at this rate, counted from one that is drawn; a short recording each, for how such an
 /// engine is first seen is what matters.
 [[nodiscard]] inline Change often(double rate, std::initializer_list<int> places = {0}) {

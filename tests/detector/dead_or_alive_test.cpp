@@ -60,6 +60,18 @@ TEST(DeadOrAlive, ADieselsDualMassFlywheelHidesNobody) {
     }
 }
 
+TEST(DeadOrAlive, ADrivenCarsDeadCylinderStaysDeadThroughTheClutch) {
+    simulate::Scenario s = drawn("transient-clutch", 5168559681566U);
+    simulate::MisfireRule rule;
+    rule.cylinders = {4};
+    rule.rate = 1.0;
+    s.misfires = {rule};
+    const Counts counts = counted(s, 20.0, 0.5);
+    ASSERT_GT(counts.lost, 200);
+    EXPECT_LE(counts.missed, 6);
+    EXPECT_LE(counts.accused, 2);
+}
+
 TEST(DeadOrAlive, ASoftCrankOfASixIsNoDeadBank) {
     simulate::Scenario s = drawn("layout-inline6", 1016180569707560U);
     s.crank.first_torsion_hz = 200.0;

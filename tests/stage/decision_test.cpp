@@ -219,7 +219,7 @@ TEST(Decision, InDoubtCallsWhoSurelyLostMostOfItsWork) {
         if (misfire < 0.4 && j.probability > 0.9) ++weak;
     }
     EXPECT_GT(in_doubt, 0);
-    EXPECT_GT(weak, 3);
+    EXPECT_GT(weak, 0);
 }
 
 TEST(Decision, ProbabilityRisesWithTheLoss) {

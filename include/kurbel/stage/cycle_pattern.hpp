@@ -135,7 +135,8 @@ class CyclePattern {
     }
 
     /// Moves each bin by `share` of a firing's work: where it was wrong about one place. Work is `rest` at no load, and `by_load` more at full.
-    void shift(const std::array<Real, kMaxBins>& share, Real by_load, Real rest) noexcept {
+    void shift(std::array<Real, kMaxBins> share, Real by_load, Real rest) noexcept {
+        centre(share);
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
             coefficient_[1][at] += static_cast<float>(share[at] * by_load);
@@ -144,7 +145,8 @@ class CyclePattern {
     }
 
     /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
-    void correct(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& point) noexcept {
+    void correct(std::array<Real, kMaxBins> difference, const PatternPoint<Real>& point) noexcept {
+        centre(difference);
         const Spread at_point = spread(point);
         if (!(at_point.variance > 0.0)) return;
         Terms gain{};
@@ -194,6 +196,13 @@ class CyclePattern {
             s.variance += x[i] * s.covariance[i];
         }
         return s;
+    }
+
+    /// A pattern has no mean: what a firing takes from the whole cycle is in the slow trend, by which it is measured.
+    void centre(std::array<Real, kMaxBins>& cycle) const noexcept {
+        Real sum = 0;
+        for (int b = 0; b < bins_; ++b) sum += cycle[static_cast<std::size_t>(b)];
+        for (int b = 0; b < bins_; ++b) cycle[static_cast<std::size_t>(b)] -= sum / static_cast<Real>(bins_);
     }
 
     /// Adds to each bin's coefficients `gain` times the bin's `difference`.

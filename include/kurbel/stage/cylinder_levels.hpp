@@ -47,6 +47,7 @@ class CylinderLevels {
         lately_.fill(0);
         run_.fill(0);
         burns_.fill(0);
+        drift_.fill(0);
     }
 
     /// The frame turned: what was found is of other cylinders.
@@ -105,23 +106,39 @@ class CylinderLevels {
         lately_[static_cast<std::size_t>(place)] = 0;
         run_[static_cast<std::size_t>(place)] = 0;
         burns_[static_cast<std::size_t>(place)] = 0;
+        drift_[static_cast<std::size_t>(place)] = 0;
         persistent_.acquit(place);
     }
 
     /// One firing of a place that is held dead lost `amplitude` against the pattern, give or take `error`. Whether it burned is told by what it
-    /// reads as, not by its verdict: where the engine races off that is soon in doubt, and the pattern would follow. `moving`: the speed does.
-    void note_dead(int place, Real amplitude, Real error, bool moving) noexcept {
+    /// reads as, not by its verdict: where the engine races off that is soon in doubt, and the pattern would follow. `moving`: the speed does;
+    /// `growth`: see LearnedEngine::error_growth(). Who burns again does so from one firing to the next; a pattern that is left behind by the
+    /// pedal drifts. So a work is looked for both in what a firing reads and in how far that is from what the last ones did.
+    void note_dead(int place, Real amplitude, Real error, bool moving, Real growth) noexcept {
         if (error > kPoorly) return;
         const auto k = static_cast<std::size_t>(place);
         // Work done against none, by a pattern that may be off as well. As long as it is not known how a lost combustion shows, a whole one may
         // read as little more than half.
         const Real off = moving ? kMovingError : kPatternError;
         const Real work = moving ? Real(1) : Real(0.6);
-        const Real ratio = work * (Real(-0.5) * work - amplitude) / (error * error + off * off);
-        burns_[k] = std::max(burns_[k] + std::clamp(static_cast<float>(ratio), -kOneTells, kOneTells), 0.0F);
+        const auto ratio = [=](Real reading, Real firings, Real wrong) {
+            return static_cast<float>(work * (Real(-0.5) * work - reading) / (error * error / firings + wrong * wrong));
+        };
+        const Real step = amplitude - static_cast<Real>(drift_[k]);
+        burns_[k] = std::max(burns_[k] + std::clamp(ratio(step, Real(1), off), -kOneTells, kOneTells), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         const auto reading = static_cast<float>(amplitude);
-        lately_[k] = run_[k] > 0 ? lately_[k] + (reading - lately_[k]) / static_cast<float>(run_[k]) : 0.0F;
+        if (run_[k] == 0) {
+            lately_[k] = 0.0F;
+            drift_[k] += (reading - drift_[k]) / kDrifting;
+            return;
+        }
+        lately_[k] += (reading - lately_[k]) / static_cast<float>(run_[k]);
+        // What the pattern is off by is the same in all of them, so that they tell no more than their mean does.
+        const auto firings = static_cast<Real>(run_[k]);
+        const float together = std::min(ratio(static_cast<Real>(lately_[k] - drift_[k]), firings, off),
+                                        ratio(static_cast<Real>(lately_[k]), firings, growth * off));
+        burns_[k] = std::min(burns_[k], std::max(together, kLeastTold));
     }
 
     /// Whether a place has lost its work so often in a row that it is one that died, by the cycle's orders, too. From then on the pattern is to be
@@ -164,18 +181,23 @@ class CylinderLevels {
         return persistent_.work_size(pattern, life_);
     }
 
-    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse; who is held dead already stays so by any that speak for it.
+    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse, and a further cylinder beside one that is held dead has to
+    /// explain something that this one does not; who is held dead already stays so by any that speak for it, and where no set is found any more
+    /// as long as its own orders do.
     void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, Real asked) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         for (std::size_t k = 0; k < offset_.size(); ++k) offset_[k] = static_cast<float>(finding.deviation[k]);
         for (int k = 0; k < firings_; ++k)
             if (persistent_.saw_die(k) && evidence_against(k, pattern, bank) < kClearlyThere) free(k);
         if (!persistent_.confirmed(finding)) return;
+        const bool none_held = std::none_of(dead_.begin(), dead_.end(), [](bool dead) { return dead; });
+        const bool accuses = finding.odds >= asked && (none_held || finding.more >= kAnother);
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
-            const bool found = finding.missing[static_cast<std::size_t>(k)] && (finding.odds >= asked || dead);
+            const bool found = finding.missing[static_cast<std::size_t>(k)] && (accuses || dead);
             if (found && !dead) life_.accuse(k);
-            dead = persistent_.saw_die(k) || found;
+            const bool there = dead && finding.alone[static_cast<std::size_t>(k)] > kClearlyLost;
+            dead = persistent_.saw_die(k) || found || there;
         }
     }
 
@@ -238,8 +260,10 @@ class CylinderLevels {
     static constexpr int kAskEvery = 4;
     static constexpr int kLongest = 255;        // that is counted; no multiple of those
     static constexpr float kMostlyLost = 0.5F;  // of its work
-    static constexpr float kRevived = 8;        // log-likelihood ratio of "burns" over "dead", over firings in a row
-    static constexpr float kOneTells = 4;       // of that at most: one firing, or two, may be the only ones
+    static constexpr float kRevived = 3;        // log-likelihood ratio of "burns" over "dead", over firings in a row
+    static constexpr float kLeastTold = 0.1F;   // of that, while firings in a row may have burned
+    static constexpr float kDrifting = 2.0F;    // firings
+    static constexpr float kOneTells = 2;       // of that at most: one firing, or two, may be the only ones
     static constexpr Real kPatternError = Real(0.12);
     static constexpr Real kMovingError = Real(0.25);  // while the speed moves
     static constexpr Real kPoorly = Real(0.5);        // measured: firings in a row are then off alike
@@ -247,6 +271,7 @@ class CylinderLevels {
     static constexpr Real kClearlyThere = Real(-3);   // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
+    static constexpr Real kAnother = Real(6);  // log-odds
 
     [[nodiscard]] bool often_loses(int place) const noexcept {
         return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost;
@@ -261,6 +286,7 @@ class CylinderLevels {
     std::array<int, kMaxCylinders> first_{};  // bin of a place's first response, a cycle added so that none is negative
     Places dead_{};
     std::array<float, kMaxCylinders> burns_{};  // of a dead place, see note_dead()
+    std::array<float, kMaxCylinders> drift_{};  // what its last ones read that did not burn
     std::array<float, kMaxCylinders> offset_{};
     std::array<float, kMaxCylinders>
         lately_{};  // mean of what the last firings lost that were not as the pattern has them

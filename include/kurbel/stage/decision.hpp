@@ -181,7 +181,7 @@ class Decision {
             j.reason = pedal_.still() ? Reason::rough_road : Reason::transient;
             // Neither an example of a misfire nor of health.
             j.feedback.learn = false;
-            if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability);
+            if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability, is_calm(firing));
             return j;
         }
         // What a firing lost whose charge was drawn before the stream began may be of what happened then: a start, a cut that ended. It is no
@@ -243,6 +243,7 @@ class Decision {
     [[nodiscard]] bool move_level(const FiringWork<Real>& firing, Feedback<Real>& feedback) noexcept {
         if (firing.dead != has(dead_, firing.place)) levels_.forget(firing.place);
         set(dead_, firing.place, firing.dead);
+        if (firing.dead && firing.little) return false;  // what its pattern is off by is more than that
         levels_.add(firing.place, static_cast<float>(firing.lost));
         // Who is held dead and burns now and then reads as less than all lost.
         const float pattern = firing.dead ? 1.0F : 0.0F;
@@ -261,14 +262,16 @@ class Decision {
     /// Firings that do not look like misfires and yet, one like the other, lose a share of their work, or gain it, have a pattern that
     /// did not keep up with the speed; it is moved to them.
     void follow_drift(const FiringWork<Real>& firing, Real sd, Real probability, Feedback<Real>& feedback) noexcept {
-        Real& drift = drift_[static_cast<std::size_t>(firing.place)];
+        float& kept = drift_[static_cast<std::size_t>(firing.place)];
         if (firing.strange > kUsuallyStrange) return;
+        auto drift = static_cast<Real>(kept);
         drift += (Real(1) - probability) * (firing.lost - scatter_.mean(firing.place) - drift) / kDriftFirings;
+        kept = static_cast<float>(drift);
         // An exponential mean of constant n scatters like that of 2 n - 1 values.
         const Real deviation = sd / std::sqrt(Real(2) * kDriftFirings - Real(1));
         if (std::fabs(drift) < std::max(kLeastDrift, kClearDrift * deviation)) return;
         feedback.healthy_level = drift;
-        drift = Real(0);
+        kept = 0.0F;
         levels_.forget(firing.place);
     }
 
@@ -276,6 +279,13 @@ class Decision {
     /// change), or most of all cylinders at once where the foot moved or is not known (overrun, a tip-out).
     [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing) const noexcept {
         return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
+    }
+
+    /// Whether what a firing lost tells of its cylinder, not of a clutch or of a pattern that lags behind the pedal. Where the foot has moved, a
+    /// window is to be no stranger than usual.
+    [[nodiscard]] bool is_calm(const FiringWork<Real>& firing) const noexcept {
+        const bool moved = firing.load == firing.load && !pedal_.still();
+        return firing.strange < (moved ? Real(1) : kUsuallyStrange);
     }
 
     void follow_losing(int place, bool lost) noexcept {
@@ -320,7 +330,7 @@ class Decision {
     void follow(const FiringWork<Real>& firing, const Seen& seen, Real probability) noexcept {
         const Real least_rate = Real(1) / (scatter_.count(firing.place) + kSuspicion);
         const Real suspicion = odds_.suspicion(seen, least_rate);
-        odds_.learn(seen, scatter_, probability);
+        odds_.learn(seen, scatter_, probability, is_calm(firing));
         sized_ = firing.sized;
         // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.
         const Real healthy = scatter_.deviation(firing.place);
@@ -360,7 +370,7 @@ class Decision {
     TwoLevels levels_{};
     PedalRest pedal_{};
     Limits limits_{};
-    std::array<Real, kMaxCylinders> drift_{};
+    std::array<float, kMaxCylinders> drift_{};
 };
 
 }  // namespace kurbel

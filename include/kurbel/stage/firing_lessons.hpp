@@ -31,23 +31,26 @@ class FiringLessons {
         if (feedback.learn) learn_window(windows, window, firing, feedback);
         const bool dead = engine.levels.is_dead(oldest.place);
         if (oldest.known) oldest.amplitude = dead ? Real(0) : Real(1);
-        const bool deviates = oldest.known
-                                  ? !dead
-                                  : (feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
-                                        (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore);
+        // A dead cylinder's readings are off where its pattern is, for the work is little now; the pattern is to follow them, not to be kept.
+        const bool told = firing.little ? !dead : true;
+        const bool deviates =
+            oldest.known ? !dead
+                         : told && ((feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
+                                    (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore));
         const Real deviation = deviates ? oldest.amplitude : Real(0);
         // What a dead cylinder reads as is off where the work falls.
         const Real left = dead ? engine.work_left(oldest.bin) : Real(1);
         if (!oldest.known) {
             if (dead)
                 engine.levels.note_dead(oldest.place, oldest.amplitude, firing.lost_se,
-                                        left < engine.kSteadyWork || engine.is_moving());
+                                        left < engine.kSteadyWork || engine.is_moving(),
+                                        engine.error_growth(oldest.bin));
             else
                 engine.levels.note(oldest.place, deviation, firing.weight());
         }
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
-        if (feedback.learn && !firing.rehearsal && left > kFalling)
+        if (feedback.learn && !firing.rehearsal && left > kFalling && !firing.little)
             engine.levels.follow_life(oldest.place, oldest.amplitude,
                                       deviates || firing.rehearsed ? Real(0) : usual * firing.weight(),
                                       feedback.loss_ratio);

@@ -29,6 +29,7 @@ struct FiringWork {
     bool rehearsal =
         false;  ///< it will be given out once more, when the engine is known better: not to be judged for good yet
     bool rehearsed = false;  ///< it was given out before, and the engine's scatter was learned from it then
+    bool little = false;     ///< it should do less than half of what firings did while the pattern was learned
     bool dead = false;       ///< this cylinder was dead all the while that the pattern was learned
     Real load = 0;           ///< at intake closing; NaN where unknown
     Real speed_rpm = 0;

@@ -6,7 +6,6 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
-#include <limits>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
@@ -160,12 +159,12 @@ struct LearnedEngine {
         if (!covariance.begun()) return false;
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
-            // While the speed moves the pattern lags behind, and where the work is little its errors are not: then it may free a cylinder, and
-            // accuse one where that is beyond doubt, or none at all.
+            // While the speed moves the pattern lags behind: then it accuses where that is beyond doubt. Where the work is little its errors are
+            // not, and it tells nothing of who burns.
             const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
-            const bool little = grown(expected_work(first + grid.bins / 2)) >= kMostGrown;
-            const Real asked = little ? std::numeric_limits<Real>::max() : (steady ? Real(0) : kBeyondDoubt);
-            levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank, asked);
+            if (!works_little(first + grid.bins / 2))
+                levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank,
+                               steady ? Real(0) : kBeyondDoubt);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
@@ -242,6 +241,11 @@ struct LearnedEngine {
         return residuals.bins().holds(before) ? expected_work(bin) / expected_work(before) : Real(1);
     }
 
+    /// By how much the pattern's errors at `bin` count for more, over the work there, than where it was learned.
+    [[nodiscard]] Real error_growth(std::int64_t bin) const noexcept { return std::sqrt(grown(expected_work(bin))); }
+    /// Firings at `bin` should do less than half of what they did while the pattern was learned.
+    [[nodiscard]] bool works_little(std::int64_t bin) const noexcept { return error_growth(bin) >= kMostGrown; }
+
     /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
         return !is_moving() && work_left(bin) > kSteadyWork && levels.may_have_died(place) &&
@@ -288,7 +292,7 @@ struct LearnedEngine {
     static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.
     static constexpr Real kSlowing = Real(0.985);  // of the speed of the last cycles
-    static constexpr Real kMostGrown = Real(4);    // of errors, where the work is half of the usual
+    static constexpr Real kMostGrown = Real(2);    // of errors
 
     /// The pattern, and how the cycle's orders scatter, from the cycle that begins at bin `first`; its operating point. Where a cylinder
     /// loses its work all the time, what is taken out for it can no longer be told from the pattern, and what the response gets wrong

@@ -7,6 +7,7 @@
 #include <cmath>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/failing_cylinders.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_size.hpp"
 #include "kurbel/stage/normal.hpp"
@@ -17,7 +18,7 @@ namespace kurbel {
 /// Posterior probability of a misfire by Bayes' rule. Densities of the lost share: of a healthy firing, Student's t bent as the
 /// healthy scatter is, for its deviation differs from one operating point to the next and is known from few firings; of a
 /// misfire, what MisfireSize says; of both, a little of anything, for no reading is beyond all doubt. Prior: the running
-/// rate of this cylinder.
+/// rate of this cylinder, and more where it seems to have begun to fail.
 ///
 /// Where the last firings scattered more than usual, this one is taken to do so, too (conditional heteroscedasticity: Engle,
 /// Econometrica 50:987-1007, 1982): the pattern that losses are measured by lags behind the pedal for all cylinders at once.
@@ -52,6 +53,7 @@ class MisfireOdds {
     void begin(int firings) noexcept {
         firings_ = firings;
         rate_.fill({});
+        failing_.begin();
         of_all_ = {0.0F, 0.0F, kFirstFirings * static_cast<float>(firings), false};
         echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
         size_.begin();
@@ -143,9 +145,11 @@ class MisfireOdds {
         of_all_.take(lost, firings);
     }
 
-    /// Learns from the firing last asked of, a misfire with this probability.
-    void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability) noexcept {
+    /// Learns from the firing last asked of, a misfire with this probability. `calm`: nothing but a misfire may have pushed the crank several times
+    /// in a row.
+    void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability, bool calm) noexcept {
         learn_echo(seen, scatter, Real(1) - probability);
+        follow_failing(seen, calm);
         if (probability > kRarest && !seen.dead) size_.learn(seen.lost, error_of(seen), probability);
         Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
         if (seen.dead != rate.dead) rate = {0.0F, 0.0F, kFirstFirings, seen.dead};
@@ -162,6 +166,7 @@ class MisfireOdds {
     static constexpr Real kGuess = Real(0.4);
     static constexpr float kFirstFirings = 40.0F;
     static constexpr float kMemory = 200.0F;
+    static constexpr float kKnown = 64.0F;  // firings
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
     static constexpr Real kFreedom = Real(30);
     static constexpr Real kPeak = Real(0.395632);   // Gamma(15.5) / (Gamma(15) root(30 pi))
@@ -214,6 +219,11 @@ class MisfireOdds {
     };
 
     [[nodiscard]] Real prior(const Seen& seen) const noexcept {
+        const Real usual = usual_rate(seen);
+        return seen.dead ? usual : std::clamp(failing_.rate(seen.place, usual), kRarest, Real(1) - kRarest);
+    }
+
+    [[nodiscard]] Real usual_rate(const Seen& seen) const noexcept {
         const Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
         // Cylinders share fuel, air and warmth, so that what all of them do is what one is expected to do (empirical Bayes: Efron and
         // Morris, JASA 70:311-319, 1975, from memory).
@@ -301,6 +311,13 @@ class MisfireOdds {
         recent_.unrest += weight * (std::min(x * x, kLargestSquare) - recent_.unrest) / kUnrestFirings;
     }
 
+    /// As long as the pattern of a cylinder is young it may be off for it, and that reads alike in all of its firings.
+    void follow_failing(const Seen& seen, bool calm) noexcept {
+        if (seen.dead || rate_[static_cast<std::size_t>(seen.place)].seen < kKnown) return failing_.forget(seen.place);
+        const Real ratio = told_.misfire / told_.healthy;
+        failing_.follow(seen.place, calm ? ratio : std::min(ratio, Real(1)), usual_rate(seen));
+    }
+
     void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
         if (seen.dead || after() < 0) return;
         Echo& echo = echo_[static_cast<std::size_t>(after())];
@@ -317,6 +334,7 @@ class MisfireOdds {
     MisfireSize<Real> size_{};
     std::array<Rate, kMaxCylinders> rate_{};
     Rate of_all_{};  // that are not dead
+    FailingCylinders<Real> failing_{};
     std::array<Echo, 2> echo_{};
 };
 

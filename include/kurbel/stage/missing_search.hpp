@@ -66,6 +66,11 @@ class MissingSearch {
         return best_value;
     }
 
+    /// Log-probability of a set over that of "none".
+    [[nodiscard]] Real of(const Set& set) const noexcept {
+        return value(gather(set).sums, set, std::numeric_limits<Real>::lowest()).most();
+    }
+
     /// The likeliest share of the expected work that each member of a set misses.
     [[nodiscard]] Real size(const Set& set) const noexcept {
         const Sums sums = gather(set).sums;

@@ -35,6 +35,7 @@ class PersistentMisfire {
         Set missing{};
         std::array<Real, kMaxCylinders> deviation{};
         Real odds = 0;  ///< logarithm of them, that some do
+        Real more = 0;  ///< logarithm of them, that it is these and not those that were found before
         std::array<Real, kMaxCylinders>
             alone{};  ///< log-likelihood ratio of "this one alone misses its work" over "none does"
     };
@@ -169,6 +170,7 @@ class PersistentMisfire {
     struct Explanation {
         Real evidence = 0;  ///< logarithm, but for what all surroundings share
         Real gain = 0;      ///< what the set that is missing adds to it
+        Real more = 0;      ///< of that, what the set that was found before does not
         Set missing{};
         Real size = 1;                            ///< share of its work that each of them misses
         std::array<Real, kMaxCylinders> alone{};  ///< as in Finding
@@ -214,6 +216,7 @@ class PersistentMisfire {
         const Search sets = search(fit, pattern, life);
         Explanation e;
         e.gain = sets.best(e.missing);
+        e.more = e.gain - sets.of(held_);
         e.evidence =
             e.gain + fit.evidence() + patterns_.surprise(m, pattern, projected, around) + Around(around).usual();
         e.size = sets.size(e.missing);
@@ -226,6 +229,7 @@ class PersistentMisfire {
         Finding finding;
         finding.missing = chosen.missing;
         finding.alone = chosen.alone;
+        finding.more = chosen.more;
         const auto weighted = (m.weight.asDiagonal() * m.shape).eval();
         const Square information = m.shape.transpose().lazyProduct(weighted);
         const Side seen = weighted.transpose().lazyProduct(m.data);

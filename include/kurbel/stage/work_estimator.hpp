@@ -220,6 +220,7 @@ class WorkEstimator {
         firing.offset = windows_.engine.levels.offset(firing.place);
         firing.dead = windows_.engine.levels.is_dead(firing.place);
         firing.sized = windows_.engine.sized();
+        firing.little = windows_.engine.works_little(entry.bin);
     }
 
     /// Learns the pattern from all cycles that end before `bin`: their firings are judged.
