@@ -221,6 +221,16 @@ TEST(CylinderLevels, APatternThatDriftsAwayRevivesNobodyAndAStepDoes) {
     EXPECT_TRUE(engine.levels.revives(0, false, amplitude));
 }
 
+TEST(CylinderLevels, WhoReadAsMoreThanDeadHasNotBurnedWhenItDoesNotAnyMore) {
+    Engine engine;
+    engine.examine(without(0), true, 2);
+    double amplitude = 0.0;
+    // A clutch that is let in takes more from the crank than the cylinder ever did.
+    for (int n = 0; n < 10; ++n) engine.levels.note_dead(0, 1.4, 0.1, true, 1.0);
+    for (int n = 0; n < 10; ++n) engine.levels.note_dead(0, -0.2, 0.1, true, 1.0);
+    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+}
+
 TEST(CylinderLevels, WhereTheFootIsLiftedThePatternsErrorsAreAsLargeAsTheWork) {
     Engine engine;
     engine.examine(without(0), true, 2);

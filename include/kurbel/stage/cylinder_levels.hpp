@@ -124,8 +124,10 @@ class CylinderLevels {
         const auto ratio = [=](Real reading, Real firings, Real wrong) {
             return static_cast<float>(work * (Real(-0.5) * work - reading) / (error * error / firings + wrong * wrong));
         };
-        const Real step = amplitude - static_cast<Real>(drift_[k]);
-        burns_[k] = std::max(burns_[k] + std::clamp(ratio(step, Real(1), off), -kOneTells, kOneTells), 0.0F);
+        // One that read as more than dead and does not any more has done no work.
+        const Real before = std::min(static_cast<Real>(drift_[k]), Real(0));
+        burns_[k] =
+            std::max(burns_[k] + std::clamp(ratio(amplitude - before, Real(1), off), -kOneTells, kOneTells), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         const auto reading = static_cast<float>(amplitude);
         if (run_[k] == 0) {
@@ -136,7 +138,7 @@ class CylinderLevels {
         lately_[k] += (reading - lately_[k]) / static_cast<float>(run_[k]);
         // What the pattern is off by is the same in all of them, so that they tell no more than their mean does.
         const auto firings = static_cast<Real>(run_[k]);
-        const float together = std::min(ratio(static_cast<Real>(lately_[k] - drift_[k]), firings, off),
+        const float together = std::min(ratio(static_cast<Real>(lately_[k]) - before, firings, off),
                                         ratio(static_cast<Real>(lately_[k]), firings, growth * off));
         burns_[k] = std::min(burns_[k], std::max(together, kLeastTold));
     }
@@ -216,12 +218,13 @@ class CylinderLevels {
     }
 
     /// A place that has lost its work by the pattern, not by the cycle's orders; -1 where there is none. `amplitude`: the share that
-    /// its pattern is wrong by. To be asked again until there is none.
-    [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool moving,
+    /// its pattern is wrong by. `doubted`: the pattern may well be wrong, so that orders which speak against it need not do so clearly. To be
+    /// asked again until there is none.
+    [[nodiscard]] int wrongly_accused(const LearnedPattern<Real>& pattern, const ResponseBank& bank, bool doubted,
                                       Real& amplitude) noexcept {
         for (int k = 0; k < firings_; ++k) {
             if (!lost(k)) continue;
-            if (evidence_of_loss(k, pattern, bank) > (moving ? kClearlyLost : kClearlyThere)) continue;
+            if (evidence_of_loss(k, pattern, bank) > (doubted ? Real(0) : kClearlyThere)) continue;
             amplitude = static_cast<Real>(lately_[static_cast<std::size_t>(k)]);
             lately_[static_cast<std::size_t>(k)] = 0;
             return k;

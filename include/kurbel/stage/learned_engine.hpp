@@ -319,10 +319,12 @@ struct LearnedEngine {
 
     /// Moves the pattern where it, and not the cylinder, is what is wrong. True where it did.
     bool doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
+        // Where the work is little the orders tell little, too.
+        const bool doubted = is_moving() && !works_little(first + grid.bins / 2);
         for (int moved = 0; moved < grid.firings; ++moved) {
             Real amplitude = 0;
             const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, grid, first, mean),
-                                                     bank, is_moving(), amplitude);
+                                                     bank, doubted, amplitude);
             if (place < 0) return moved > 0;
             correct_pattern(place, amplitude, expected_work(first + grid.bins / 2), mean);
         }
