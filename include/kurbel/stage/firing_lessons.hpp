@@ -31,8 +31,8 @@ class FiringLessons {
         if (feedback.learn) learn_window(windows, window, firing, feedback);
         const bool dead = engine.levels.is_dead(oldest.place);
         if (oldest.known) oldest.amplitude = dead ? Real(0) : Real(1);
-        // A dead cylinder's readings are off where its pattern is, for the work is little now; the pattern is to follow them, not to be kept.
-        const bool told = firing.little ? !dead : true;
+        // Where the work is little a dead cylinder reads as anything, for its pattern is off; that is to follow, not to be kept from it.
+        const bool told = !(dead && firing.little);
         const bool deviates =
             oldest.known ? !dead
                          : told && ((feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
