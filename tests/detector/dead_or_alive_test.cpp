@@ -23,6 +23,14 @@ simulate::Scenario drawn(const std::string& cell, std::uint64_t number) {
     return simulate::read_scenario(KURBEL_DATASETS "/cells/" + cell + ".toml", number);
 }
 
+/// A cylinder never fires.
+void let_die(simulate::Scenario& s, int cylinder) {
+    simulate::MisfireRule rule;
+    rule.cylinders = {cylinder};
+    rule.rate = 1.0;
+    s.misfires = {rule};
+}
+
 /// Firings from `from_s` on, by what they did and what they were called.
 Counts counted(simulate::Scenario s, double seconds, double from_s) {
     s.seconds = seconds;
@@ -49,10 +57,7 @@ Counts counted(simulate::Scenario s, double seconds, double from_s) {
 TEST(DeadOrAlive, ADieselsDualMassFlywheelHidesNobody) {
     for (int dead = 1; dead <= 4; ++dead) {
         simulate::Scenario s = drawn("layout-inline4-diesel", 1036346755204447U);
-        simulate::MisfireRule rule;
-        rule.cylinders = {dead};
-        rule.rate = 1.0;
-        s.misfires = {rule};
+        let_die(s, dead);
         const Counts counts = counted(s, 12.0, 0.5);
         ASSERT_GT(counts.lost, 150);
         EXPECT_LE(counts.missed, 2) << dead;
@@ -62,10 +67,7 @@ TEST(DeadOrAlive, ADieselsDualMassFlywheelHidesNobody) {
 
 TEST(DeadOrAlive, ADrivenCarsDeadCylinderStaysDeadThroughTheClutch) {
     simulate::Scenario s = drawn("transient-clutch", 5168559681566U);
-    simulate::MisfireRule rule;
-    rule.cylinders = {4};
-    rule.rate = 1.0;
-    s.misfires = {rule};
+    let_die(s, 4);
     const Counts counts = counted(s, 20.0, 0.5);
     ASSERT_GT(counts.lost, 200);
     EXPECT_LE(counts.missed, 6);

@@ -177,67 +177,69 @@ TEST(CylinderLevels, WhoBurnsAsAnotherRevivesNeedsShowItOnce) {
     EXPECT_NEAR(amplitude, -1.0, 1e-6);
 }
 
+/// Its first cylinder is held dead.
+struct HeldEngine : Engine {
+    HeldEngine() {
+        examine(without(0), true, 2);
+        EXPECT_TRUE(levels.is_dead(0));
+    }
+    void read(int times, double amplitude, double error, bool moving, double growth = 1.0) {
+        for (int n = 0; n < times; ++n) levels.note_dead(0, amplitude, error, moving, growth);
+    }
+    [[nodiscard]] bool revives() {
+        double amplitude = 0.0;
+        return levels.revives(0, false, amplitude);
+    }
+};
+
 TEST(CylinderLevels, ReadingsThatTellNextToNothingReviveNobody) {
-    Engine engine;
-    engine.examine(without(0), true, 2);
-    ASSERT_TRUE(engine.levels.is_dead(0));
-    double amplitude = 0.0;
+    HeldEngine engine;
     // Just after a fuel cut a dead cylinder reads as anything: -0.7 with a standard error of 2.7 where 0.16 is usual.
-    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.7, 2.7, false, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.read(12, -0.7, 2.7, false);
+    EXPECT_FALSE(engine.revives());
     // While the speed moves a pattern may be off by nearly half of a work.
-    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.45, 0.16, true, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.read(12, -0.45, 0.16, true);
+    EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
     // In a steady state it is not off by as much, and a cylinder that reads so all of a sudden burns.
-    engine.levels.note_dead(0, 0.0, 0.16, false, 1.0);
-    for (int n = 0; n < 3; ++n) engine.levels.note_dead(0, 0.0, 0.16, false, 1.0);
-    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, -0.45, 0.16, false, 1.0);
-    EXPECT_TRUE(engine.levels.revives(0, false, amplitude));
+    engine.read(4, 0.0, 0.16, false);
+    engine.read(12, -0.45, 0.16, false);
+    EXPECT_TRUE(engine.revives());
 }
 
 TEST(CylinderLevels, WhatThePatternIsOffByDoesNotAddUp) {
-    Engine engine;
-    engine.examine(without(0), true, 2);
-    ASSERT_TRUE(engine.levels.is_dead(0));
-    double amplitude = 0.0;
+    HeldEngine engine;
     // A pattern that is off by half of the work or so while the speed moves makes all firings read alike; hundreds of them tell no more of that
     // than a few do.
-    for (int n = 0; n < 200; ++n) engine.levels.note_dead(0, -0.65, 0.05, true, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.read(200, -0.65, 0.05, true);
+    EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
 }
 
 TEST(CylinderLevels, APatternThatDriftsAwayRevivesNobodyAndAStepDoes) {
-    Engine engine;
-    engine.examine(without(0), true, 2);
-    double amplitude = 0.0;
+    HeldEngine engine;
     // As the pedal is let go the pattern falls behind, by an eighth of a work a cycle.
     double reading = 0.0;
-    for (int n = 0; n < 12; ++n) engine.levels.note_dead(0, reading -= 0.12, 0.1, true, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    for (int n = 0; n < 12; ++n) engine.read(1, reading -= 0.12, 0.1, true);
+    EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
-    for (int n = 0; n < 2; ++n) engine.levels.note_dead(0, reading - 1.0, 0.1, true, 1.0);
-    EXPECT_TRUE(engine.levels.revives(0, false, amplitude));
+    engine.read(2, reading - 1.0, 0.1, true);
+    EXPECT_TRUE(engine.revives());
 }
 
 TEST(CylinderLevels, WhoReadAsMoreThanDeadHasNotBurnedWhenItDoesNotAnyMore) {
-    Engine engine;
-    engine.examine(without(0), true, 2);
-    double amplitude = 0.0;
+    HeldEngine engine;
     // A clutch that is let in takes more from the crank than the cylinder ever did.
-    for (int n = 0; n < 10; ++n) engine.levels.note_dead(0, 1.4, 0.1, true, 1.0);
-    for (int n = 0; n < 10; ++n) engine.levels.note_dead(0, -0.2, 0.1, true, 1.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.read(10, 1.4, 0.1, true);
+    engine.read(10, -0.2, 0.1, true);
+    EXPECT_FALSE(engine.revives());
 }
 
 TEST(CylinderLevels, WhereTheFootIsLiftedThePatternsErrorsAreAsLargeAsTheWork) {
-    Engine engine;
-    engine.examine(without(0), true, 2);
-    double amplitude = 0.0;
+    HeldEngine engine;
     // A sixth of the work is left: what was 0.12 of it when the pattern was learned is 0.7 now.
-    for (int n = 0; n < 40; ++n) engine.levels.note_dead(0, -1.1, 0.25, false, 6.0);
-    EXPECT_FALSE(engine.levels.revives(0, false, amplitude));
+    engine.read(40, -1.1, 0.25, false, 6.0);
+    EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
 }
 

@@ -209,9 +209,9 @@ TEST(Decision, InDoubtCallsWhoSurelyLostMostOfItsWork) {
     }
     int in_doubt = 0;
     int weak = 0;
-    for (int step = 50; step < 120; ++step) {
+    for (int step = 100; step < 240; ++step) {
         Decision<double> copy = decision;
-        const auto j = copy.judge(firing_at(0, 0.01 * step), false, false, false);
+        const auto j = copy.judge(firing_at(0, 0.005 * step), false, false, false);
         const double misfire = j.probability - j.weak;
         EXPECT_EQ(j.verdict == Verdict::misfire, misfire > 0.4) << step;
         EXPECT_EQ(j.verdict == Verdict::misfire, j.evidence > j.threshold) << step;
@@ -219,7 +219,7 @@ TEST(Decision, InDoubtCallsWhoSurelyLostMostOfItsWork) {
         if (misfire < 0.4 && j.probability > 0.9) ++weak;
     }
     EXPECT_GT(in_doubt, 0);
-    EXPECT_GT(weak, 0);
+    EXPECT_GT(weak, 3);
 }
 
 TEST(Decision, ProbabilityRisesWithTheLoss) {
