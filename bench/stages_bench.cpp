@@ -88,7 +88,7 @@ void work_and_decision(benchmark::State& state) {
         decision->configure(recording().config);
         for (const auto& bin : bins) {
             work->push(bin, Real(0.3), false, bin.phase_known);
-            while (work->take(firing, decision->limits())) {
+            while (work->take(firing, decision->outlook())) {
                 const auto judged = decision->judge(firing, !work->settled(), work->cycles_learned() < 20, false);
                 benchmark::DoNotOptimize(judged);
                 work->learn(firing, judged.feedback);

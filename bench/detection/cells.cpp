@@ -110,9 +110,12 @@ void add_patterns(List& list) {
         add("dies-later", {dies(30.0)});
         add("dies-later-opposed", {dies(30.0, {0, half})});
     }
-    for (const char* engine : {"v6-60", "v8-crossplane", "v8-flatplane"})
-        list.changed(std::string("pattern-dead-bank-") + engine, std::string("layout-") + engine, Kind::steady,
-                     {dead_bank()});
+    for (const std::string engine : {"v6-60", "v8-crossplane", "v8-flatplane"}) {
+        const std::string file = "layout-" + engine;
+        list.changed("pattern-dead-bank-" + engine, file, Kind::steady, {dead_bank()});
+        list.changed("pattern-dies-later-bank-" + engine, file, Kind::steady, {dies(30.0, dead_bank())}).own_length =
+            true;
+    }
 }
 
 void add_speeds(List& list) {
@@ -134,6 +137,17 @@ void add_speeds(List& list) {
         list.changed(name("6000-dead"), file, Kind::steady, {held(5700.0, 6000.0, 0.5), dead()});
         list.changed(name("6000-dies"), file, Kind::steady, {held(5700.0, 6000.0, 0.5), dies(15.0)}).own_length = true;
     }
+    // Two that share a coil, and a whole bank: what is left of the torque falls, and the driveline swings.
+    const auto die_together = [&](const std::string& who, const std::string& engine, const Change& which) {
+        for (const auto& [name, low_rpm] : {std::pair{"4500", 4275.0}, std::pair{"6000", 5700.0}})
+            list.changed(std::string("speed-") + name + "-dies-" + who + "-" + engine, "layout-" + engine, Kind::steady,
+                         {held(low_rpm, low_rpm + 300.0, 0.5), dies(15.0, which)})
+                .own_length = true;
+    };
+    die_together("opposed", "inline4", dead({0, 2}));
+    die_together("opposed", "inline6", dead({0, 3}));
+    die_together("opposed", "v8-crossplane", dead({0, 4}));
+    for (const char* engine : {"v6-60", "v8-crossplane", "v8-flatplane"}) die_together("bank", engine, dead_bank());
 }
 
 void add_layouts(List& list) {

@@ -52,6 +52,17 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
+/// One whole bank never fires.
+[[nodiscard]] inline Change dead_bank() {
+    return [](Scenario& s, Draw& draw) {
+        const int bank = 1 + draw.pick(2);
+        std::vector<int> cylinders;
+        for (int number = 1; number <= s.engine.cylinders; ++number)
+            if (s.engine.bank[static_cast<std::size_t>(number - 1)] == bank) cylinders.push_back(number);
+        let_die(s, cylinders);
+    };
+}
+
 /// The same until this time, when they burn again: a plug that was taken off is put back on.
 [[nodiscard]] inline Change burns_again(double at_s, std::initializer_list<int> places = {0}) {
     return [=, die = dead(places)](Scenario& s, Draw& draw) {
@@ -61,15 +72,18 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
     };
 }
 
-/// The same from this time on, of an engine that was healthy.
-[[nodiscard]] inline Change dies(double at_s, std::initializer_list<int> places = {0}) {
-    return [=, die = dead(places)](Scenario& s, Draw& draw) {
-        die(s, draw);
+/// Those whom `dead` takes die at this time, all at once, of an engine that was healthy.
+[[nodiscard]] inline Change dies(double at_s, Change dead) {
+    return [at_s, dead = std::move(dead)](Scenario& s, Draw& draw) {
+        dead(s, draw);
         s.misfires.resize(1);
         s.misfires[0].severity = 1.0;
         s.misfires[0].from_s = at_s;
         s.seconds = 2.0 * at_s;
     };
+}
+[[nodiscard]] inline Change dies(double at_s, std::initializer_list<int> places = {0}) {
+    return dies(at_s, dead(places));
 }
 
 /// One cylinder that dies when half of the recording is over, whatever the course is.
@@ -120,17 +134,6 @@ inline void let_die(Scenario& s, const std::vector<int>& cylinders) {
                 s.engine.firing_order[static_cast<std::size_t>((first + place) % s.engine.cylinders)]);
         s.misfires = {rule};
         s.seconds = 15.0;
-    };
-}
-
-/// One whole bank never fires.
-[[nodiscard]] inline Change dead_bank() {
-    return [](Scenario& s, Draw& draw) {
-        const int bank = 1 + draw.pick(2);
-        std::vector<int> cylinders;
-        for (int number = 1; number <= s.engine.cylinders; ++number)
-            if (s.engine.bank[static_cast<std::size_t>(number - 1)] == bank) cylinders.push_back(number);
-        let_die(s, cylinders);
     };
 }
 

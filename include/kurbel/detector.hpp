@@ -164,7 +164,7 @@ class BasicDetector {
         // Most bins complete no firing.
         while (queued_ < kQueue && work_.ready(all)) {
             FiringWork<Real> firing;
-            if (!work_.take(firing, decision_.limits(), all)) return;
+            if (!work_.take(firing, decision_.outlook(), all)) return;
             work_.learn(firing, judge(firing, !work_.settled()));
         }
     }
@@ -173,7 +173,7 @@ class BasicDetector {
     void rehearse() noexcept {
         if (work_.rehearsals() == 0) decision_.expect(work_.first_findings());
         FiringWork<Real> firing;
-        while (work_.rehearses() && work_.take(firing, decision_.limits()))
+        while (work_.rehearses() && work_.take(firing, decision_.outlook()))
             work_.learn(firing, decision_.judge(firing, false, true, phase_missing(firing)).feedback);
     }
 

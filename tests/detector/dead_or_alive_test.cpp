@@ -175,6 +175,32 @@ TEST(DeadOrAlive, TwoThatDieLaterStayFound) {
     }
 }
 
+TEST(DeadOrAlive, ABankThatDiesIsNotTakenForThePattern) {
+    struct Case {
+        const char* cell;
+        std::uint64_t number;
+        double speed_rpm;
+        double load;
+    };
+    for (const Case& c : {Case{"layout-v8-flatplane", 1U, 4400.0, 0.6}, Case{"layout-v8-flatplane", 4U, 4400.0, 0.6},
+                          Case{"layout-v8-crossplane", 1U, 3000.0, 0.5}}) {
+        simulate::Scenario s = drawn(c.cell, c.number);
+        s.operation.mode = simulate::Operation::hold;
+        s.operation.speed_rpm = simulate::Profile(c.speed_rpm);
+        s.operation.load = simulate::Profile(c.load);
+        simulate::MisfireRule rule;
+        rule.pattern = simulate::MisfirePattern::continuous;
+        rule.from_s = 8.0;
+        for (int cylinder = 1; cylinder <= s.engine.cylinders; ++cylinder)
+            if (s.engine.bank[static_cast<std::size_t>(cylinder - 1)] == 1) rule.cylinders.push_back(cylinder);
+        s.misfires = {rule};
+        const Counts counts = counted(s, 14.0, 0.5);
+        ASSERT_GT(counts.lost, 500) << c.cell;
+        EXPECT_LE(counts.missed, 4) << c.cell;
+        EXPECT_EQ(counts.accused, 0) << c.cell;
+    }
+}
+
 TEST(DeadOrAlive, ATwinOnADrivelineThatSwingsAtEighteenHertzHasLostNobody) {
     simulate::Scenario s = drawn("layout-vtwin-45", 459011705024223U);
     s.misfires.clear();

@@ -17,7 +17,7 @@ double rate_after(const std::vector<double>& ratios, double usual = kUsual) {
     Failing failing;
     failing.begin();
     for (const double ratio : ratios) failing.follow(1, ratio, usual);
-    return failing.rate(1, usual);
+    return Failing::rate(failing.failing(1), usual);
 }
 
 /// Probability that a cylinder fails at the last of them: all paths through the two states by their definition, 2 to the number of firings.
@@ -82,10 +82,10 @@ TEST(FailingCylinders, OneTellsNothingOfAnother) {
     Failing failing;
     failing.begin();
     for (int n = 0; n < 6; ++n) failing.follow(3, 100.0, kUsual);
-    EXPECT_GT(failing.rate(3, kUsual), 0.8);
-    EXPECT_DOUBLE_EQ(failing.rate(2, kUsual), kUsual);
+    EXPECT_GT(failing.failing(3), 0.8);
+    EXPECT_EQ(failing.failing(2), 0.0);
     failing.forget(3);
-    EXPECT_DOUBLE_EQ(failing.rate(3, kUsual), kUsual);
+    EXPECT_EQ(failing.failing(3), 0.0);
 }
 
 }  // namespace

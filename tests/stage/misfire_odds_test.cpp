@@ -28,7 +28,7 @@ class MisfireOddsTest : public testing::Test {
     double take(int place, double lost, bool dead = false) {
         const Odds::Seen seen{place, dead, lost, 0.0, kDeviation, kDeviation};
         const double p = odds_.probability(seen, scatter_);
-        odds_.learn(seen, scatter_, p, true);
+        odds_.learn(seen, scatter_, p, {});
         return p;
     }
     /// Asks of it, and nothing stays of that.
@@ -152,7 +152,7 @@ TEST_F(MisfireOddsTest, WeakBurnsComeTrueWhereCombustionScattersMuch) {
                                   deviation, deviation};
             const double p = odds_.probability(seen, scatter_);
             const double w = odds_.weak_burn(seen, scatter_);
-            odds_.learn(seen, scatter_, p, true);
+            odds_.learn(seen, scatter_, p, {});
             scatter_.learn(n % 4, seen.lost, 0.0, 1.0 - p);
             if (n < 2000 || misfire) continue;
             for (std::size_t b = 0; b < told.size(); ++b) {

@@ -294,6 +294,21 @@ TEST(PersistentMisfire, IsConfirmedByASecondEqualFinding) {
     EXPECT_FALSE(bench.persistent.confirmed(of_one));
 }
 
+TEST(PersistentMisfire, SeveralAreLateWhereThePatternHasLongBeenKnown) {
+    Persistent::Finding one;
+    one.missing[1] = true;
+    Persistent::Finding two = one;
+    two.missing[3] = true;
+    Bench young(engine_of({1, 3, 4, 2}));
+    young.track(20);
+    EXPECT_FALSE(young.persistent.is_late_set(two));
+    Bench old(engine_of({1, 3, 4, 2}));
+    old.track(400);
+    EXPECT_TRUE(old.persistent.is_late_set(two));
+    EXPECT_FALSE(old.persistent.is_late_set(one));
+    EXPECT_FALSE(old.persistent.is_late_set(Persistent::Finding{}));
+}
+
 TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     // Two that lie a revolution apart, which the wheel might explain, too, are accused early on, not where 400 cycles found
     // nobody; and where a dead cylinder was found, it stays found with half of its work. A pattern that contradicts clears it
@@ -322,7 +337,7 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     for (int n = 0; n < 2; ++n) {
         const auto finding = old.persistent.examine(old.pattern(dead), kSilent);
         ASSERT_EQ(named(finding.missing), one);
-        static_cast<void>(old.persistent.confirmed(finding));
+        if (old.persistent.confirmed(finding)) old.persistent.hold(finding.missing);
     }
     EXPECT_EQ(named(old.persistent.examine(old.pattern(half), kSilent).missing), one);
     EXPECT_EQ(named(old.persistent.examine(old.pattern(all_places(1.0)), kSilent).missing), none);

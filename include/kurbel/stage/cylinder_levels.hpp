@@ -183,8 +183,8 @@ class CylinderLevels {
         return persistent_.work_size(pattern, life_);
     }
 
-    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse, and a further cylinder beside one that is held dead has to
-    /// explain something that this one does not; who is held dead already stays so by any that speak for it, and where no set is found any more
+    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse, or more where several are found at once and late, for sets that
+    /// die are seen to; and a further cylinder beside one that is held dead has to explain something that this one does not; who is held dead already stays so by any that speak for it, and where no set is found any more
     /// as long as its own orders do.
     void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, Real asked) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
@@ -193,7 +193,9 @@ class CylinderLevels {
             if (persistent_.saw_die(k) && evidence_against(k, pattern, bank) < kClearlyThere) free(k);
         if (!persistent_.confirmed(finding)) return;
         const bool none_held = std::none_of(dead_.begin(), dead_.end(), [](bool dead) { return dead; });
-        const bool accuses = finding.odds >= asked && (none_held || finding.more >= kAnother);
+        const bool late = none_held && persistent_.is_late_set(finding);
+        const bool accuses = finding.odds >= (late ? asked + kLate : asked) && (none_held || finding.more >= kAnother);
+        if (accuses || !late) persistent_.hold(finding.missing);
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
             const bool found = finding.missing[static_cast<std::size_t>(k)] && (accuses || dead);
@@ -275,6 +277,7 @@ class CylinderLevels {
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
     static constexpr Real kAnother = Real(6);  // log-odds
+    static constexpr Real kLate = Real(3);
 
     [[nodiscard]] bool often_loses(int place) const noexcept {
         return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost;

@@ -60,6 +60,11 @@ class Decision {
 
     /// Lost share above which a firing of each place is a misfire.
     [[nodiscard]] const Limits& limits() const noexcept { return limits_; }
+    [[nodiscard]] Outlook<Real> outlook() const noexcept {
+        Outlook<Real> outlook{limits_, {}};
+        for (int k = 0; k < firings_; ++k) outlook.failing[static_cast<std::size_t>(k)] = odds_.fails_with_others(k);
+        return outlook;
+    }
 
     /// `learning`: the estimator does not know the engine yet; `young`: it knows less than it will soon.
     [[nodiscard]] Judgement<Real> judge(const FiringWork<Real>& firing, bool learning, bool young,
@@ -112,6 +117,7 @@ class Decision {
     // Between the two, whoever lost most of its work is called, where that is clearer still: by nature it may have been a little less.
     static constexpr Real kMostOdds = Real(4);
     static constexpr Real kLostBefore = Real(0.1);  // streams that begin with a charge that could not burn: a guess
+    static constexpr Real kSpeaksForIt = Real(1);   // log-likelihood ratio
     static constexpr Real kSaysSo = Real(2);        // odds by the reading alone
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
@@ -181,7 +187,7 @@ class Decision {
             j.reason = pedal_.still() ? Reason::rough_road : Reason::transient;
             // Neither an example of a misfire nor of health.
             j.feedback.learn = false;
-            if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability, is_calm(firing));
+            if (!firing.mixed && !firing.rehearsal) odds_.learn(seen, scatter_, j.probability, doubt(firing));
             return j;
         }
         // What a firing lost whose charge was drawn before the stream began may be of what happened then: a start, a cut that ended. It is no
@@ -281,11 +287,13 @@ class Decision {
         return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
     }
 
-    /// Whether what a firing lost tells of its cylinder, not of a clutch or of a pattern that lags behind the pedal. Where the foot has moved, a
-    /// window is to be no stranger than usual.
-    [[nodiscard]] bool is_calm(const FiringWork<Real>& firing) const noexcept {
+    /// Whether a clutch, or a pattern that lags behind the pedal, may have done what a firing seems to have lost, and may do so to the next one,
+    /// too. Not where the window is like others, no stranger than usual where the foot has moved, and where slow torque does not explain it
+    /// as well. Clutch work goes through all cylinders; while the foot is still there is none.
+    [[nodiscard]] typename MisfireOdds<Real>::Doubt doubt(const FiringWork<Real>& firing) const noexcept {
         const bool moved = firing.load == firing.load && !pedal_.still();
-        return firing.strange < (moved ? Real(1) : kUsuallyStrange);
+        const bool calm = firing.strange < (moved ? Real(1) : kUsuallyStrange);
+        return {!calm || firing.loss_ratio < kSpeaksForIt, !pedal_.still() && (moved || !calm), firing.loss_ratio};
     }
 
     void follow_losing(int place, bool lost) noexcept {
@@ -330,7 +338,7 @@ class Decision {
     void follow(const FiringWork<Real>& firing, const Seen& seen, Real probability) noexcept {
         const Real least_rate = Real(1) / (scatter_.count(firing.place) + kSuspicion);
         const Real suspicion = odds_.suspicion(seen, least_rate);
-        odds_.learn(seen, scatter_, probability, is_calm(firing));
+        odds_.learn(seen, scatter_, probability, doubt(firing));
         sized_ = firing.sized;
         // What makes this window uncertain, a young pattern or unrest, is no scatter of the engine.
         const Real healthy = scatter_.deviation(firing.place);

@@ -37,6 +37,9 @@ class FiringLessons {
             oldest.known ? !dead
                          : told && ((feedback.misfire || (firing.cut && firing.lost > Real(0.5))) != dead ||
                                     (engine.levels.may_burn(oldest.place) && feedback.loss_ratio > kClearlyMore));
+        // Of a set that fails each loss is a whole one, and the less of it is taken out, the less the next one reads as.
+        if (deviates && firing.failing && !dead && !oldest.known)
+            oldest.amplitude = std::max(oldest.amplitude, whole_loss_);
         const Real deviation = deviates ? oldest.amplitude : Real(0);
         // What a dead cylinder reads as is off where the work falls.
         const Real left = dead ? engine.work_left(oldest.bin) : Real(1);

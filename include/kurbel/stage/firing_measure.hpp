@@ -23,22 +23,22 @@ class FiringMeasure {
 
     void begin() noexcept { *this = FiringMeasure{}; }
 
-    /// Measures the oldest firing, which is usable; `firing` was described. `limits`: see WorkEstimator::take(); `whole_loss`: what a lost
+    /// Measures the oldest firing, which is usable; `firing` was described. `outlook`: by the Decision; `whole_loss`: what a lost
     /// work reads as. The first misfires of an engine tell what misfires look like here, and are to be measured by that themselves.
-    void estimate(FiringWindows<Real>& windows, const CycleGrid& grid, const Limits& limits, Real whole_loss,
+    void estimate(FiringWindows<Real>& windows, const CycleGrid& grid, const Outlook<Real>& outlook, Real whole_loss,
                   FiringWork<Real>& firing) noexcept {
         const auto measure_anew = [&] {
             windows.engine.match();
             windows.look_again();
-            measure(windows, grid, limits, whole_loss, firing);
+            measure(windows, grid, outlook, whole_loss, firing);
         };
-        measure(windows, grid, limits, whole_loss, firing);
+        measure(windows, grid, outlook, whole_loss, firing);
         if (!firing.cut && edges_differ(windows)) measure_anew();
         if (firing.mixed || firing.cut) return;
         weigh_kinds(windows);
         if (windows.engine.bank.prefers_another()) measure_anew();
         firing.loss_ratio =
-            second_look_.loss_ratio(windows.engine, windows.pending, firing.lost, limits, grid, windows.before);
+            second_look_.loss_ratio(windows.engine, windows.pending, firing.lost, outlook, grid, windows.before);
         second_look_.follow(firing.strange, grid.firings);
     }
 
@@ -47,7 +47,7 @@ class FiringMeasure {
 
   private:
     /// The amplitude of the oldest firing, after its stronger neighbours have been explained.
-    void measure(FiringWindows<Real>& windows, const CycleGrid& grid, const Limits& limits, Real whole_loss,
+    void measure(FiringWindows<Real>& windows, const CycleGrid& grid, const Outlook<Real>& outlook, Real whole_loss,
                  FiringWork<Real>& firing) noexcept {
         auto& [engine, pending, rehearsal, before, size] = windows;
         PendingFiring<Real>& oldest = pending[0];
@@ -59,9 +59,9 @@ class FiringMeasure {
         // A pattern learned from n cycles scatters like the mean of n windows.
         Real doubt = engine.pattern_doubt(oldest.bin, oldest.expected);
         const bool calm = !engine.swing.swings();
-        oldest.amplitude =
-            pending.oldest_amplitude(engine.bank, calm ? limits : beyond_swing(engine, grid, limits),
-                                     engine.levels.dead(), {whole_loss, Real(1) + doubt, calm}, neighbours);
+        oldest.amplitude = pending.oldest_amplitude(
+            engine.bank, calm ? outlook.limits : beyond_swing(engine, grid, outlook.limits), engine.levels.dead(),
+            {whole_loss, Real(1) + doubt, calm, outlook.failing}, neighbours);
         pending.take_out_neighbours(engine.bank, neighbours, x);
         const Real variance = Real(1) / static_cast<Real>(free_swing(windows, match));
         const Real usual_variance = Real(1) / static_cast<Real>(engine.bank.precision(oldest.place));

@@ -29,6 +29,7 @@ struct FiringWork {
     bool rehearsal =
         false;  ///< it will be given out once more, when the engine is known better: not to be judged for good yet
     bool rehearsed = false;  ///< it was given out before, and the engine's scatter was learned from it then
+    bool failing = false;    ///< see Outlook
     bool little = false;     ///< it should do less than half of what firings did while the pattern was learned
     bool dead = false;       ///< this cylinder was dead all the while that the pattern was learned
     Real load = 0;           ///< at intake closing; NaN where unknown
@@ -52,6 +53,13 @@ struct FiringWork {
         return square > Real(0) ? std::max(square - known_variance, Real(0)) / ((Real(1) + pattern_doubt) * square)
                                 : Real(0);
     }
+};
+
+/// What the Decision expects of the firings to come, by place.
+template <class Real>
+struct Outlook {
+    std::array<Real, kMaxCylinders> limits{};   ///< share of lost work above which one is a misfire
+    std::array<bool, kMaxCylinders> failing{};  ///< who has begun to fail together with others, see FailingSets
 };
 
 /// What the first look at an engine found among the firings that waited, before any of them is judged.

@@ -5,9 +5,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/stage/failing_cylinders.hpp"
+#include "kurbel/stage/failing_sets.hpp"
 #include "kurbel/stage/healthy_scatter.hpp"
 #include "kurbel/stage/misfire_size.hpp"
 #include "kurbel/stage/normal.hpp"
@@ -54,6 +56,7 @@ class MisfireOdds {
         firings_ = firings;
         rate_.fill({});
         failing_.begin();
+        together_.begin(firings);
         of_all_ = {0.0F, 0.0F, kFirstFirings * static_cast<float>(firings), false};
         echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
         size_.begin();
@@ -125,6 +128,9 @@ class MisfireOdds {
         return misfire + (Real(1) - misfire) * weaker_than(size_.weak_most(), seen, scatter);
     }
 
+    /// Whether a cylinder rather belongs to a set that fails than not, so that its next firing is expected to lose all of its work.
+    [[nodiscard]] bool fails_with_others(int place) const noexcept { return together_.failing(place) > Real(0.5); }
+
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
 
@@ -145,11 +151,17 @@ class MisfireOdds {
         of_all_.take(lost, firings);
     }
 
-    /// Learns from the firing last asked of, a misfire with this probability. `calm`: nothing but a misfire may have pushed the crank several times
-    /// in a row.
-    void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability, bool calm) noexcept {
+    /// What else may have pushed the crank in a firing.
+    struct Doubt {
+        bool of_one = false;      ///< several times in a row, in firings of the same cylinder
+        bool of_several = false;  ///< the same in those of several cylinders
+        Real loss_ratio = std::numeric_limits<Real>::infinity();  ///< see FiringWork
+    };
+
+    /// Learns from the firing last asked of, a misfire with this probability.
+    void learn(const Seen& seen, const HealthyScatter<Real>& scatter, Real probability, const Doubt& doubt) noexcept {
         learn_echo(seen, scatter, Real(1) - probability);
-        follow_failing(seen, calm);
+        follow_failing(seen, doubt);
         if (probability > kRarest && !seen.dead) size_.learn(seen.lost, error_of(seen), probability);
         Rate& rate = rate_[static_cast<std::size_t>(seen.place)];
         if (seen.dead != rate.dead) rate = {0.0F, 0.0F, kFirstFirings, seen.dead};
@@ -218,9 +230,16 @@ class MisfireOdds {
         Real misfire = 0;
     };
 
+    /// Probability that a cylinder fails, alone or with others.
+    [[nodiscard]] Real failing(int place) const noexcept {
+        return std::max(failing_.failing(place), together_.failing(place));
+    }
+
     [[nodiscard]] Real prior(const Seen& seen) const noexcept {
         const Real usual = usual_rate(seen);
-        return seen.dead ? usual : std::clamp(failing_.rate(seen.place, usual), kRarest, Real(1) - kRarest);
+        return seen.dead
+                   ? usual
+                   : std::clamp(FailingCylinders<Real>::rate(failing(seen.place), usual), kRarest, Real(1) - kRarest);
     }
 
     [[nodiscard]] Real usual_rate(const Seen& seen) const noexcept {
@@ -312,10 +331,19 @@ class MisfireOdds {
     }
 
     /// As long as the pattern of a cylinder is young it may be off for it, and that reads alike in all of its firings.
-    void follow_failing(const Seen& seen, bool calm) noexcept {
+    void follow_failing(const Seen& seen, const Doubt& doubt) noexcept {
         if (seen.dead || rate_[static_cast<std::size_t>(seen.place)].seen < kKnown) return failing_.forget(seen.place);
+        const Real usual = usual_rate(seen);
         const Real ratio = told_.misfire / told_.healthy;
-        failing_.follow(seen.place, calm ? ratio : std::min(ratio, Real(1)), usual_rate(seen));
+        const auto unless = [ratio](bool doubtful) { return doubtful ? std::min(ratio, Real(1)) : ratio; };
+        // Who fails alone is none of a set.
+        const Real alone = FailingCylinders<Real>::rate(failing_.failing(seen.place), usual);
+        failing_.follow(seen.place, unless(doubt.of_one), usual);
+        // Where nobody told the work, whoever reads as little need not have lost it.
+        const Real whole = seen.sized ? size_.size() : std::max(size_.size(), Real(1));
+        const Real share = (seen.lost - seen.mean) / whole;
+        together_.follow(seen.place, share, std::min(unless(doubt.of_several), std::exp(doubt.loss_ratio)), alone);
+        together_.follow_others(share, Real(1) - posterior(told_, prior(seen)));
     }
 
     void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
@@ -335,6 +363,7 @@ class MisfireOdds {
     std::array<Rate, kMaxCylinders> rate_{};
     Rate of_all_{};  // that are not dead
     FailingCylinders<Real> failing_{};
+    FailingSets<Real> together_{};
     std::array<Echo, 2> echo_{};
 };
 

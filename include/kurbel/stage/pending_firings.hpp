@@ -63,6 +63,7 @@ class PendingFirings {
         Real whole = 1;    ///< of a lost work
         Real noise = 1;    ///< variance of healthy ones over what the precision of their responses says
         bool calm = true;  ///< and that nothing else does
+        Dead failing{};    ///< places that are expected to lose their work
     };
 
     /// Amplitude of the oldest beside what the firings in reach of its window have lost, which is found together with its own; that is written
@@ -82,7 +83,7 @@ class PendingFirings {
             const auto place = static_cast<std::size_t>(entry.place);
             number[static_cast<std::size_t>(joint.count())] = i;
             joint.add(without_known(bank, i), static_cast<Real>(bank.precision(entry.place)) * told, limits[place],
-                      dead[place]);
+                      dead[place], expected.failing[place]);
         }
         if (!(*this)[0].usable() || !joint.any()) return without_known(bank, 0);
         joint.find(expected.whole, expected.calm, [&](int i, int from) {

@@ -136,8 +136,15 @@ class PersistentMisfire {
     [[nodiscard]] bool confirmed(const Finding& finding) noexcept {
         const bool same = finding.missing == last_;
         last_ = finding.missing;
-        if (same) held_ = finding.missing;
         return same;
+    }
+
+    /// These are held to miss their work from now on.
+    void hold(const Set& missing) noexcept { held_ = missing; }
+
+    /// Whether a finding takes several at once when the pattern has long been known.
+    [[nodiscard]] bool is_late_set(const Finding& finding) const noexcept {
+        return hardened() >= Real(1) && std::count(finding.missing.begin(), finding.missing.end(), true) > 1;
     }
 
   private:

@@ -8,6 +8,7 @@
 #include <limits>
 
 #include "kurbel/stage/cycle_grid.hpp"
+#include "kurbel/stage/firing_work.hpp"
 #include "kurbel/stage/learned_engine.hpp"
 #include "kurbel/stage/pending_firings.hpp"
 #include "kurbel/stage/slow_torque.hpp"
@@ -30,14 +31,13 @@ class SecondLook {
     }
 
     /// Logarithm of the likelihood ratio of lost work over none for the oldest firing, whose whole window begins `before` bins before
-    /// its TDC; infinite where there is nothing to doubt or not enough is known. `lost`: what it seems to have lost; `limits`: by place,
-    /// what makes a misfire.
+    /// its TDC; infinite where there is nothing to doubt or not enough is known. `lost`: what it seems to have lost.
     [[nodiscard]] Real loss_ratio(const LearnedEngine<Real>& engine, const PendingFirings<Real>& pending, Real lost,
-                                  const Limits& limits, const CycleGrid& grid, int before) const noexcept {
+                                  const Outlook<Real>& outlook, const CycleGrid& grid, int before) const noexcept {
         const PendingFiring<Real>& oldest = pending[0];
         const int size = engine.covariance.size();
         if (engine.levels.is_dead(oldest.place) || oldest.length < size || !oldest.begins() ||
-            !engine.covariance.learned() || !doubtful(lost, oldest.place, limits))
+            !engine.covariance.learned() || !doubtful(lost, oldest.place, outlook.limits))
             return std::numeric_limits<Real>::infinity();
         // With all that the neighbours have done still in it: they are looked at anew, too.
         Window x{};
@@ -53,7 +53,8 @@ class SecondLook {
             const std::int64_t shift = other.bin - oldest.bin;
             if (shift >= size || !other.usable()) continue;
             const bool dead = engine.levels.is_dead(other.place);
-            if (doubtful(other.amplitude + (dead ? Real(1) : Real(0)), other.place, limits) != dead)
+            const bool fails = outlook.failing[static_cast<std::size_t>(other.place)];
+            if (fails || doubtful(other.amplitude + (dead ? Real(1) : Real(0)), other.place, outlook.limits) != dead)
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
         const Real error = engine.expected.error(oldest.expected, engine.residuals.load_told());

@@ -27,8 +27,6 @@ namespace kurbel {
 template <class Real>
 class WorkEstimator {
   public:
-    using Limits = typename PendingFirings<Real>::Limits;
-
     void configure(const Config& config, const CycleGrid& grid) noexcept {
         grid_ = grid;
         two_stroke_ = config.engine.strokes == 2;
@@ -70,12 +68,13 @@ class WorkEstimator {
                (all || (windows_.newest() >= windows_.pending[0].bin + windows_.hold() && !holds_back()));
     }
 
-    /// Takes the next firing that is ready. `limits`: share of lost work above which a firing counts as misfire, per place.
+    /// Takes the next firing that is ready. `outlook`: what the Decision expects.
     /// `all`: the stream has ended, give out what is held back.
-    [[nodiscard]] bool take(FiringWork<Real>& firing, const Limits& limits, bool all = false) noexcept {
+    [[nodiscard]] bool take(FiringWork<Real>& firing, const Outlook<Real>& outlook, bool all = false) noexcept {
         if (!ready(all)) return false;
         describe(windows_.pending[0], firing);
-        if (firing.complete) measure_.estimate(windows_, grid_, limits, lessons_.whole_loss(), firing);
+        firing.failing = outlook.failing[static_cast<std::size_t>(firing.place)];
+        if (firing.complete) measure_.estimate(windows_, grid_, outlook, lessons_.whole_loss(), firing);
         return true;
     }
 
