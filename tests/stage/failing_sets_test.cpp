@@ -15,11 +15,11 @@ constexpr double kLost = 1e4;
 
 /// Sets of an engine of so many cylinders and the place that fires next.
 struct Engine {
-    explicit Engine(int cylinders) : firings(cylinders) { sets.begin(cylinders); }
+    explicit Engine(int cylinders) : firings(cylinders) { sets.begin(); }
 
     /// The next firing, which lost its work or not, with this share.
     void fire(bool lost, double share) {
-        sets.follow(next, share, lost ? kLost : kHealthy, kUsual);
+        sets.follow(next, firings, share, lost ? kLost : kHealthy, kUsual);
         sets.follow_others(share, lost ? 0.0 : 1.0);
         next = (next + 1) % firings;
     }
@@ -33,7 +33,7 @@ struct Engine {
     [[nodiscard]] std::vector<int> found() const {
         std::vector<int> places;
         for (int k = 0; k < firings; ++k)
-            if (sets.failing(k) > 0.5) places.push_back(k);
+            if (sets.failing(k, firings) > 0.5) places.push_back(k);
         return places;
     }
 
@@ -114,12 +114,12 @@ TEST(FailingSets, WhatAllReadIsNoLossOfAnybody) {
 TEST(FailingSets, LossesOfWhoFailsAloneTellNothingOfHisSet) {
     const auto after = [](double usual) {
         FailingSets<double> sets;
-        sets.begin(4);
+        sets.begin();
         for (int n = 0; n < 3; ++n) {
-            sets.follow(0, 1.0, kLost, usual);
-            sets.follow(2, 1.0, 10.0, kUsual);
+            sets.follow(0, 4, 1.0, kLost, usual);
+            sets.follow(2, 4, 1.0, 10.0, kUsual);
         }
-        return sets.failing(0);
+        return sets.failing(0, 4);
     };
     EXPECT_GT(after(kUsual), 0.9);
     EXPECT_LT(after(0.9), 0.5);

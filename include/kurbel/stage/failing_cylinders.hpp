@@ -15,18 +15,20 @@ namespace kurbel {
 template <class Real>
 class FailingCylinders {
   public:
-    void begin() noexcept { failing_.fill(0.0F); }
-    void forget(int place) noexcept { failing_[static_cast<std::size_t>(place)] = 0.0F; }
+    void begin() noexcept { odds_.fill(0.0F); }
+    void forget(int place) noexcept { odds_[static_cast<std::size_t>(place)] = 0.0F; }
 
     /// Probability that a cylinder fails.
     [[nodiscard]] Real failing(int place) const noexcept {
-        return static_cast<Real>(failing_[static_cast<std::size_t>(place)]);
+        const auto odds = static_cast<Real>(odds_[static_cast<std::size_t>(place)]);
+        return odds / (Real(1) + odds);
     }
 
     /// One more firing: the likelihood `ratio` of "a misfire" over "healthy"; `usual`: the rate of misfires of a cylinder that works well.
     void follow(int place, Real ratio, Real usual) noexcept {
-        FailingState<Real>::follow(failing_[static_cast<std::size_t>(place)],
-                                   std::max(ratio, Real(1) / FailingState<Real>::kMostTold), usual, kFails);
+        using State = FailingState<Real>;
+        float& odds = odds_[static_cast<std::size_t>(place)];
+        odds = State::after(odds, State::told(std::max(ratio, Real(1) / State::kMostTold), usual, kFails));
     }
 
     /// Rate of misfires of a cylinder that fails with this probability, where `usual` is that of one that works well; what may happen to anybody
@@ -38,7 +40,7 @@ class FailingCylinders {
   private:
     static constexpr Real kFails = Real(0.9);  // rate of a cylinder that fails (engineering range, from memory)
 
-    std::array<float, kMaxCylinders> failing_{};  // by place
+    std::array<float, kMaxCylinders> odds_{};  // that it fails, by place
 };
 
 }  // namespace kurbel

@@ -21,32 +21,35 @@ namespace kurbel {
 template <class Real>
 class FailingSets {
   public:
-    void begin(int firings) noexcept {
-        failing_.fill(0.0F);
+    void begin() noexcept {
+        odds_.fill(0.0F);
+        all_ = 0.0F;
         level_ = 0.0F;
-        firings_ = firings;
     }
 
-    /// Probability that a set fails to which this place belongs, if no more than one does: sets that share members seem to fail together until
-    /// one of those fires that they do not share.
-    [[nodiscard]] Real failing(int place) const noexcept {
-        Real all = 1;
-        Real of_place = 0;
-        for (int s = 0; s < count(); ++s) {
-            const auto fails = static_cast<Real>(failing_[static_cast<std::size_t>(s)]);
-            const Real odds = fails / std::max(Real(1) - fails, kLeastDoubt);
-            all += odds;
-            of_place += has(s, place) ? odds : Real(0);
-        }
-        return of_place / all;
+    /// Probability that a set of an engine of so many `firings` fails to which this place belongs, if no more than one does: sets that share members
+    /// seem to fail together until one of those fires that they do not share.
+    [[nodiscard]] Real failing(int place, int firings) const noexcept {
+        if (all_ < kNothing) return Real(0);
+        float of_place = 0.0F;
+        const Sets sets(firings);
+        for (int s = 0; s < sets.count(); ++s)
+            if (sets.has(s, place)) of_place += odds_[static_cast<std::size_t>(s)];
+        return static_cast<Real>(of_place) / static_cast<Real>(1.0F + all_);
     }
 
     /// One more firing, which lost this `share` of what a whole loss reads as; `ratio`: see FailingCylinders; `usual`: the rate of misfires of this
     /// cylinder as long as no set of its fails.
-    void follow(int place, Real share, Real ratio, Real usual) noexcept {
-        const Real told = std::min(ratio, std::max(lost_beside_others(share), Real(1)));
-        for (int s = 0; s < count(); ++s)
-            if (has(s, place)) FailingState<Real>::follow(failing_[static_cast<std::size_t>(s)], told, usual, kAllFail);
+    void follow(int place, int firings, Real share, Real ratio, Real usual) noexcept {
+        if (ratio > Real(1)) ratio = std::min(ratio, std::max(lost_beside_others(share), Real(1)));
+        const Real told = FailingState<Real>::told(ratio, usual, kAllFail);
+        const Sets sets(firings);
+        all_ = 0.0F;
+        for (int s = 0; s < sets.count(); ++s) {
+            float& odds = odds_[static_cast<std::size_t>(s)];
+            if (sets.has(s, place)) odds = std::min(FailingState<Real>::after(odds, told), kMostOdds);
+            all_ += odds;
+        }
     }
 
     /// How much firings that seem to have done their work read, the last ones first: `probability` that this one did.
@@ -55,26 +58,36 @@ class FailingSets {
     }
 
   private:
-    static constexpr int kEight = 8;
-    static constexpr int kMost = std::max(kMaxCylinders / 2 + 2, kEight / 2 + 2 + kEight);
+    /// The sets of an engine, by number.
+    class Sets {
+      public:
+        static constexpr int kEight = 8;
+        static constexpr int kMost = std::max(kMaxCylinders / 2 + 2, kEight / 2 + 2 + kEight);
+
+        explicit constexpr Sets(int firings) noexcept
+            : pairs_(firings >= 4 && firings % 2 == 0 ? firings / 2 : 0),
+              count_(pairs_ + (pairs_ > 2 ? 2 : 0) + (firings == kEight ? kEight : 0)) {}
+        [[nodiscard]] constexpr int count() const noexcept { return count_; }
+        [[nodiscard]] constexpr bool has(int set, int place) const noexcept {
+            if (set < pairs_) return place == set || place == set + pairs_;
+            const int bank = set - pairs_;
+            if (bank < 2) return place % 2 == bank;
+            constexpr unsigned kSecondBank = 0b11010010;  // bit n: the n-th to fire
+            return ((kSecondBank >> ((place + bank) % kEight)) & 1U) != 0;
+        }
+
+      private:
+        int pairs_;
+        int count_;
+    };
+
     // Who fires tells more against his set than who misfires tells for it: who fails alone is no set.
     static constexpr Real kAllFail = Real(0.999);
     // What the pattern of a set is off by, share of a loss: it is the same in all of its firings, so that each has to read as more than half.
     static constexpr Real kOff = Real(0.25);
     static constexpr Real kOthers = Real(3);  // firings
-    static constexpr Real kLeastDoubt = Real(1e-6);
-
-    [[nodiscard]] int pairs() const noexcept { return firings_ >= 4 && firings_ % 2 == 0 ? firings_ / 2 : 0; }
-    [[nodiscard]] int count() const noexcept {
-        return pairs() + (pairs() > 2 ? 2 : 0) + (firings_ == kEight ? kEight : 0);
-    }
-    [[nodiscard]] bool has(int set, int place) const noexcept {
-        if (set < pairs()) return place % pairs() == set;
-        const int bank = set - pairs();
-        if (bank < 2) return place % 2 == bank;
-        constexpr unsigned kSecondBank = 0b11010010;  // bit n: the n-th to fire
-        return ((kSecondBank >> ((place + bank) % kEight)) & 1U) != 0;
-    }
+    static constexpr float kNothing = 1e-3F;  // odds
+    static constexpr float kMostOdds = 1e6F;
 
     /// Likelihood ratio of a work lost over none by how far a firing reads from those that did their work: what pushes the crank, or what the
     /// trend is late by, is in all of them.
@@ -82,9 +95,9 @@ class FailingSets {
         return std::exp((share - static_cast<Real>(level_) - Real(0.5)) / (kOff * kOff));
     }
 
-    int firings_ = 0;
     float level_ = 0;  // mean share of the last firings that seem to have done their work
-    std::array<float, kMost> failing_{};
+    float all_ = 0;    // odds of any set
+    std::array<float, Sets::kMost> odds_{};
 };
 
 }  // namespace kurbel

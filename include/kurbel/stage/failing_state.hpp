@@ -6,7 +6,7 @@
 namespace kurbel {
 
 /// Hidden Markov model of two states, forward algorithm (Rabiner, Proc. IEEE 77:257-286, 1989, from memory): what works misfires at its usual
-/// rate, what fails nearly always, and which of the two is not seen. The state is the probability that it fails.
+/// rate, what fails nearly always, and which of the two is not seen. The state is the odds that it fails.
 template <class Real>
 struct FailingState {
     // Engineering ranges, from memory: chances that one firing is the first or the last of what fails.
@@ -15,13 +15,19 @@ struct FailingState {
     // No firing alone is beyond doubt: what pushed the crank once may have done so twice.
     static constexpr Real kMostTold = Real(100);
 
-    /// One more firing: the likelihood `ratio` of "a misfire" over "healthy" by what it reads as; misfires at the rates `works` and `fails`.
-    static void follow(float& state, Real ratio, Real works, Real fails) noexcept {
-        const Real told = std::min(ratio, kMostTold);
-        const Real before = static_cast<Real>(state) * (Real(1) - kEnds) + kBegins;
-        const Real failing = before * (fails * told + Real(1) - fails);
-        const Real working = (Real(1) - before) * (works * told + Real(1) - works);
-        state = static_cast<float>(failing / (failing + working));
+    /// How much likelier a firing is of what misfires at the rate `fails` than of what does at the rate `works`; `ratio`: the likelihood of "a
+    /// misfire" over that of "healthy" by what it reads as.
+    [[nodiscard]] static Real told(Real ratio, Real works, Real fails) noexcept {
+        const Real most = std::min(ratio, kMostTold);
+        return (fails * most + Real(1) - fails) / (works * most + Real(1) - works);
+    }
+
+    /// One more firing, which is so much likelier of what fails.
+    [[nodiscard]] static float after(float odds, Real told) noexcept {
+        const auto o = static_cast<Real>(odds);
+        const Real begun = kBegins * (Real(1) + o);
+        const Real before = (o * (Real(1) - kEnds) + begun) / (Real(1) + o * kEnds - begun);
+        return static_cast<float>(before * told);
     }
 };
 

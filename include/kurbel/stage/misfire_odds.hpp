@@ -56,7 +56,7 @@ class MisfireOdds {
         firings_ = firings;
         rate_.fill({});
         failing_.begin();
-        together_.begin(firings);
+        together_.begin();
         of_all_ = {0.0F, 0.0F, kFirstFirings * static_cast<float>(firings), false};
         echo_ = {Echo{kFirstEcho, Real(0)}, Echo{Real(0.5) * (Real(1) + kFirstEcho), Real(0)}};
         size_.begin();
@@ -129,7 +129,9 @@ class MisfireOdds {
     }
 
     /// Whether a cylinder rather belongs to a set that fails than not, so that its next firing is expected to lose all of its work.
-    [[nodiscard]] bool fails_with_others(int place) const noexcept { return together_.failing(place) > Real(0.5); }
+    [[nodiscard]] bool fails_with_others(int place) const noexcept {
+        return together_.failing(place, firings_) > Real(0.5);
+    }
 
     /// Whether misfires have shown what they read as on this engine.
     [[nodiscard]] bool size_known() const noexcept { return size_.known(); }
@@ -178,7 +180,8 @@ class MisfireOdds {
     static constexpr Real kGuess = Real(0.4);
     static constexpr float kFirstFirings = 40.0F;
     static constexpr float kMemory = 200.0F;
-    static constexpr float kKnown = 64.0F;  // firings
+    static constexpr float kKnown = 64.0F;          // firings
+    static constexpr Real kBeyondDoubt = Real(30);  // log-likelihood ratio
     // Degrees of freedom: deviations that differ by an eighth, one over the root of twice as many, from window to window.
     static constexpr Real kFreedom = Real(30);
     static constexpr Real kPeak = Real(0.395632);   // Gamma(15.5) / (Gamma(15) root(30 pi))
@@ -232,7 +235,7 @@ class MisfireOdds {
 
     /// Probability that a cylinder fails, alone or with others.
     [[nodiscard]] Real failing(int place) const noexcept {
-        return std::max(failing_.failing(place), together_.failing(place));
+        return std::max(failing_.failing(place), together_.failing(place, firings_));
     }
 
     [[nodiscard]] Real prior(const Seen& seen) const noexcept {
@@ -342,8 +345,9 @@ class MisfireOdds {
         // Where nobody told the work, whoever reads as little need not have lost it.
         const Real whole = seen.sized ? size_.size() : std::max(size_.size(), Real(1));
         const Real share = (seen.lost - seen.mean) / whole;
-        together_.follow(seen.place, share, std::min(unless(doubt.of_several), std::exp(doubt.loss_ratio)), alone);
-        together_.follow_others(share, Real(1) - posterior(told_, prior(seen)));
+        const Real second_look = doubt.loss_ratio < kBeyondDoubt ? std::exp(doubt.loss_ratio) : ratio;
+        together_.follow(seen.place, firings_, share, std::min(unless(doubt.of_several), second_look), alone);
+        together_.follow_others(share, Real(1) / (Real(1) + ratio));
     }
 
     void learn_echo(const Seen& seen, const HealthyScatter<Real>& scatter, Real weight) noexcept {
