@@ -223,7 +223,10 @@ TEST(CylinderLevels, APatternThatDriftsAwayRevivesNobodyAndAStepDoes) {
     for (int n = 0; n < 12; ++n) engine.read(1, reading -= 0.12, 0.1, true);
     EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
+    // A gear that bites may do that in two cycles, a cylinder that burns does it in each.
     engine.read(2, reading - 1.0, 0.1, true);
+    EXPECT_FALSE(engine.revives());
+    engine.read(1, reading - 1.0, 0.1, true);
     EXPECT_TRUE(engine.revives());
 }
 

@@ -296,6 +296,12 @@ TEST(Decision, AWindowThatNothingExplainsIsNoMisfire) {
     EXPECT_EQ(j.reason, Reason::transient);
     EXPECT_FALSE(j.feedback.learn);
     EXPECT_FALSE(j.feedback.misfire);
+    // Neither a little more like a misfire than like slow torque, but beyond doubt: an engine's first misfires may look like nothing before.
+    firing.loss_ratio = 5.0;
+    EXPECT_EQ(decision.judge(firing, false, false, false).verdict, Verdict::unjudged);
+    firing.loss_ratio = 15.0;
+    EXPECT_EQ(decision.judge(firing, false, false, false).verdict, Verdict::misfire);
+    firing = firing_at(1, 1.2);
     firing.strange = 5.0;
     EXPECT_EQ(decision.judge(firing, false, false, false).verdict, Verdict::misfire);
 }

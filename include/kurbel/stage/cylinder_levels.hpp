@@ -126,8 +126,8 @@ class CylinderLevels {
         };
         // One that read as more than dead and does not any more has done no work.
         const Real before = std::min(static_cast<Real>(drift_[k]), Real(0));
-        burns_[k] =
-            std::max(burns_[k] + std::clamp(ratio(amplitude - before, Real(1), off), -kOneTells, kOneTells), 0.0F);
+        const float most = moving ? kOneTellsMoving : kOneTells;
+        burns_[k] = std::max(burns_[k] + std::clamp(ratio(amplitude - before, Real(1), off), -kOneTells, most), 0.0F);
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         const auto reading = static_cast<float>(amplitude);
         if (run_[k] == 0) {
@@ -269,6 +269,7 @@ class CylinderLevels {
     static constexpr float kLeastTold = 0.1F;   // of that, while firings in a row may have burned
     static constexpr float kDrifting = 2.0F;    // firings
     static constexpr float kOneTells = 2;       // of that at most: one firing, or two, may be the only ones
+    static constexpr float kOneTellsMoving = 1.4F;  // a gear that bites may do so twice
     static constexpr Real kPatternError = Real(0.12);
     static constexpr Real kMovingError = Real(0.25);  // while the speed moves
     static constexpr Real kPoorly = Real(0.5);        // measured: firings in a row are then off alike

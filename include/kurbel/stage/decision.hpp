@@ -6,6 +6,7 @@
 #include <bit>
 #include <cmath>
 #include <cstdint>
+#include <limits>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
@@ -118,7 +119,8 @@ class Decision {
     static constexpr Real kMostOdds = Real(4);
     static constexpr Real kLostBefore = Real(0.1);  // streams that begin with a charge that could not burn: a guess
     static constexpr Real kSpeaksForIt = Real(1);   // log-likelihood ratio
-    static constexpr Real kSaysSo = Real(2);        // odds by the reading alone
+    static constexpr Real kCertain = Real(10);
+    static constexpr Real kSaysSo = Real(2);  // odds by the reading alone
     static constexpr Real kUsualChance = Real(2e-5);
     // A third of what is expected may be all that a cold engine does, whose late spark the load channel does not tell. Once misfires
     // have shown what they read as, not quite half of that is the least (MisfireSize::half): weak burns that keep more are none.
@@ -282,9 +284,12 @@ class Decision {
     }
 
     /// Whether something else than a misfire is behind a loss: a window that neither health nor misfire explains (a clutch, a gear
-    /// change), or most of all cylinders at once where the foot moved or is not known (overrun, a tip-out).
+    /// change), or most of all cylinders at once where the foot moved or is not known (overrun, a tip-out). The first misfires of an engine may
+    /// look like nothing before, too; then the second look tells them from slow torque.
     [[nodiscard]] bool unbelievable(const FiringWork<Real>& firing) const noexcept {
-        return !firing.dead && (firing.strange > kStrangest || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
+        const bool looked_twice = firing.loss_ratio < std::numeric_limits<Real>::infinity();
+        const bool like_nothing = firing.strange > kStrangest && !(looked_twice && firing.loss_ratio > kCertain);
+        return !firing.dead && (like_nothing || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
     }
 
     /// Whether a clutch, or a pattern that lags behind the pedal, may have done what a firing seems to have lost, and may do so to the next one,
