@@ -135,16 +135,16 @@ TEST(Decision, NothingIsLearnedFromWhatHadAnObstacle) {
         firing.changing = obstacle == 1;
         firing.mixed = obstacle == 1 || obstacle == 2;
         firing.complete = obstacle != 3;
-        const double before = decision.limits()[0];
+        const double before = decision.outlook().limits[0];
         for (int n = 0; n < 100; ++n) {
             const auto j = decision.judge(firing, false, false, obstacle == 4);
             EXPECT_FALSE(j.feedback.learn) << obstacle;
         }
-        EXPECT_EQ(decision.limits()[0], before) << obstacle;
+        EXPECT_EQ(decision.outlook().limits[0], before) << obstacle;
     }
     Decision<double> decision = decision_of(1);
     EXPECT_TRUE(decision.judge(firing_at(0, 0.3), false, false, false).feedback.learn);
-    EXPECT_NE(decision.limits()[0], decision_of(1).limits()[0]);
+    EXPECT_NE(decision.outlook().limits[0], decision_of(1).outlook().limits[0]);
 }
 
 }  // namespace

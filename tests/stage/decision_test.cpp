@@ -101,7 +101,7 @@ TEST(Decision, NeverCallsLessThanTheLeastLossAMisfire) {
     Firing guessed = firing_at(1, 0.2);
     guessed.sized = false;
     EXPECT_EQ(decision.judge(guessed, false, false, false).verdict, Verdict::misfire);
-    EXPECT_NEAR(decision.limits()[2], 0.35, 0.03);
+    EXPECT_NEAR(decision.outlook().limits[2], 0.35, 0.03);
 }
 
 TEST(Decision, BelievesAVeryLowProbabilityEvenWhereTheExpectedWorkIsAGuess) {
@@ -278,7 +278,7 @@ TEST(Decision, ACylinderThatMisfiresOftenIsBelievedSooner) {
     const auto log_odds = [](double p) { return std::log(p / (1.0 - p)); };
     EXPECT_GT(log_odds(often) - log_odds(seldom), 6.0);
     // The misfires were not learned as scatter.
-    EXPECT_LT(decision.limits()[0], 0.85);
+    EXPECT_LT(decision.outlook().limits[0], 0.85);
 }
 
 TEST(Decision, KeepsNothingFromThePatternWhileItIsYoung) {
@@ -390,11 +390,11 @@ TEST(Decision, SeverityCountsTheOffsetOfTheCylinder) {
 
 TEST(Decision, ResetForgets) {
     Decision<double> decision = decision_of(2);
-    const auto limits = decision.limits();
+    const auto limits = decision.outlook().limits;
     for (int n = 0; n < 500; ++n) static_cast<void>(decision.judge(firing_at(n % 2, 0.3), false, false, false));
-    EXPECT_NE(decision.limits(), limits);
+    EXPECT_NE(decision.outlook().limits, limits);
     decision.reset();
-    EXPECT_EQ(decision.limits(), limits);
+    EXPECT_EQ(decision.outlook().limits, limits);
 }
 
 TEST(Decision, LooksForRarerLossesWhereFewerFalseAlarmsAreAccepted) {

@@ -183,9 +183,9 @@ class CylinderLevels {
         return persistent_.work_size(pattern, life_);
     }
 
-    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse, or more where several are found at once and late, for sets that
-    /// die are seen to; and a further cylinder beside one that is held dead has to explain something that this one does not; who is held dead already stays so by any that speak for it, and where no set is found any more
-    /// as long as its own orders do.
+    /// Looks for cylinders that were dead all the while. Log-odds of `asked` accuse, more of them where several are found at once and late, for sets
+    /// that die are seen to. A further cylinder beside one that is held dead has to explain something that this one does not. Who is held dead
+    /// already stays so by any that speak for it, and where no set is found any more as long as its own orders do.
     void examine(const LearnedPattern<Real>& pattern, const ResponseBank& bank, Real asked) noexcept {
         const auto finding = persistent_.examine(pattern, life_);
         for (std::size_t k = 0; k < offset_.size(); ++k) offset_[k] = static_cast<float>(finding.deviation[k]);

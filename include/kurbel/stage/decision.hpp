@@ -59,8 +59,6 @@ class Decision {
         update_limits();
     }
 
-    /// Lost share above which a firing of each place is a misfire.
-    [[nodiscard]] const Limits& limits() const noexcept { return limits_; }
     [[nodiscard]] Outlook<Real> outlook() const noexcept {
         Outlook<Real> outlook{limits_, {}};
         for (int k = 0; k < firings_; ++k) outlook.failing[static_cast<std::size_t>(k)] = odds_.fails_with_others(k);
@@ -292,9 +290,9 @@ class Decision {
         return !firing.dead && (like_nothing || (firings_ > 2 && nearly_all_lose() && !pedal_.still()));
     }
 
-    /// Whether a clutch, or a pattern that lags behind the pedal, may have done what a firing seems to have lost, and may do so to the next one,
-    /// too. Not where the window is like others, no stranger than usual where the foot has moved, and where slow torque does not explain it
-    /// as well. Clutch work goes through all cylinders; while the foot is still there is none.
+    /// Whether a clutch, or a pattern that lags behind the pedal, may be behind what a firing seems to have lost, and behind the next loss, too. Of
+    /// one cylinder hardly, where the window is like others (like usual ones, where the foot has moved) and slow torque does not explain it as
+    /// well. Of several hardly, while the foot is still; where nobody tells that, the window has to be like others.
     [[nodiscard]] typename MisfireOdds<Real>::Doubt doubt(const FiringWork<Real>& firing) const noexcept {
         const bool moved = firing.load == firing.load && !pedal_.still();
         const bool calm = firing.strange < (moved ? Real(1) : kUsuallyStrange);

@@ -47,7 +47,7 @@ class FailingSets {
         all_ = 0.0F;
         for (int s = 0; s < sets.count(); ++s) {
             float& odds = odds_[static_cast<std::size_t>(s)];
-            if (sets.has(s, place)) odds = std::min(FailingState<Real>::after(odds, told), kMostOdds);
+            if (sets.has(s, place)) odds = FailingState<Real>::after(odds, told);
             all_ += odds;
         }
     }
@@ -87,7 +87,6 @@ class FailingSets {
     static constexpr Real kOff = Real(0.25);
     static constexpr Real kOthers = Real(3);  // firings
     static constexpr float kNothing = 1e-3F;  // odds
-    static constexpr float kMostOdds = 1e6F;
 
     /// Likelihood ratio of a work lost over none by how far a firing reads from those that did their work: what pushes the crank, or what the
     /// trend is late by, is in all of them.

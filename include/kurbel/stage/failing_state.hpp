@@ -22,7 +22,7 @@ struct FailingState {
         return (fails * most + Real(1) - fails) / (works * most + Real(1) - works);
     }
 
-    /// One more firing, which is so much likelier of what fails.
+    /// One more firing, which is so much likelier of what fails. Whatever was before, the odds before it are less than one over kEnds.
     [[nodiscard]] static float after(float odds, Real told) noexcept {
         const auto o = static_cast<Real>(odds);
         const Real begun = kBegins * (Real(1) + o);
