@@ -296,7 +296,9 @@ class Decision {
     [[nodiscard]] typename MisfireOdds<Real>::Doubt doubt(const FiringWork<Real>& firing) const noexcept {
         const bool moved = firing.load == firing.load && !pedal_.still();
         const bool calm = firing.strange < (moved ? Real(1) : kUsuallyStrange);
-        return {!calm || firing.loss_ratio < kSpeaksForIt, !pedal_.still() && (moved || !calm), firing.loss_ratio};
+        return {.of_one = !calm || firing.loss_ratio < kSpeaksForIt,
+                .of_several = !pedal_.still() && (moved || !calm),
+                .loss_ratio = firing.loss_ratio};
     }
 
     void follow_losing(int place, bool lost) noexcept {

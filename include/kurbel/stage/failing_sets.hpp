@@ -86,7 +86,7 @@ class FailingSets {
     // What the pattern of a set is off by, share of a loss: it is the same in all of its firings, so that each has to read as more than half.
     static constexpr Real kOff = Real(0.25);
     static constexpr Real kOthers = Real(3);  // firings
-    static constexpr float kNothing = 1e-3F;  // odds
+    static constexpr float kNothing = 1e-3F;  // odds of any set, up to which none is suspected
 
     /// Likelihood ratio of a work lost over none by how far a firing reads from those that did their work: what pushes the crank, or what the
     /// trend is late by, is in all of them.

@@ -53,7 +53,7 @@ class SecondLook {
             const std::int64_t shift = other.bin - oldest.bin;
             if (shift >= size || !other.usable()) continue;
             const bool dead = engine.levels.is_dead(other.place);
-            const bool fails = outlook.failing[static_cast<std::size_t>(other.place)];
+            const bool fails = !dead && outlook.failing[static_cast<std::size_t>(other.place)];
             if (fails || doubtful(other.amplitude + (dead ? Real(1) : Real(0)), other.place, outlook.limits) != dead)
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
