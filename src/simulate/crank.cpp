@@ -1,6 +1,6 @@
 #include "kurbel/simulate/crank.hpp"
 
-#include <algorithm>
+#include "kurbel/core/crank_pins.hpp"
 
 namespace kurbel::simulate {
 
@@ -23,12 +23,9 @@ void make_crank(const Scenario& scenario, CrankLayout& layout) noexcept {
     const EngineConfig& engine = scenario.engine;
     const CrankSettings& crank = scenario.crank;
     TorsionChain& chain = layout.chain;
-    int highest = 0;
-    for (int c = 0; c < engine.cylinders; ++c) {
-        const int pin = engine.throw_number[static_cast<std::size_t>(c)];
-        layout.mass_of_cylinder[static_cast<std::size_t>(c)] = pin > 0 ? pin : c + 1;
-        highest = std::max(highest, layout.mass_of_cylinder[static_cast<std::size_t>(c)]);
-    }
+    const CrankPins pins(engine);
+    const int highest = pins.count();
+    for (int c = 0; c < engine.cylinders; ++c) layout.mass_of_cylinder[static_cast<std::size_t>(c)] = pins.of(c + 1);
     layout.throws = highest;
     layout.flywheel = highest + 1;
     chain.masses = highest + 2;

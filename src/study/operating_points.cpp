@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "kurbel/core/crank_pins.hpp"
 #include "kurbel/core/slider_crank.hpp"
 
 namespace kurbel {
@@ -33,10 +34,7 @@ constexpr double kTorsionThrows_hz = 1000.0;
 /// Below this speed a starter turns the engine.
 constexpr double kStarter_rpm = 400.0;
 
-double lowest_mode_hz(const EngineConfig& engine) {
-    const int named = *std::max_element(engine.throw_number.begin(), engine.throw_number.end());
-    return kTorsionThrows_hz / (named > 0 ? named : engine.cylinders);
-}
+double lowest_mode_hz(const EngineConfig& engine) { return kTorsionThrows_hz / CrankPins(engine).count(); }
 
 double turns_hz(double energy) { return std::sqrt(2.0 * energy) / (2.0 * std::numbers::pi); }
 

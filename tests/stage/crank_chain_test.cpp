@@ -34,8 +34,10 @@ TEST(CrankChain, TurnsAsOneUnderSlowTorque) {
 TEST(CrankChain, AnswersAsTheFullMatrixDoes) {
     // Four throws; masses, springs and damping written down once more and solved densely.
     constexpr double kReciprocating = 0.004;
+    EngineConfig engine = test::even_engine(4);
+    engine.throw_number = {1, 2, 3, 4};
     CrankChain chain;
-    chain.configure(test::even_engine(4), kReciprocating);
+    chain.configure(engine, kReciprocating);
     CrankChain::Parts parts;
     parts.mode_rad_s = 2000.0;
     parts.damping = 0.03;

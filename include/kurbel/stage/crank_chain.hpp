@@ -9,6 +9,7 @@
 #include <complex>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/core/crank_pins.hpp"
 
 namespace kurbel {
 
@@ -36,13 +37,9 @@ class CrankChain {
 
     /// `reciprocating`: share of one cylinder's reciprocating mass in all inertia.
     void configure(const EngineConfig& engine, double reciprocating) noexcept {
-        throws_ = 0;
-        for (int i = 0; i < engine.cylinders; ++i) {
-            const int cylinder = engine.firing_order[at(i)];
-            const int stated = engine.throw_number[at(cylinder - 1)];
-            node_[at(i)] = stated > 0 ? stated : cylinder;
-            throws_ = std::max(throws_, node_[at(i)]);
-        }
+        const CrankPins pins(engine);
+        throws_ = pins.count();
+        for (int i = 0; i < engine.cylinders; ++i) node_[at(i)] = pins.of(engine.firing_order[at(i)]);
         moved_.fill(0.0);
         for (int i = 0; i < engine.cylinders; ++i) moved_[at(node_[at(i)])] += reciprocating;
         rotating_ = 1.0 - reciprocating * engine.cylinders;

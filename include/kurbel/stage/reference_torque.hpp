@@ -9,6 +9,7 @@
 #include <numbers>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/core/crank_pins.hpp"
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 
@@ -66,13 +67,8 @@ class CombustionWork {
     using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxNodes, kMaxNodes>;
     using Vector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxNodes, 1>;
     using SubVector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMaxNodes - 1, 1>;
-    std::array<int, kMaxCylinders> pin{};  // by cylinder number
-    int pins = 0;
-    for (int c = 0; c < engine.cylinders; ++c) {
-        const int stated = engine.throw_number[static_cast<std::size_t>(c)];
-        pin[static_cast<std::size_t>(c)] = stated > 0 ? stated : c + 1;
-        pins = std::max(pins, pin[static_cast<std::size_t>(c)]);
-    }
+    const CrankPins crank(engine);
+    const int pins = crank.count();
     const int nodes = pins + 2;
     Vector inertia = Vector::Constant(nodes, 0.32 / pins);
     inertia[0] = 0.08;
@@ -93,7 +89,7 @@ class CombustionWork {
     std::array<double, kMaxCylinders> gain{};  // in firing order
     for (int i = 0; i < engine.cylinders; ++i) {
         const int cylinder = engine.firing_order[static_cast<std::size_t>(i)];
-        gain[static_cast<std::size_t>(i)] = at_sensor * mode[pin[static_cast<std::size_t>(cylinder - 1)]];
+        gain[static_cast<std::size_t>(i)] = at_sensor * mode[crank.of(cylinder)];
     }
     return gain;
 }
