@@ -294,6 +294,20 @@ TEST(PersistentMisfire, IsConfirmedByASecondEqualFinding) {
     EXPECT_FALSE(bench.persistent.confirmed(of_one));
 }
 
+TEST(PersistentMisfire, WhoWasSeenToDieStaysHeldWhateverIsFoundMeanwhile) {
+    Bench bench(engine_of({1, 3, 4, 2}));
+    bench.track(20);
+    PerPlace dead = all_places(1.0);
+    dead[1] = 0.0;
+    bench.persistent.convict(1);
+    bench.persistent.hold(Persistent::Set{});  // a pattern that told of nobody
+    const auto again = bench.persistent.examine(bench.pattern(dead), kSilent);
+    ASSERT_EQ(named(again.missing), std::vector<int>{1});
+    EXPECT_EQ(again.more, 0.0) << "nothing new";
+    bench.persistent.acquit(1);
+    EXPECT_GT(bench.persistent.examine(bench.pattern(dead), kSilent).more, 10.0);
+}
+
 TEST(PersistentMisfire, SeveralAreLateWhereThePatternHasLongBeenKnown) {
     Persistent::Finding one;
     one.missing[1] = true;

@@ -139,8 +139,10 @@ class PersistentMisfire {
         return same;
     }
 
-    /// These are held to miss their work from now on.
-    void hold(const Set& missing) noexcept { held_ = missing; }
+    /// These are held to miss their work from now on, and those that were seen to die.
+    void hold(const Set& missing) noexcept {
+        for (std::size_t k = 0; k < held_.size(); ++k) held_[k] = missing[k] || died_[k];
+    }
 
     /// Whether a finding takes several at once when the pattern has long been known.
     [[nodiscard]] bool is_late_set(const Finding& finding) const noexcept {
@@ -210,7 +212,7 @@ class PersistentMisfire {
     [[nodiscard]] Search search(const OrdersFit<Real>& fit, const LearnedPattern<Real>& pattern,
                                 const CylinderLife<Real>& life) const noexcept {
         return Search(fit.quadratic(), fit.linear(), orders().firings(),
-                      pattern.sized ? typename Search::Sizes{kWeak, kDead, Real(1.4), Real(0.3)}
+                      pattern.sized ? typename Search::Sizes{kWeak, kDead, Real(1.4), Real(0.3), pattern.torque_size}
                                     : typename Search::Sizes{kWeak, kDead, Real(6), Real(0.5)},
                       prior_odds(life), life, orders().four_stroke(), even_odds(life));
     }
