@@ -55,6 +55,18 @@ TEST(ExpectedWork, AChannelOfTorqueStandsNearNothingWhereTheEngineTurnsItself) {
     EXPECT_NEAR(expected.useful_on_line(0.0), -0.09, 1e-9);
 }
 
+TEST(ExpectedWork, IsMoreIfTheChannelTellsTorque) {
+    ExpectedWork<double> expected;
+    expected.begin(half_litre());
+    // A channel of torque stands at nothing where 0.13 of full charge turn the engine itself, one of charge at 0.09 where none does.
+    EXPECT_NEAR(expected.if_torque_is_told(0.2), 0.33 / 0.11, 1e-9);
+    EXPECT_NEAR(expected.if_torque_is_told(1.0), 1.13 / 0.91, 1e-9);
+    EXPECT_EQ(expected.if_torque_is_told(kUnknown), 1.0);
+    // What misfires have shown needs no other guess.
+    for (int i = 0; i < 200; ++i) expected.learn_size(3.0, 1.0);
+    EXPECT_NEAR(expected.if_torque_is_told(0.2), 1.0, 0.05);
+}
+
 TEST(ExpectedWork, ManifoldPressureAtIdleIsBelievedAndAFootThatLeftThePedalHardlyCounts) {
     ExpectedWork<double> expected;
     expected.begin(half_litre());

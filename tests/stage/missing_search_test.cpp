@@ -5,6 +5,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <cmath>
 #include <numbers>
 #include <random>
 
@@ -142,6 +143,26 @@ TEST(MissingSearch, SizesAreKeptWithinTheirLimits) {
     }
     const Problem p = independent(1.0);
     EXPECT_DOUBLE_EQ(Search(p.square, p.side, 3, kSizes, none, kSilent, true).size(Search::Set{}), 1.0);
+}
+
+TEST(MissingSearch, ThereMayBeAnotherWorkAtAPrice) {
+    // Of three times the work, as wide in share of itself: an error of 0.9, so that 1 / 0.81 draws a reading of 2.8 towards 3.
+    constexpr Search::Sizes kOther{kLeast, 0.5, kMost, 0.3, 3.0};
+    const Prior none{};
+    Search::Set one{};
+    one[1] = true;
+    const Problem thrice = independent(2.8);
+    const Search search(thrice.square, thrice.side, 3, kOther, none, kSilent, true);
+    const double known = 1.0 / 0.81;
+    const double size = (280.0 + 3.0 * known) / (100.0 + known);
+    EXPECT_NEAR(search.size(one), size, 1e-12);
+    const double price = 1.0 + 0.5 * std::log((1.0 + 81.0) / (1.0 + 9.0));
+    EXPECT_NEAR(search.of(one), 280.0 * size - 50.0 * size * size - 0.5 * known * (size - 3.0) * (size - 3.0) - price,
+                1e-9);
+    // Nearer to one than to three, by ratio, it is what it was.
+    const Problem whole = independent(1.6);
+    EXPECT_EQ(Search(whole.square, whole.side, 3, kOther, none, kSilent, true).of(one),
+              Search(whole.square, whole.side, 3, kSizes, none, kSilent, true).of(one));
 }
 
 TEST(MissingSearch, ASmallLossCountsWithTheLeastSize) {

@@ -61,6 +61,13 @@ class ExpectedWork {
         return known(load_known) ? std::hypot(kSizeError, kNoWorkError * learned_at_full_charge() / work) : kGuess;
     }
 
+    /// How many times as much it is at this load if the channel tells the torque at the clutch, which stands at nothing where the engine turns itself
+    /// alone; 1 where it tells no load.
+    [[nodiscard]] Real if_torque_is_told(Real load) const noexcept {
+        return load == load ? std::max((load + kOwnFriction) / (size_ * useful_charge(charge(load))), Real(1))
+                            : Real(1);
+    }
+
     /// All of it is this many times as much, by what the pattern of the cycle shows.
     void rescale(Real factor) noexcept { at_full_charge_ *= factor; }
 
@@ -112,7 +119,8 @@ class ExpectedWork {
   private:
     /// Friction of 0.9 bar, and 0.5 bar to breathe through a closed throttle (engineering ranges, from memory), over the pressure at full
     /// charge, and the charge that does no work.
-    static constexpr Real kSelfTurningLoad = Real(0.13) + kNoWorkLoad;
+    static constexpr Real kOwnFriction = Real(0.13);
+    static constexpr Real kSelfTurningLoad = kOwnFriction + kNoWorkLoad;
     static constexpr Real kLeastUseful = Real(0.06);  // friction alone takes two thirds of a bar of a warm engine
     /// The first cycles may be of a start, or of a fuel cut that ends; later on a foot that has just left the pedal has not slowed it yet.
     static constexpr int kSettling = 4;

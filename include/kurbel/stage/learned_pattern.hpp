@@ -22,6 +22,7 @@ struct LearnedPattern {
     Real doubt = 0;               ///< variance of the pattern over the scatter of single cycles
     Real mode_per_rev = 0;        ///< first torsion mode, cycles a revolution
     bool sized = false;           ///< the expected work is known, not guessed
+    Real torque_size = 1;         ///< times the expected work, if the load channel tells torque rather than charge
     Real scale = 1;               ///< of what is tried to what was expected before
     Real work_error = Real(0.4);  ///< of the expected work of all cylinders, standard deviation
 };
@@ -44,6 +45,7 @@ template <class Real>
     pattern.doubt = residuals.pattern().doubt(mean);
     pattern.mode_per_rev = static_cast<Real>(bank.mode_per_rev());
     pattern.sized = expected.known(residuals.load_told());
+    if (pattern.sized) pattern.torque_size = expected.if_torque_is_told(load);
     return pattern;
 }
 

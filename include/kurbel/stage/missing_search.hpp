@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <limits>
 
@@ -28,7 +29,8 @@ class MissingSearch {
         Real least;
         Real dead;
         Real most;
-        Real error;  ///< of the expected work, standard deviation
+        Real error;      ///< of the expected work, standard deviation
+        Real other = 1;  ///< times the expected work, where that may be another one
     };
 
     /// `prior`: log-odds of each cylinder to miss its work; `life`: what their firings say to being dead, to which weak ones say nothing;
@@ -95,6 +97,10 @@ class MissingSearch {
     // What such a set shows at whole orders alone, masses that nobody told and a wheel's error show, too.
     static constexpr Real kMostEven = Real(2.5);
 
+    // Log-odds that the work is the one that was expected first (channels of torque are as usual as those of charge, but few of them stand where
+    // the engine turns itself; common practice, no source).
+    static constexpr Real kLessLikely = Real(1);
+
     struct Sums {
         Real linear = 0;
         Real square = 0;
@@ -156,19 +162,29 @@ class MissingSearch {
         Value at;
         if (sums.count == 0 || sums.square <= Real(0)) return at;
         const Real missing = sums.linear / sums.square;
+        // The nearer one of two that may be the work.
+        const Real work = missing * missing > sizes_.other ? sizes_.other : Real(1);
         const auto orders = [&sums](Real size) { return size * sums.linear - Real(0.5) * size * size * sums.square; };
         const bool evenly = lies_evenly(set, sums.count);
         const Real prior = sums.prior + (evenly ? kShared * Real(sums.count - 1) : Real(0));
-        const Real most = evenly ? std::min(sizes_.most, kMostEven) : sizes_.most;
-        const Real error = sizes_.error * (most > kMostEven ? std::max(missing, Real(1)) : Real(1));
+        const Real most = work * (evenly ? std::min(sizes_.most, kMostEven) : sizes_.most);
+        const Real error =
+            work * sizes_.error * (sizes_.most > kMostEven && !evenly ? std::max(missing, Real(1)) : Real(1));
         const Real known = Real(1) / (error * error);
-        at.dead_size = std::clamp((sums.linear + known) / (sums.square + known), sizes_.dead, most);
+        at.dead_size = std::clamp((sums.linear + work * known) / (sums.square + known), sizes_.dead, most);
         at.weak_size = std::clamp(missing, sizes_.least, sizes_.dead);
         at.weak = prior + orders(at.weak_size);
-        const Real off = (at.dead_size - Real(1)) / error;
+        const Real off = (at.dead_size - work) / error;
         at.dead = prior + orders(at.dead_size) - Real(0.5) * off * off + (evenly ? sums.evenly : Real(0));
+        if (work > Real(1)) at.dead -= price(work, error * error * sums.square);
         at.dead += CylinderLife<Real>::scatter(sums.life, all_lives_, std::max(reached, at.weak) - at.dead);
         return at;
+    }
+
+    /// What it costs to take `work` for the work of a firing, the logarithm: it is the less likely one, and, as wide in share of itself, may be more
+    /// (`seen`: variance of that over what the orders tell it by).
+    [[nodiscard]] Real price(Real work, Real seen) const noexcept {
+        return kLessLikely + Real(0.5) * std::log((Real(1) + seen) / (Real(1) + seen / (work * work)));
     }
 
     /// Whether the `count` members of the set divide the firing order evenly.
