@@ -113,5 +113,17 @@ TEST(Decision, MovesThePatternOfACylinderThatIsHeldDeadAndBurnsNowAndThen) {
     }
 }
 
+TEST(Decision, OneFiringAloneIsNoDriftHoweverFarOff) {
+    // A window in which an edge was lost may read as five works more than there are: the pattern stays where it is. Two of them are a pattern that
+    // did not keep up.
+    Decision<double> decision = decision_of(4);
+    std::mt19937_64 random(5);
+    std::normal_distribution<double> normal(0.0, 0.05);
+    for (int n = 0; n < 400; ++n)
+        EXPECT_EQ(decision.judge(firing_at(n % 4, normal(random)), false, false, false).feedback.healthy_level, 0.0);
+    EXPECT_EQ(decision.judge(firing_at(1, -5.0), false, false, false).feedback.healthy_level, 0.0);
+    EXPECT_LT(decision.judge(firing_at(1, -5.0), false, false, false).feedback.healthy_level, -0.2);
+}
+
 }  // namespace
 }  // namespace kurbel::test

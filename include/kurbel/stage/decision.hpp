@@ -137,8 +137,9 @@ class Decision {
     static constexpr Real kUnrestCycles = Real(2);
     static constexpr float kOffLevel = 0.25F;
     static constexpr Real kDriftFirings = Real(6);
-    static constexpr Real kLeastDrift = Real(0.2);  // half of what makes a misfire
-    static constexpr Real kClearDrift = Real(4.5);  // deviations of the mean
+    static constexpr Real kLeastDrift = Real(0.2);   // half of what makes a misfire
+    static constexpr Real kClearDrift = Real(4.5);   // deviations of the mean
+    static constexpr Real kOfOneFiring = Real(0.9);  // of what is clear
     static constexpr Real kStalled_rpm = Real(250);
 
     /// The same where nothing but `reason` stands in the way.
@@ -271,11 +272,15 @@ class Decision {
         float& kept = drift_[static_cast<std::size_t>(firing.place)];
         if (firing.strange > kUsuallyStrange) return;
         auto drift = static_cast<Real>(kept);
-        drift += (Real(1) - probability) * (firing.lost - scatter_.mean(firing.place) - drift) / kDriftFirings;
-        kept = static_cast<float>(drift);
         // An exponential mean of constant n scatters like that of 2 n - 1 values.
         const Real deviation = sd / std::sqrt(Real(2) * kDriftFirings - Real(1));
-        if (std::fabs(drift) < std::max(kLeastDrift, kClearDrift * deviation)) return;
+        const Real clear = std::max(kLeastDrift, kClearDrift * deviation);
+        // One firing alone is none, however far off: an edge was lost, or was one too many.
+        const Real most = kOfOneFiring * kDriftFirings * clear;
+        const Real off = std::clamp(firing.lost - scatter_.mean(firing.place) - drift, -most, most);
+        drift += (Real(1) - probability) * off / kDriftFirings;
+        kept = static_cast<float>(drift);
+        if (std::fabs(drift) < clear) return;
         feedback.healthy_level = drift;
         kept = 0.0F;
         levels_.forget(firing.place);
