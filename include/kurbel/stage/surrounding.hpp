@@ -16,7 +16,7 @@ template <class Real>
 class Surrounding {
   public:
     /// Numbers that far apart have the same hanging on the crank.
-    static constexpr int kHanging = 20;
+    static constexpr int kHanging = 23;
 
   private:
     struct Hanging {
@@ -26,16 +26,18 @@ class Surrounding {
         float usual;          ///< prior probability
         float mode = 1;       ///< frequency of the crank's first torsion mode over the expected one
     };
-    // Ranges: shuffle 2 to 8 Hz, dual-mass flywheel 8 to 15 Hz, by dry friction damped up to a third, clutch 40 to 80 Hz (engineering
+    // Ranges: shuffle 2 to 8 Hz; a brake on its shaft up to 15 Hz, or, as others of the list, beyond; both, vehicle and brake, are many times
+    // as heavy as the engine. Dual-mass flywheel 8 to 15 Hz, by dry friction damped up to a third; clutch 40 to 80 Hz (engineering
     // ranges, from memory). With the gearbox in neutral the dual-mass flywheel's second mass swings alone, which is a third to all of the
     // first one: by the root of one and their ratio that is at 1.4 to 2 times its 8 to 15 Hz (two masses on a spring, any textbook on
     // vibration). A crank may be as soft as the last one.
     static constexpr std::array<Hanging, kHanging> kAll{
-        {{0, 0, 0.08F, 0.40F},      {4, 1.0F, 0.08F, 0.04F},   {7, 1.0F, 0.08F, 0.04F},   {10, 0.6F, 0.08F, 0.03F},
-         {14, 0.6F, 0.08F, 0.03F},  {10, 0.6F, 0.3F, 0.03F},   {15, 0.6F, 0.3F, 0.03F},   {17, 0.3F, 0.1F, 0.03F},
-         {21, 0.3F, 0.1F, 0.03F},   {26, 0.3F, 0.1F, 0.03F},   {32, 0.3F, 0.1F, 0.03F},   {19, 0.6F, 0.2F, 0.03F},
-         {36, 0.15F, 0.08F, 0.06F}, {41, 0.15F, 0.08F, 0.06F}, {47, 0.15F, 0.08F, 0.06F}, {54, 0.15F, 0.08F, 0.06F},
-         {62, 0.15F, 0.08F, 0.06F}, {71, 0.15F, 0.08F, 0.06F}, {82, 0.15F, 0.08F, 0.06F}, {0, 0, 0.08F, 0.10F, 0.65F}}};
+        {{0, 0, 0.08F, 0.40F},      {4, 8, 0.12F, 0.04F},      {7, 8, 0.12F, 0.04F},       {9, 8, 0.12F, 0.03F},
+         {12, 8, 0.12F, 0.03F},     {14.5F, 8, 0.12F, 0.03F},  {10, 0.6F, 0.08F, 0.03F},   {14, 0.6F, 0.08F, 0.03F},
+         {10, 0.6F, 0.3F, 0.03F},   {15, 0.6F, 0.3F, 0.03F},   {17, 0.3F, 0.1F, 0.03F},    {21, 0.3F, 0.1F, 0.03F},
+         {26, 0.3F, 0.1F, 0.03F},   {32, 0.3F, 0.1F, 0.03F},   {19, 0.6F, 0.2F, 0.03F},    {36, 0.15F, 0.08F, 0.06F},
+         {41, 0.15F, 0.08F, 0.06F}, {47, 0.15F, 0.08F, 0.06F}, {54, 0.15F, 0.08F, 0.06F},  {62, 0.15F, 0.08F, 0.06F},
+         {71, 0.15F, 0.08F, 0.06F}, {82, 0.15F, 0.08F, 0.06F}, {0, 0, 0.08F, 0.10F, 0.65F}}};
     static constexpr int kBurns = 2;
 
   public:
