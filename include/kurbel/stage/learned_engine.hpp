@@ -47,8 +47,7 @@ struct LearnedEngine {
     static constexpr Real kSteadyWork = Real(0.9);
 
     /// Windows of `size` bins, `before` of them before TDC; `hold`: bins that responses reach further.
-    void configure(const Config& config, const CycleGrid& cycle_grid, int before, int size, int hold) noexcept {
-        grid = cycle_grid;
+    void configure(const Config& config, const CycleGrid& grid, int before, int size, int hold) noexcept {
         window = size;
         healthy = HealthyCycle(config.engine, grid);
         expected.begin(config.engine);
@@ -80,7 +79,8 @@ struct LearnedEngine {
     void make_do() noexcept { awaited = kLearningCycles; }
     [[nodiscard]] bool may_do() const noexcept { return cycles() >= kLearningCycles; }
 
-    [[nodiscard]] int bins() const noexcept { return grid.bins; }  ///< of a cycle
+    [[nodiscard]] const CycleGrid& grid() const noexcept { return residuals.grid(); }
+    [[nodiscard]] int bins() const noexcept { return grid().bins; }  ///< of a cycle
     [[nodiscard]] int cycles() const noexcept { return residuals.pattern().cycles(); }
     [[nodiscard]] bool settled() const noexcept { return cycles() >= awaited; }
 
@@ -103,10 +103,10 @@ struct LearnedEngine {
         const BinHistory<Real>& bins = residuals.bins();
         const int since = bins.same_cut_for(bin);
         if (!bins.holds(bin - since)) return 0.0F;
-        const auto bin_s = static_cast<float>(grid.bin_deg / 6.0) / static_cast<float>(residuals.speed_around(bin));
+        const auto bin_s = static_cast<float>(grid().bin_deg / 6.0) / static_cast<float>(residuals.speed_around(bin));
         if (static_cast<float>(since) * bin_s > kSwinging_s) return 0.0F;
         const int changed = std::popcount(bins.cut(bin - since) ^ bins.cut(bin));
-        return static_cast<float>(changed) / static_cast<float>(grid.bins);
+        return static_cast<float>(changed) / static_cast<float>(grid().bins);
     }
 
     /// The firing at `bin` had no fuel, and the pattern has it with fuel.
@@ -124,7 +124,7 @@ struct LearnedEngine {
     bool follow_charge() noexcept {
         const BinHistory<Real>& bins = residuals.bins();
         if (residuals.load_told() || !wave.shows() || residuals.firing_at(bins.newest()) < 0 ||
-            !bins.connected(bins.newest() - grid.bins, bins.newest()))
+            !bins.connected(bins.newest() - grid().bins, bins.newest()))
             return false;
         const Real charge =
             wave.charge(bins, expected.learned_at_full_charge(), static_cast<Real>(bank.mode_per_rev()));
@@ -136,12 +136,12 @@ struct LearnedEngine {
     /// Learns from the cycle that begins at bin `first`, with what stands before bin `until`. True where the pattern was found wrong and
     /// moved.
     bool learn_cycle(std::int64_t first, std::int64_t until) noexcept {
-        const std::int64_t last = first + grid.bins - 1;
+        const std::int64_t last = first + grid().bins - 1;
         const std::uint32_t cut = residuals.bins().cut(last);
-        const std::uint32_t all = (1U << grid.firings) - 1U;
+        const std::uint32_t all = (1U << grid().firings) - 1U;
         if (!residuals.bins().same_cut(first, last) || cut == all) return false;
         // A starter's cycles, and those in which the engine catches, are no example of what it does.
-        if (residuals.speed_around(first + grid.bins / 2) < Real(kRunning_rpm)) return false;
+        if (residuals.speed_around(first + grid().bins / 2) < Real(kRunning_rpm)) return false;
         if (cut != cut_learned) {
             // With other cylinders switched off this is another engine.
             begin_learning();
@@ -149,7 +149,7 @@ struct LearnedEngine {
             return false;
         }
         const PatternPoint<Real> mean = learn_pattern(first, until);
-        const Real rpm = residuals.speed_around(first + grid.bins / 2);
+        const Real rpm = residuals.speed_around(first + grid().bins / 2);
         if (residuals.load_told() && rpm > kSlowing * mean_rpm) expected.keeps_speed(mean.load, cycles());
         const bool speed_changed = follow_speed(rpm);
         // Often at first and while the speed moves, seldom in a steady state, and both in the same cycle never.
@@ -162,8 +162,8 @@ struct LearnedEngine {
             // While the speed moves the pattern lags behind: then it accuses where that is beyond doubt. Where the work is little its errors are
             // not, and it tells nothing of who burns.
             const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
-            if (!works_little(first + grid.bins / 2))
-                levels.examine(learned_pattern(residuals, expected, bank, grid, first, mean), bank,
+            if (!works_little(first + grid().bins / 2))
+                levels.examine(learned_pattern(residuals, expected, bank, first, mean), bank,
                                steady ? Real(0) : kBeyondDoubt);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
@@ -175,11 +175,11 @@ struct LearnedEngine {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
         levels.relearn();
         for (int i = 0; i < count; ++i) {
-            const std::int64_t from = first + i * grid.bins;
-            const PatternPoint<Real> mean = learn_pattern(from, first + count * grid.bins);
+            const std::int64_t from = first + i * grid().bins;
+            const PatternPoint<Real> mean = learn_pattern(from, first + count * grid().bins);
             // What two cycles in a row tell is believed.
             if (examine && i + 2 >= count)
-                levels.examine(learned_pattern(residuals, expected, bank, grid, from, mean), bank, Real(0));
+                levels.examine(learned_pattern(residuals, expected, bank, from, mean), bank, Real(0));
         }
     }
 
@@ -188,16 +188,16 @@ struct LearnedEngine {
         if (sized()) return;
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
-        residuals.cycle(first, first + grid.bins, residual, mean);
-        expected.rescale(levels.work_size(learned_pattern(residuals, expected, bank, grid, first, mean)));
+        residuals.cycle(first, first + grid().bins, residual, mean);
+        expected.rescale(levels.work_size(learned_pattern(residuals, expected, bank, first, mean)));
     }
 
     /// Places that seem to miss work in the pattern as it is, seen from the cycle that begins at bin `first`.
     [[nodiscard]] typename CylinderLevels<Real>::Places suspects(std::int64_t first) const noexcept {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
-        residuals.cycle(first, first + grid.bins, residual, mean);
-        return levels.suspects(learned_pattern(residuals, expected, bank, grid, first, mean));
+        residuals.cycle(first, first + grid().bins, residual, mean);
+        return levels.suspects(learned_pattern(residuals, expected, bank, first, mean));
     }
 
     /// Brings responses, scatter and what follows from both into step.
@@ -237,7 +237,7 @@ struct LearnedEngine {
     /// that is not known.
     [[nodiscard]] Real work_left(std::int64_t bin) const noexcept {
         constexpr int kCycles = 4;
-        const std::int64_t before = bin - kCycles * grid.bins;
+        const std::int64_t before = bin - kCycles * grid().bins;
         return residuals.bins().holds(before) ? expected_work(bin) / expected_work(before) : Real(1);
     }
 
@@ -250,7 +250,7 @@ struct LearnedEngine {
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
         return !is_moving() && work_left(bin) > kSteadyWork && levels.may_have_died(place) &&
                levels.dies(place,
-                           learned_pattern(residuals, expected, bank, grid, bin - grid.bins / 2, residuals.point(bin)),
+                           learned_pattern(residuals, expected, bank, bin - grid().bins / 2, residuals.point(bin)),
                            bank, lost);
     }
 
@@ -276,8 +276,8 @@ struct LearnedEngine {
         // An angle error changes a bin's energy by twice the error over the bin's length.
         constexpr double kEdgeError_deg = 0.03;
         const Real edge =
-            static_cast<Real>(2.0 * kEdgeError_deg / grid.bin_deg) * residuals.point(bin).energy / expected_work(bin);
-        fill_window_prior(covariance, bank, grid, static_cast<float>(edge));
+            static_cast<Real>(2.0 * kEdgeError_deg / grid().bin_deg) * residuals.point(bin).energy / expected_work(bin);
+        fill_window_prior(covariance, bank, grid(), static_cast<float>(edge));
         match();
     }
 
@@ -301,7 +301,7 @@ struct LearnedEngine {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals.cycle(first, until, residual, mean);
-        const Real work = expected_work(first + grid.bins / 2);
+        const Real work = expected_work(first + grid().bins / 2);
         levels.track(residual, work);
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
         const bool rests = !is_moving() && !residuals.pattern().young() && levels.any_often_lost();
@@ -320,24 +320,24 @@ struct LearnedEngine {
     /// Moves the pattern where it, and not the cylinder, is what is wrong. True where it did.
     bool doubt_pattern(std::int64_t first, const PatternPoint<Real>& mean) noexcept {
         // Where the work is little the orders tell little, too.
-        const bool doubted = is_moving() && !works_little(first + grid.bins / 2);
-        for (int moved = 0; moved < grid.firings; ++moved) {
+        const bool doubted = is_moving() && !works_little(first + grid().bins / 2);
+        for (int moved = 0; moved < grid().firings; ++moved) {
             Real amplitude = 0;
-            const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, grid, first, mean),
-                                                     bank, doubted, amplitude);
+            const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, first, mean), bank,
+                                                     doubted, amplitude);
             if (place < 0) return moved > 0;
-            correct_pattern(place, amplitude, expected_work(first + grid.bins / 2), mean);
+            correct_pattern(place, amplitude, expected_work(first + grid().bins / 2), mean);
         }
         return true;
     }
 
-    CycleGrid grid{};
     HealthyCycle healthy{};
     int window = 0;                 // bins
     int awaited = kFirstCycles;     // cycles to be learned before any is judged
     std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
-    Real mean_rpm = 0;
-    Real usual_work = 0;  // of a firing in the cycles that told how the pattern scatters
+    Real mean_rpm = 0;              // of the last cycles
+    Real long_mean_rpm = 0;         // of many
+    Real usual_work = 0;            // of a firing in the cycles that told how the pattern scatters
 };
 
 }  // namespace kurbel

@@ -31,8 +31,8 @@ struct LearnedPattern {
 template <class Real>
 [[nodiscard]] LearnedPattern<Real> learned_pattern(const ResidualHistory<Real>& residuals,
                                                    const ExpectedWork<Real>& expected, const ResponseBank& bank,
-                                                   const CycleGrid& grid, std::int64_t first,
-                                                   const PatternPoint<Real>& mean) noexcept {
+                                                   std::int64_t first, const PatternPoint<Real>& mean) noexcept {
+    const CycleGrid& grid = residuals.grid();
     const std::int64_t middle = first + grid.bins / 2;
     const Real load = residuals.charge_load(middle);
     const Real work = expected.at(load);

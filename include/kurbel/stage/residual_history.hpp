@@ -102,6 +102,7 @@ class ResidualHistory {
     void turn_pattern() noexcept { pattern_.turn(); }
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }
+    [[nodiscard]] const CycleGrid& grid() const noexcept { return grid_; }
     [[nodiscard]] const CyclePattern<Real>& pattern() const noexcept { return pattern_; }
     /// By a channel, or by the crank's own motion.
     [[nodiscard]] bool load_known() const noexcept { return load_told_ || charge_.any(); }
