@@ -360,6 +360,23 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     EXPECT_EQ(named(old.persistent.examine(old.pattern(all_places(1.0)), kSilent).missing), none);
 }
 
+TEST(PersistentMisfire, WhoWasDeadOnceIsFoundAgainLaterOn) {
+    // Freed while the engine coasts, say: its losses are still in the pattern, and there they may be seen again.
+    PerPlace drifted = all_places(1.0);
+    drifted[1] = 0.45;
+    Bench bench(engine_of({1, 3, 4, 2}), 1000.0);
+    bench.track(400);
+    EXPECT_EQ(named(bench.persistent.examine(bench.pattern(drifted), kSilent).missing), std::vector<int>{});
+    Persistent::Set dead{};
+    dead[1] = true;
+    bench.persistent.remember(dead);
+    EXPECT_EQ(named(bench.persistent.examine(bench.pattern(drifted), kSilent).missing), std::vector<int>{1});
+    EXPECT_EQ(named(bench.persistent.examine(bench.pattern(all_places(1.0)), kSilent).missing), std::vector<int>{});
+    PerPlace other = all_places(1.0);
+    other[2] = 0.45;
+    EXPECT_EQ(named(bench.persistent.examine(bench.pattern(other), kSilent).missing), std::vector<int>{});
+}
+
 TEST(PersistentMisfire, SignsOfLifeDecideWhatThePatternLeavesOpen) {
     // A pair a revolution apart at a speed at which the wheel might explain it, too. Scatter finds it: and clears it.
     PerPlace work = all_places(1.0);

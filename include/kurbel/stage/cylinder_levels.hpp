@@ -203,6 +203,7 @@ class CylinderLevels {
             const bool there = dead && finding.alone[static_cast<std::size_t>(k)] > kClearlyLost;
             dead = persistent_.saw_die(k) || found || there;
         }
+        persistent_.remember(dead_);
     }
 
     /// Some place has lost most of its work lately.

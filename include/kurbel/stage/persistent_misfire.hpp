@@ -144,6 +144,11 @@ class PersistentMisfire {
         for (std::size_t k = 0; k < held_.size(); ++k) held_[k] = missing[k] || died_[k];
     }
 
+    /// These are dead, whether they are found again or not.
+    void remember(const Set& dead) noexcept {
+        for (std::size_t k = 0; k < ever_.size(); ++k) ever_[k] = ever_[k] || dead[k];
+    }
+
     /// Whether a finding takes several at once when the pattern has long been known.
     [[nodiscard]] bool is_late_set(const Finding& finding) const noexcept {
         return hardened() >= Real(1) && std::count(finding.missing.begin(), finding.missing.end(), true) > 1;
@@ -278,16 +283,22 @@ class PersistentMisfire {
         return std::min(static_cast<Real>(patterns_.tracked()) / static_cast<Real>(kHardening), Real(1));
     }
 
+    /// What the time that the pattern has been known says of a place, log-odds. Who was held dead once and freed may have been freed wrongly, or may
+    /// fail again: its losses may be in the pattern.
+    [[nodiscard]] Real by_history(std::size_t k) const noexcept {
+        if (held_[k]) return kHeld;
+        return ever_[k] ? Real(0) : -kHardened;
+    }
+
     /// Log-odds of each place to be dead. A cylinder that dies or recovers later on does not change the pattern, for its firings
     /// stand out of it and are not learned: the longer the pattern is known, the less a finding changes.
     [[nodiscard]] std::array<Real, kMaxCylinders> prior_odds(const CylinderLife<Real>& life) const noexcept {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders().firings(); ++k)
-            odds[static_cast<std::size_t>(k)] =
-                died_[static_cast<std::size_t>(k)]
-                    ? kDied
-                    : hardened() * (held_[static_cast<std::size_t>(k)] ? kHeld : -kHardened) - kRarely -
-                          std::max(life.losses(k), Real(0));
+            odds[static_cast<std::size_t>(k)] = died_[static_cast<std::size_t>(k)]
+                                                    ? kDied
+                                                    : hardened() * by_history(static_cast<std::size_t>(k)) - kRarely -
+                                                          std::max(life.losses(k), Real(0));
         return odds;
     }
 
@@ -298,7 +309,8 @@ class PersistentMisfire {
         std::array<Real, kMaxCylinders> odds{};
         for (int k = 0; k < orders().firings(); ++k) {
             Real& one = odds[static_cast<std::size_t>(k)];
-            if (!held_[static_cast<std::size_t>(k)]) one = hardened() * (kHardened - kHeld);
+            if (!held_[static_cast<std::size_t>(k)] && !ever_[static_cast<std::size_t>(k)])
+                one = hardened() * (kHardened - kHeld);
             one -= std::min(life.losses(k), Real(0));
         }
         return odds;
@@ -310,6 +322,7 @@ class PersistentMisfire {
     Set last_{};           // the last finding
     Set died_{};           // seen to
     Set held_{};           // the last one that was confirmed
+    Set ever_{};           // that were dead at any time
     Patterns patterns_{};
 };
 
