@@ -7,6 +7,7 @@
 #include <cstddef>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/bank_row.hpp"
 #include "kurbel/stage/failing_state.hpp"
 
 namespace kurbel {
@@ -15,9 +16,7 @@ namespace kurbel {
 /// firing loses its work: the trend has half of each loss within a cycle, and by the time one of its cylinders has fired three times none
 /// stands out any more. Together they are known by the third that fails.
 ///
-/// Two a revolution apart share an ignition coil, a bank its fuel rail or its module. Banks of evenly firing engines take turns, but for those
-/// of an eight with its throws in two planes, which fire left, right, left, left, right, left, right, right (common practice, no source); where
-/// in that row the firing order begins nobody need tell.
+/// Two a revolution apart share an ignition coil, a bank (see BankRow) its fuel rail or its module (common practice, no source).
 template <class Real>
 class FailingSets {
   public:
@@ -61,19 +60,16 @@ class FailingSets {
     /// The sets of an engine, by number.
     class Sets {
       public:
-        static constexpr int kEight = 8;
-        static constexpr int kMost = std::max(kMaxCylinders / 2 + 2, kEight / 2 + 2 + kEight);
+        static constexpr int kMost = std::max(kMaxCylinders / 2 + 2, BankRow::kFirings / 2 + 2 + BankRow::kRows);
 
         explicit constexpr Sets(int firings) noexcept
             : pairs_(firings >= 4 && firings % 2 == 0 ? firings / 2 : 0),
-              count_(pairs_ + (pairs_ > 2 ? 2 : 0) + (firings == kEight ? kEight : 0)) {}
+              count_(pairs_ + (pairs_ > 2 ? 2 : 0) + (firings == BankRow::kFirings ? BankRow::kRows : 0)) {}
         [[nodiscard]] constexpr int count() const noexcept { return count_; }
         [[nodiscard]] constexpr bool has(int set, int place) const noexcept {
             if (set < pairs_) return place == set || place == set + pairs_;
             const int bank = set - pairs_;
-            if (bank < 2) return place % 2 == bank;
-            constexpr unsigned kSecondBank = 0b11010010;  // bit n: the n-th to fire
-            return ((kSecondBank >> ((place + bank) % kEight)) & 1U) != 0;
+            return bank < 2 ? place % 2 == bank : BankRow::second(bank - 2, place);
         }
 
       private:

@@ -8,13 +8,14 @@
 #include <limits>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/bank_row.hpp"
 #include "kurbel/stage/cylinder_life.hpp"
 
 namespace kurbel {
 
 /// Searches sets of cylinders by flipping one at a time from several starts: from none, from each cylinder alone, and from sets
-/// that lie evenly in the firing order (two a revolution apart, a bank of an even-firing V), none of whose parts need
-/// explain anything alone.
+/// that lie evenly in the firing order (two a revolution apart, a bank whose firings take turns with the other's) or are another bank, none of
+/// whose parts need explain anything alone.
 /// `Square` and `Side` are the quadratic and linear part of the log-likelihood in the cylinders' missing shares.
 template <class Real, class Square, class Side>
 class MissingSearch {
@@ -51,20 +52,24 @@ class MissingSearch {
         Real best_value = 0;
         set.fill(false);
         Tops tops;
-        const auto try_from = [&](int first, int step) noexcept {
-            Set trial{};
-            for (int k = first; k < cylinders_; k += step) trial[static_cast<std::size_t>(k)] = true;
+        const auto try_set = [&](Set trial) noexcept {
             const Real value = climb(trial, tops);
             if (value > best_value) {
                 best_value = value;
                 set = trial;
             }
         };
+        const auto try_from = [&](int first, int step) noexcept {
+            Set trial{};
+            for (int k = first; k < cylinders_; k += step) trial[static_cast<std::size_t>(k)] = true;
+            try_set(trial);
+        };
         try_from(cylinders_, 1);
         for (int step = 2; step <= cylinders_; ++step) {
             if (cylinders_ % step != 0) continue;
             for (int first = 0; first < step; ++first) try_from(first, step);
         }
+        for (int row = 0; row < rows(); ++row) try_set(bank_in(row));
         return best_value;
     }
 
@@ -91,7 +96,7 @@ class MissingSearch {
 
   private:
     // Cylinders that lie evenly in the firing order often share what feeds or fires them: two a revolution apart an ignition coil,
-    // a bank of an even-firing V its fuel rail or its module. Log of how much likelier each further one then fails, too (common
+    // a bank its fuel rail or its module. Log of how much likelier each further one then fails, too (common
     // practice, no source).
     static constexpr Real kShared = Real(2);
     // What such a set shows at whole orders alone, masses that nobody told and a wheel's error show, too.
@@ -166,7 +171,7 @@ class MissingSearch {
         const Real work = missing * missing > sizes_.other ? sizes_.other : Real(1);
         const auto orders = [&sums](Real size) { return size * sums.linear - Real(0.5) * size * size * sums.square; };
         const bool evenly = lies_evenly(set, sums.count);
-        const Real prior = sums.prior + (evenly ? kShared * Real(sums.count - 1) : Real(0));
+        const Real prior = sums.prior + (evenly || is_bank(set, sums.count) ? kShared * Real(sums.count - 1) : Real(0));
         const Real most = work * (evenly ? std::min(sizes_.most, kMostEven) : sizes_.most);
         const Real error =
             work * sizes_.error * (sizes_.most > kMostEven && !evenly ? std::max(missing, Real(1)) : Real(1));
@@ -196,6 +201,22 @@ class MissingSearch {
         for (int k = first; k < cylinders_; k += step)
             if (!set[static_cast<std::size_t>(k)]) return false;
         return first < step;
+    }
+
+    /// Rows of banks that do not take turns, see BankRow.
+    [[nodiscard]] int rows() const noexcept {
+        return four_stroke_ && cylinders_ == BankRow::kFirings ? BankRow::kRows : 0;
+    }
+    [[nodiscard]] static Set bank_in(int row) noexcept {
+        Set bank{};
+        for (int k = 0; k < BankRow::kFirings; ++k) bank[static_cast<std::size_t>(k)] = BankRow::second(row, k);
+        return bank;
+    }
+    [[nodiscard]] bool is_bank(const Set& set, int count) const noexcept {
+        if (2 * count != BankRow::kFirings) return false;
+        for (int row = 0; row < rows(); ++row)
+            if (set == bank_in(row)) return true;
+        return false;
     }
 
     /// Sets from which no flip leads up: most climbs end on the same few, and need not look around there once more.
