@@ -375,6 +375,9 @@ TEST(PersistentMisfire, WhoWasDeadOnceIsFoundAgainLaterOn) {
     PerPlace other = all_places(1.0);
     other[2] = 0.45;
     EXPECT_EQ(named(bench.persistent.examine(bench.pattern(other), kSilent).missing), std::vector<int>{});
+    bench.persistent.restart();
+    bench.track(400);
+    EXPECT_EQ(named(bench.persistent.examine(bench.pattern(drifted), kSilent).missing), std::vector<int>{});
 }
 
 TEST(PersistentMisfire, SignsOfLifeDecideWhatThePatternLeavesOpen) {

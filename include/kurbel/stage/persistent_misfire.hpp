@@ -51,6 +51,7 @@ class PersistentMisfire {
         last_.fill(false);
         held_.fill(false);
         died_.fill(false);
+        ever_.fill(false);
         patterns_.restart();
         examined_ = 0;
         chosen_ = 0;
