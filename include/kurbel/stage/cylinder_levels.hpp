@@ -194,7 +194,8 @@ class CylinderLevels {
         if (!persistent_.confirmed(finding)) return;
         const bool none_held = std::none_of(dead_.begin(), dead_.end(), [](bool dead) { return dead; });
         const bool late = none_held && persistent_.is_late_set(finding);
-        const bool accuses = finding.odds >= (late ? asked + kLate : asked) && (none_held || finding.more >= kAnother);
+        const bool accuses =
+            finding.odds >= (late ? asked + kAnother : asked) && (none_held || finding.more >= kAnother);
         if (accuses || !late) persistent_.hold(finding.missing);
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
@@ -278,8 +279,8 @@ class CylinderLevels {
     static constexpr Real kClearlyThere = Real(-3);   // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
-    static constexpr Real kAnother = Real(6);  // log-odds
-    static constexpr Real kLate = Real(3);
+    // Log-odds, where others were found before, or none for long: one look of very many.
+    static constexpr Real kAnother = Real(6);
 
     [[nodiscard]] bool often_loses(int place) const noexcept {
         return !is_dead(place) && lately_[static_cast<std::size_t>(place)] >= kOftenLost;
