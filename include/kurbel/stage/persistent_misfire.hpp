@@ -220,7 +220,7 @@ class PersistentMisfire {
         return Search(fit.quadratic(), fit.linear(), orders().firings(),
                       pattern.sized ? typename Search::Sizes{kWeak, kDead, Real(1.4), Real(0.3), pattern.torque_size}
                                     : typename Search::Sizes{kWeak, kDead, Real(6), Real(0.5)},
-                      prior_odds(life), life, orders().four_stroke(), even_odds(life));
+                      prior_odds(life), life, orders().four_stroke(), even_odds());
     }
 
     /// Fits the pattern in one surrounding.
@@ -303,17 +303,12 @@ class PersistentMisfire {
         return odds;
     }
 
-    /// What is given back to each member of a set that lies evenly: it may be found late (who was found before needs no more for that), and
-    /// that it never loses a work tells for it, for hardly anything else does. One alone stands out by its orders, and most healthy cylinders
-    /// never lose one either.
-    [[nodiscard]] std::array<Real, kMaxCylinders> even_odds(const CylinderLife<Real>& life) const noexcept {
+    /// What is given back to each member of a set that lies evenly: it may be found late (who was found before needs no more for that). That none
+    /// of them ever loses a work tells nothing, for most healthy cylinders never do.
+    [[nodiscard]] std::array<Real, kMaxCylinders> even_odds() const noexcept {
         std::array<Real, kMaxCylinders> odds{};
-        for (int k = 0; k < orders().firings(); ++k) {
-            Real& one = odds[static_cast<std::size_t>(k)];
-            if (!held_[static_cast<std::size_t>(k)] && !ever_[static_cast<std::size_t>(k)])
-                one = hardened() * (kHardened - kHeld);
-            one -= std::min(life.losses(k), Real(0));
-        }
+        for (std::size_t k = 0; k < odds.size(); ++k)
+            if (!held_[k] && !ever_[k]) odds[k] = hardened() * (kHardened - kHeld);
         return odds;
     }
 
