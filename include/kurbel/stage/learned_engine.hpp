@@ -335,9 +335,8 @@ struct LearnedEngine {
     int window = 0;                 // bins
     int awaited = kFirstCycles;     // cycles to be learned before any is judged
     std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
-    Real mean_rpm = 0;              // of the last cycles
-    Real long_mean_rpm = 0;         // of many
-    Real usual_work = 0;            // of a firing in the cycles that told how the pattern scatters
+    Real mean_rpm = 0;
+    Real usual_work = 0;  // of a firing in the cycles that told how the pattern scatters
 };
 
 }  // namespace kurbel
