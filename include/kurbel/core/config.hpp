@@ -48,7 +48,7 @@ struct EngineConfig {
     double reciprocating_kg = kUnknown;  ///< per cylinder
     double inertia_kg_m2 = kUnknown;     ///< rotating, crank to clutch
     std::array<int, kMaxCylinders>
-        throw_number{};                     ///< crank pin of each cylinder by cylinder number, from the front, 1-based
+        throw_number{};  ///< crank pin of each cylinder by cylinder number, from the front, 1-based; CrankPins: where it is not told
     std::array<int, kMaxCylinders> bank{};  ///< by cylinder number
 
     /// Crank degrees of one engine cycle: 720 or 360.
