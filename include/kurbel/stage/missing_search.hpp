@@ -186,10 +186,10 @@ class MissingSearch {
         return at;
     }
 
-    /// What it costs to take `work` for the work of a firing, the logarithm: it is the less likely one, and, as wide in share of itself, may be more
-    /// (`seen`: variance of that over what the orders tell it by).
-    [[nodiscard]] Real price(Real work, Real seen) const noexcept {
-        return kLessLikely + Real(0.5) * std::log((Real(1) + seen) / (Real(1) + seen / (work * work)));
+    /// Logarithm of how much less likely a set is with that other `work`: it is the less likely one, and spreads over more sizes, being as wide in
+    /// share of itself. `told`: information of the orders on the size, times its variance.
+    [[nodiscard]] Real price(Real work, Real told) const noexcept {
+        return kLessLikely + Real(0.5) * std::log((Real(1) + told) / (Real(1) + told / (work * work)));
     }
 
     /// Whether the `count` members of the set divide the firing order evenly.
