@@ -1,7 +1,6 @@
 // How the crank rings on after a misfire, longer than misfires could be looked at.
 #pragma once
 
-#include <algorithm>
 #include <cmath>
 #include <cstddef>
 

@@ -3,7 +3,6 @@
 
 #include <array>
 #include <cmath>
-#include <numbers>
 
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"

@@ -1,7 +1,6 @@
 // Which of the firings that stand in each other's windows lost their work, decided together.
 #pragma once
 
-#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>

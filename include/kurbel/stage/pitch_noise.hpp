@@ -2,7 +2,6 @@
 #pragma once
 
 #include <algorithm>
-#include <array>
 #include <complex>
 
 #include "kurbel/stage/crank_view.hpp"

@@ -2,7 +2,6 @@
 #pragma once
 
 #include <array>
-#include <cmath>
 #include <cstdint>
 
 #include "kurbel/core/config.hpp"
