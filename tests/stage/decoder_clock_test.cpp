@@ -1,6 +1,7 @@
 // Ticks: wrapping counters, time that stands still or runs backwards, and values at the end of int64.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <limits>
 #include <type_traits>
 
@@ -134,6 +135,59 @@ TEST(DecoderClock, AWideCounterThatStepsMoreThanHalfItsRangeRanBackwards) {
     (void)decoder.push(900, Signal::crank, out.data());
     EXPECT_EQ(decoder.sync().faults, 0);
     EXPECT_EQ(decoder.now(), 1000 + 65436);
+}
+
+/// `run` with the tick of one edge `ahead` of its time; what is left of the teeth.
+void expect_recovered(const WheelRun& run, std::size_t at, std::int64_t ahead) {
+    std::vector<WheelEdge> edges = make_edges(run);
+    const auto mask = run.config.timer.bits == 0 ? ~std::uint64_t{0} : (std::uint64_t{1} << run.config.timer.bits) - 1;
+    const std::vector<Tooth> clean = feed(run.config, edges, mask, 0);
+    edges[at].tick += ahead;
+    SyncState sync;
+    const std::vector<Tooth> teeth = feed(run.config, edges, mask, 0, &sync);
+    EXPECT_LT(sync.faults, 33);
+    EXPECT_EQ(sync.losses, 1);
+    EXPECT_GT(teeth.size() + 150, clean.size());
+    EXPECT_EQ(teeth.back().tick, clean.back().tick) << "time goes on as if nothing had been";
+    EXPECT_EQ(teeth.back().index, clean.back().index);
+    EXPECT_TRUE(teeth.back().phase_known);
+}
+
+TEST(DecoderClock, OneWrongTickDoesNotEndTheStream) {
+    WheelRun run = run_of(800.0, 24.0);
+    for (const std::size_t at : {std::size_t{300}, std::size_t{301}, std::size_t{700}})
+        for (const int bits : {0, 32, 48}) {
+            SCOPED_TRACE(std::to_string(bits) + " bits, edge " + std::to_string(at));
+            run.config.timer.bits = bits;
+            expect_recovered(run, at, 1000000000);
+        }
+}
+
+TEST(DecoderClock, AClockThatBeginsAnewIsFollowed) {
+    const WheelRun run = run_of(800.0, 12.0);
+    std::vector<WheelEdge> edges = make_edges(run);
+    const auto half = static_cast<std::ptrdiff_t>(edges.size() / 2);
+    std::rotate(edges.begin(), edges.begin() + half, edges.end());
+    SyncState sync;
+    const std::vector<Tooth> teeth = feed(run.config, edges, ~std::uint64_t{0}, 0, &sync);
+    EXPECT_LT(sync.faults, 33);
+    EXPECT_EQ(sync.losses, 1);
+    EXPECT_GT(teeth.size(), edges.size() * 3 / 4);
+}
+
+TEST(DecoderClock, LateEdgesInSmallLotsCostNoSynchronism) {
+    const WheelRun run = run_of(800.0, 12.0);
+    const std::vector<WheelEdge> edges = make_edges(run);
+    std::vector<WheelEdge> twice;
+    for (std::size_t i = 0; i < edges.size(); ++i) {
+        twice.push_back(edges[i]);
+        if (i == 400) twice.insert(twice.end(), edges.begin() + 370, edges.begin() + 400);
+    }
+    SyncState sync;
+    const std::vector<Tooth> teeth = feed(run.config, twice, ~std::uint64_t{0}, 0, &sync);
+    EXPECT_EQ(sync.losses, 0);
+    EXPECT_EQ(sync.faults, 30);
+    EXPECT_EQ(teeth.size(), feed(run.config, edges, ~std::uint64_t{0}, 0).size());
 }
 
 TEST(DecoderClock, ExtremeTicksDoNoHarm) {

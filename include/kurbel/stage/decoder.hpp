@@ -48,7 +48,8 @@ class Decoder {
 
     /// Takes one edge; `raw_tick` wraps where the timer has a width. Writes the teeth that became certain to `out`
     /// (room for kMaxTeethPerPush) and returns their number. An edge at the time of the one before it on the same
-    /// signal, or in the past, is dropped and counted in `faults`.
+    /// signal, or in the past, is dropped and counted in `faults`; where a row of edges from the past agrees with itself, the
+    /// tick before them was wrong: time goes on from theirs, and a loss is counted.
     [[nodiscard]] int push(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept;
     /// Gives out the teeth still held back at the end of the stream.
     [[nodiscard]] int finish(Tooth* out) noexcept;
@@ -61,6 +62,7 @@ class Decoder {
     void set_phase_from_crank(bool flip) noexcept;
 
   private:
+    [[nodiscard]] bool turn_back(std::int64_t raw_tick, Signal signal) noexcept;
     [[nodiscard]] int crank(std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
@@ -123,10 +125,7 @@ inline void Decoder::reset() noexcept {
 
 inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept {
     ++sync_.edges;
-    if (!unwrap_.push(raw_tick, signal)) {
-        ++sync_.faults;
-        return 0;
-    }
+    if (!unwrap_.push(raw_tick, signal) && !turn_back(raw_tick, signal)) return 0;
     if (signal == Signal::cam) {
         // Its place is known only when the next tooth has come. Of those that wait with the backlog, the newest count.
         if (cam_.needed()) cam_waits_.push(unwrap_.now(), !tracking_);
@@ -141,6 +140,16 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
     last_tick_ = settled.tick;
     write(settled.tick, *out);
     return 1;
+}
+
+/// An edge from the past: a fault, unless so many have come that one edge before them must have been the wrong one.
+inline bool Decoder::turn_back(std::int64_t raw_tick, Signal signal) noexcept {
+    if (!unwrap_.turn_back(raw_tick, signal)) {
+        ++sync_.faults;
+        return false;
+    }
+    lose();
+    return true;
 }
 
 inline int Decoder::give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept {

@@ -33,6 +33,7 @@ class TickUnwrap {
 
     void reset() noexcept {
         started_ = false;
+        backward_ = 0;
         seen_ = {false, false};
     }
 
@@ -53,6 +54,7 @@ class TickUnwrap {
             if (tick == now_ && seen_[which] && tick == last_[which]) return false;
         }
         started_ = true;
+        backward_ = 0;
         seen_[which] = true;
         last_[which] = tick;
         now_ = tick;
@@ -60,17 +62,49 @@ class TickUnwrap {
         return true;
     }
 
+    /// What to do with a tick that push() has just refused. True: as many edges as agree with each other have come from the past, so it
+    /// is the tick before them that was wrong (or the clock began anew). Time goes on from this one, which counts as taken.
+    [[nodiscard]] bool turn_back(std::int64_t raw, Signal signal) noexcept {
+        const std::uint64_t step = (static_cast<std::uint64_t>(raw) - static_cast<std::uint64_t>(refused_)) & mask_;
+        // A late edge or two, a clock that really runs backwards or stands still: none of them makes a row that moves on.
+        const bool moves_on = bits_ == 0 ? raw > refused_ : step > 0 && step <= longest_;
+        if (backward_ == 0 || !(moves_on || step == 0)) backward_ = 0;
+        if (backward_ == 0 || moves_on) ++backward_;
+        refused_ = raw;
+        if (backward_ < kBelieved) return false;
+        const std::uint64_t back = (static_cast<std::uint64_t>(raw_) - static_cast<std::uint64_t>(raw)) & mask_;
+        now_ = bits_ == 0 ? raw : static_cast<std::int64_t>(static_cast<std::uint64_t>(now_) - back);
+        raw_ = raw;
+        seen_ = {false, false};
+        seen_[static_cast<std::size_t>(signal) & 1U] = true;
+        last_[static_cast<std::size_t>(signal) & 1U] = now_;
+        backward_ = 0;
+        return true;
+    }
+
+    /// Whether push() would refuse this tick because time ran backwards.
+    [[nodiscard]] bool past(std::int64_t raw) const noexcept {
+        if (!started_) return false;
+        if (bits_ == 0) return raw < now_;
+        return ((static_cast<std::uint64_t>(raw) - static_cast<std::uint64_t>(raw_)) & mask_) > longest_;
+    }
+
     /// Unwrapped tick of the last edge that was taken; 0 before the first.
     [[nodiscard]] std::int64_t now() const noexcept { return now_; }
 
   private:
+    /// Edges in a row: more than a logger delivers late at a time, and about half a revolution of a usual wheel.
+    static constexpr std::uint8_t kBelieved = 32;
+
     std::uint64_t mask_ = ~std::uint64_t{0};
     std::uint64_t longest_ = ~std::uint64_t{0};
     std::int64_t now_ = 0;
     std::int64_t raw_ = 0;
+    std::int64_t refused_ = 0;  ///< the last tick that was
     std::array<std::int64_t, 2> last_{};
     std::array<bool, 2> seen_{};
     bool started_ = false;
+    std::uint8_t backward_ = 0;  ///< refused ticks in a row, each later than the one before
     int bits_ = 0;
 };
 
