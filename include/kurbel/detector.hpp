@@ -1,8 +1,8 @@
 // The streaming detector: edges and channels in, judged firings out. Joins the stages; each of them is usable alone.
 #pragma once
 
+#include <algorithm>
 #include <array>
-#include <cmath>
 #include <cstdint>
 #include <limits>
 #include <memory>
@@ -43,9 +43,14 @@ class BasicDetector {
     /// queue_full: nothing was consumed; take events, then push again. bad_order: after finish().
     Status push_edge(std::int64_t raw_tick, Signal signal) noexcept;
 
-    /// One channel value, valid from `tick` (unwrapped ticks) on. NaN = unknown from here on.
+    /// One channel value, valid for the edges that are pushed after it until the next value of this channel. NaN: unknown from here
+    /// on; an unknown fuel cut is none. `tick` (unwrapped) tells when it was measured and takes no part: a value that comes late counts
+    /// from where it comes, so push it before the first edge it holds for.
+    ///
+    /// load: relative charge, 0 to 10. fuel_cut and those of one cylinder: 0 to 1, cut above 0.5. coolant_c (-80 to 250) and vehicle_kmh
+    /// (0 to 600) take no part in the verdicts; studies over a recording use the coolant. bad_argument: out of range, unknown channel.
     Status push_channel(std::int64_t tick, Channel channel, double value) noexcept {
-        static_cast<void>(tick);  // values come in order of time with the edges
+        static_cast<void>(tick);
         if (finished_) return {StatusCode::bad_order, "push_channel", "not allowed after finish; reset first"};
         const int number = static_cast<int>(channel);
         const int first_cut = static_cast<int>(Channel::fuel_cut_first);
@@ -53,13 +58,19 @@ class BasicDetector {
             if (value < 0.0 || value > 10.0)
                 return {StatusCode::bad_argument, "load", "must lie in 0 to 10, or be NaN"};
             load_ = static_cast<Real>(value);
-        } else if (channel == Channel::fuel_cut) {
-            cut_ = value > 0.5;
+        } else if (channel == Channel::fuel_cut || (number >= first_cut && number < first_cut + kMaxCylinders)) {
+            if (value < 0.0 || value > 1.0)
+                return {StatusCode::bad_argument, "fuel_cut", "must lie in 0 to 1, or be NaN"};
+            (number >= first_cut ? cut_one_[static_cast<std::size_t>(number - first_cut)] : cut_) = value > 0.5;
             cut_mask_ = cut_mask();
-        } else if (number >= first_cut && number < first_cut + kMaxCylinders) {
-            cut_one_[static_cast<std::size_t>(number - first_cut)] = value > 0.5;
-            cut_mask_ = cut_mask();
-        } else if (channel != Channel::coolant_c && channel != Channel::vehicle_kmh) {
+        } else if (channel == Channel::coolant_c) {
+            // Limits that find wrong units (kelvin), the same as those of channels.csv.
+            if (value < -80.0 || value > 250.0)
+                return {StatusCode::bad_argument, "coolant_c", "must lie in -80 to 250, or be NaN"};
+        } else if (channel == Channel::vehicle_kmh) {
+            if (value < 0.0 || value > 600.0)
+                return {StatusCode::bad_argument, "vehicle_kmh", "must lie in 0 to 600, or be NaN"};
+        } else {
             return {StatusCode::bad_argument, "channel", "is not known"};
         }
         return {};
@@ -198,9 +209,11 @@ class BasicDetector {
         return judged.feedback;
     }
 
-    /// Without combustion, or without knowing which cylinder it is, there is no expected work to measure against.
+    /// Without combustion, or without knowing which cylinder it is, there is no expected work to measure against; where the wheel was
+    /// lost within the firing, what was measured is not all its own.
     [[nodiscard]] static bool says_something(Reason reason) noexcept {
-        return reason != Reason::cranking && reason != Reason::fuel_cut && reason != Reason::no_phase;
+        return reason != Reason::cranking && reason != Reason::fuel_cut && reason != Reason::no_phase &&
+               reason != Reason::no_sync;
     }
 
     void name_cylinder(const FiringWork<Real>& firing, Event& event) const noexcept {

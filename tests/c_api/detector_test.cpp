@@ -185,6 +185,39 @@ TEST(CDetector, PushAfterFinishIsRefusedAndNamed) {
     EXPECT_EQ(kurbel_detector_push_edge(detector.get(), 1, KURBEL_CRANK), KURBEL_OK);
 }
 
+TEST(CDetector, ChannelsOutOfRangeAreRefused) {
+    const Handle handle = make();
+    kurbel_detector* d = handle.get();
+    struct Case {
+        std::int32_t channel;
+        double low, high;
+    };
+    for (const Case& c :
+         {Case{KURBEL_LOAD, 0.0, 10.0}, Case{KURBEL_FUEL_CUT, 0.0, 1.0}, Case{KURBEL_FUEL_CUT_CYLINDER(2), 0.0, 1.0},
+          Case{KURBEL_COOLANT_C, -80.0, 250.0}, Case{KURBEL_VEHICLE_KMH, 0.0, 600.0}}) {
+        for (const double good : {c.low, c.high, std::nan("")})
+            EXPECT_EQ(kurbel_detector_push_channel(d, 1, c.channel, good), KURBEL_OK) << c.channel << " " << good;
+        for (const double bad : {c.low - 0.1, c.high + 0.1})
+            EXPECT_EQ(kurbel_detector_push_channel(d, 1, c.channel, bad), KURBEL_BAD_ARGUMENT)
+                << c.channel << " " << bad;
+    }
+    EXPECT_STREQ(kurbel_detector_last_error(d), "vehicle_kmh: must lie in 0 to 600, or be NaN");
+}
+
+TEST(CDetector, OneWrongTickEndsNothing) {
+    Edges edges = inline4_edges();
+    const auto whole = run(make().get(), edges);
+    edges.ticks[edges.ticks.size() / 4] += 1000000000;  // 1000 s ahead
+    const Handle detector = make();
+    const auto spoilt = run(detector.get(), edges);
+    kurbel_sync sync{};
+    sync.struct_size = sizeof sync;
+    ASSERT_EQ(kurbel_detector_sync(detector.get(), &sync), KURBEL_OK);
+    EXPECT_LT(sync.faults, 40);
+    EXPECT_EQ(sync.losses, 1);
+    EXPECT_GT(spoilt.size(), whole.size() * 9 / 10);
+}
+
 TEST(CDetector, EachBadArgumentIsRefused) {
     const Handle handle = make();
     kurbel_detector* d = handle.get();
