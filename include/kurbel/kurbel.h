@@ -1,4 +1,4 @@
-/* The C interface of kurbel: C99, no other header of the library needed.
+/* The C interface of kurbel: C99. It brings one more header with it, core/version.hpp, which holds plain #defines.
  *
  * Story of a program: fill a kurbel_config (kurbel_config_default, then your engine and wheel), create a detector, push edges
  * as they come, take events until there are none, finish at the end of the stream and take the rest, destroy.
@@ -18,7 +18,7 @@
  *  - Unknown numbers are NaN, unknown list entries 0.
  *  - NULL where a pointer is needed answers KURBEL_BAD_ARGUMENT; nothing is written.
  *  - One handle belongs to one thread at a time; different handles are independent. There is no global state.
- *  - After creation nothing allocates, locks, prints or reads the locale, except the kurbel_recording_* functions.
+ *  - After creation nothing allocates, locks, prints or reads the locale, except where the heading of a section says so.
  */
 #ifndef KURBEL_KURBEL_H
 #define KURBEL_KURBEL_H
@@ -48,9 +48,11 @@ extern "C" {
 
 /* Answers. */
 #define KURBEL_OK 0
-#define KURBEL_EVENT 1            /* kurbel_detector_next_event: an event was written */
-#define KURBEL_QUEUE_FULL 10      /* nothing was consumed: take events, then call again */
-#define KURBEL_BAD_ARGUMENT (-10) /* NULL, a size too small, an unknown signal or channel */
+#define KURBEL_EVENT 1       /* kurbel_detector_next_event: an event was written */
+#define KURBEL_QUEUE_FULL 10 /* nothing was consumed: take events, then call again */
+#define KURBEL_BAD_ARGUMENT \
+    (-10) /* NULL, a size too small, a number out of range, an unknown signal or channel, a question that
+                                     cannot be asked */
 #define KURBEL_BAD_ENGINE (-20)
 #define KURBEL_BAD_WHEEL (-30)
 #define KURBEL_BAD_TIMER (-40)
@@ -66,10 +68,10 @@ extern "C" {
 
 /* Channels: measured quantities beside the edges. */
 #define KURBEL_LOAD 0                           /* relative cylinder charge, 0 to 1 of full, above 1 with boost */
-#define KURBEL_FUEL_CUT 1                       /* 0 or 1, all cylinders */
-#define KURBEL_COOLANT_C 2                      /* degrees Celsius */
-#define KURBEL_VEHICLE_KMH 3                    /* vehicle speed */
-#define KURBEL_FUEL_CUT_CYLINDER(n) (8 + (n)-1) /* 0 or 1, cylinder n (1-based) alone */
+#define KURBEL_FUEL_CUT 1                       /* 0 to 1, cut above 0.5; all cylinders */
+#define KURBEL_COOLANT_C 2                      /* degrees Celsius; takes no part in verdicts */
+#define KURBEL_VEHICLE_KMH 3                    /* vehicle speed; takes no part in verdicts */
+#define KURBEL_FUEL_CUT_CYLINDER(n) (8 + (n)-1) /* as KURBEL_FUEL_CUT, cylinder n (1-based) alone */
 
 /* Where the crank sensor sits. */
 #define KURBEL_AT_UNKNOWN 0
@@ -162,7 +164,7 @@ typedef struct kurbel_config {
     double false_alarm;                        /* accepted chance that a healthy firing is called a misfire */
     int32_t method;                            /* KURBEL_METHOD_* */
     int32_t reserved;                          /* 0 */
-    /* Since 0.1 with wheels that are learned; a shorter struct_size says that none is. */
+    /* What a learned wheel told; a struct_size that ends before here says that none was learned. */
     double tooth_error_deg[KURBEL_MAX_TEETH]; /* how much farther on than told each tooth stands; mean 0 */
     double tooth_rms_se_deg;                  /* their standard error */
     int32_t wheel_error_teeth;                /* as wheel_teeth; 0 = no errors are known */
@@ -310,7 +312,8 @@ KURBEL_API int32_t kurbel_detector_create(const kurbel_config* config, kurbel_de
 /* Frees a detector made by kurbel_detector_create. NULL is fine. Not for those made by kurbel_detector_init. */
 KURBEL_API void kurbel_detector_destroy(kurbel_detector* detector);
 
-/* Bytes that kurbel_detector_init needs, whatever the configuration. */
+/* Bytes that kurbel_detector_init needs, whatever the configuration: about 112 KiB as the library is built. Programs that use the C++
+ * headers alone can do with less than 64 KiB (README, "From C++"). */
 KURBEL_API size_t kurbel_detector_size(void);
 
 /* Makes a detector inside the caller's memory: `memory` aligned to 16 bytes, `memory_size` at least kurbel_detector_size().
@@ -323,7 +326,8 @@ KURBEL_API int32_t kurbel_detector_init(void* memory, size_t memory_size, const 
 KURBEL_API int32_t kurbel_detector_reset(kurbel_detector* detector);
 
 /* Takes one edge: `tick` as the timer gave it (wrapped counters are unwrapped here), `signal` KURBEL_CRANK or KURBEL_CAM, in
- * order of time. An edge whose time does not advance is dropped and counted in kurbel_sync.faults.
+ * order of time. An edge whose time does not advance is dropped and counted in kurbel_sync.faults; after 32 in a row that agree with
+ * each other the tick before them is taken to have been wrong: a loss is counted, and time goes on from theirs.
  * Answers KURBEL_OK; KURBEL_QUEUE_FULL: the edge was not consumed; KURBEL_BAD_ORDER after finish; KURBEL_BAD_ARGUMENT. */
 KURBEL_API int32_t kurbel_detector_push_edge(kurbel_detector* detector, int64_t tick, int32_t signal);
 
@@ -333,9 +337,10 @@ KURBEL_API int32_t kurbel_detector_push_edge(kurbel_detector* detector, int64_t 
 KURBEL_API int32_t kurbel_detector_push_edges(kurbel_detector* detector, const int64_t* ticks, const uint8_t* signals,
                                               size_t count, size_t* consumed);
 
-/* Takes one channel value that holds from `tick` (on the unwrapped clock) until the next of the same channel. At equal times
- * it comes before the edge. A NaN value means unknown from here on.
- * Answers KURBEL_OK, KURBEL_QUEUE_FULL (not consumed), KURBEL_BAD_ORDER after finish, KURBEL_BAD_ARGUMENT. */
+/* Takes one channel value that holds for the edges pushed after it, until the next of the same channel: push it before the first edge
+ * that it holds for. `tick` (on the unwrapped clock) tells when it was measured and takes no part. NaN: unknown from here on; an
+ * unknown fuel cut is none. Ranges: load 0 to 10, fuel cuts 0 to 1, coolant -80 to 250, vehicle speed 0 to 600.
+ * Answers KURBEL_OK, KURBEL_BAD_ORDER after finish, KURBEL_BAD_ARGUMENT (out of range, an unknown channel). */
 KURBEL_API int32_t kurbel_detector_push_channel(kurbel_detector* detector, int64_t tick, int32_t channel, double value);
 
 /* Takes the oldest waiting event; event->struct_size must be set. Events come in order of time and are final.
@@ -346,7 +351,8 @@ KURBEL_API int32_t kurbel_detector_next_event(kurbel_detector* detector, kurbel_
  * call again. Afterwards only next_event, queries and reset are allowed. */
 KURBEL_API int32_t kurbel_detector_finish(kurbel_detector* detector);
 
-/* Engine cycles by which an event lags its firing at most (the first ones wait for the engine to be known); negative: KURBEL_BAD_ARGUMENT. */
+/* Engine cycles by which an event lags its firing at most: 10 (a two-stroke 11). So many at first and wherever the engine has to be
+ * learned anew, for the first eight cycles are looked at together; else 2 (a two-stroke 3). Negative: KURBEL_BAD_ARGUMENT. */
 KURBEL_API int32_t kurbel_detector_delay_cycles(const kurbel_detector* detector);
 
 /* Fills the counters; sync->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
@@ -493,19 +499,14 @@ KURBEL_API int32_t kurbel_study_pattern(const kurbel_recording* const* recording
 
 /* Do all cylinders do the same work, and how much does each scatter? limit_percent: difference that counts, percent of a cylinder's
  * work (0.5 to 30; 2 is usual). Verdicts: "even", "uneven", "undecided". Answers as above. */
-KURBEL_API int32_t kurbel_study_work(const kurbel_recording* recording, double limit_percent, kurbel_answer** out, char* text,
-                                     size_t text_size);
+KURBEL_API int32_t kurbel_study_work(const kurbel_recording* recording, double limit_percent, kurbel_answer** out,
+                                     char* text, size_t text_size);
 
 /* Do all cylinders compress alike while the starter alone turns the engine? limit_percent: percent below the best cylinder that still
  * count as even (1 to 60; 10 is usual). Verdicts: "even", "uneven", "undecided". Answers as above. */
 KURBEL_API int32_t kurbel_study_cranking(const kurbel_recording* recording, double limit_percent, kurbel_answer** out,
                                          char* text, size_t text_size);
 
-/* One HTML page over folders of analyze and of answers, in that order, written to `path` whole or not at all; an earlier report
- * there is replaced, nothing else is. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, no folder), KURBEL_BAD_INPUT with the cause in
- * `text`. */
-KURBEL_API int32_t kurbel_report_write(const char* const* folders, size_t count, const char* path, char* text,
-                                       size_t text_size);
 /* Parts were moved between cylinders: did the misfire go with its part? `before` and `after`: recordings of one engine made before and
  * after; entry i says that the part of cylinder moved_from[i] went to moved_to[i]. A pair whose cylinders stand in no other pair is
  * an exchange, others must close rings. Verdicts: "followed", "stayed", "vanished", "other", "undecided". Answers as above. */
@@ -520,6 +521,14 @@ KURBEL_API int32_t kurbel_study_swap(const kurbel_recording* const* before, size
 KURBEL_API int32_t kurbel_study_verify(const kurbel_recording* recording, const kurbel_recording* before,
                                        int32_t cylinder, double limit_percent, double confidence_percent,
                                        kurbel_answer** out, char* text, size_t text_size);
+
+/* ---- the page to hand over (this allocates, reads and writes files) ----------------------------------------------- */
+
+/* One HTML page over folders of analyze and of answers, in that order, written to `path` whole or not at all; an earlier report
+ * there is replaced, nothing else is. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT (NULL, no folder), KURBEL_BAD_INPUT with the cause in
+ * `text`. */
+KURBEL_API int32_t kurbel_report_write(const char* const* folders, size_t count, const char* path, char* text,
+                                       size_t text_size);
 
 /* ---- repair test, live (allocates when it is made, not after) ----------------------------------------------------- */
 
@@ -555,6 +564,8 @@ KURBEL_API int32_t kurbel_repair_test_push(kurbel_repair_test* test, const kurbe
 
 /* Fills the state; state->struct_size must be set. Answers KURBEL_OK, KURBEL_BAD_ARGUMENT. */
 KURBEL_API int32_t kurbel_repair_test_state(const kurbel_repair_test* test, kurbel_repair_state* state);
+
+/* ---- edges without a description (this allocates) ----------------------------------------------------------------- */
 
 /* Finds out from edges alone which wheel, second line, engine and TDC they come from; a person has to confirm it.
  * `ticks`: `count` edges in order of time, as the counter gave them; `signals`: KURBEL_CRANK or KURBEL_CAM of each, NULL where all are

@@ -14,7 +14,8 @@ const char* kurbel_answer_text(const kurbel_answer* answer, int32_t part) {
 }
 
 int32_t kurbel_answer_save(const kurbel_answer* answer, const char* folder, char* text, size_t text_size) {
-    if (answer == nullptr || folder == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (answer == nullptr || folder == nullptr)
+        return kurbel::c_api::refuse("answer and folder: must not be NULL", text, text_size);
     return kurbel::c_api::guarded(text, text_size, [&] { kurbel::save_answer(answer->data, folder); });
 }
 

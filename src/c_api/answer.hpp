@@ -20,6 +20,12 @@ struct kurbel_answer {
 
 namespace kurbel::c_api {
 
+/// A call that cannot be asked; the caller's text must not keep what an earlier one said.
+inline std::int32_t refuse(const char* why, char* text, std::size_t text_size) noexcept {
+    write_text(why, text, text_size);
+    return KURBEL_BAD_ARGUMENT;
+}
+
 /// Runs `work`; an exception becomes a code, and what went wrong goes to the caller's text.
 template <class Work>
 std::int32_t guarded(char* text, std::size_t text_size, Work&& work) noexcept {
@@ -48,7 +54,7 @@ std::int32_t guarded(char* text, std::size_t text_size, Work&& work) noexcept {
 /// Asks `study` (a call that gives an Answer) and hands the answer out; on error *out is null.
 template <class Study>
 std::int32_t answered(kurbel_answer** out, char* text, std::size_t text_size, Study&& study) noexcept {
-    if (out == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (out == nullptr) return refuse("out: must not be NULL", text, text_size);
     *out = nullptr;
     return guarded(text, text_size, [&] { *out = std::make_unique<kurbel_answer>(study()).release(); });
 }

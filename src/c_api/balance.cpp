@@ -7,7 +7,7 @@
 int32_t kurbel_study_work(const kurbel_recording* recording, double limit_percent, kurbel_answer** out, char* text,
                           size_t text_size) {
     if (out != nullptr) *out = nullptr;
-    if (recording == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (recording == nullptr) return kurbel::c_api::refuse("recording: must not be NULL", text, text_size);
     return kurbel::c_api::answered(out, text, text_size, [&] {
         return kurbel::study_work(recording->data, recording->name, {.limit_percent = limit_percent});
     });
@@ -16,7 +16,7 @@ int32_t kurbel_study_work(const kurbel_recording* recording, double limit_percen
 int32_t kurbel_study_cranking(const kurbel_recording* recording, double limit_percent, kurbel_answer** out, char* text,
                               size_t text_size) {
     if (out != nullptr) *out = nullptr;
-    if (recording == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (recording == nullptr) return kurbel::c_api::refuse("recording: must not be NULL", text, text_size);
     return kurbel::c_api::answered(out, text, text_size, [&] {
         return kurbel::study_cranking(recording->data, recording->name, {.limit_percent = limit_percent});
     });

@@ -6,7 +6,8 @@ int32_t kurbel_inspect(const int64_t* ticks, const uint8_t* signals, size_t coun
                        const double* fuel_cut_s, size_t cuts, kurbel_answer** out, char* text, size_t text_size) {
     using namespace kurbel;
     if (out != nullptr) *out = nullptr;
-    if ((ticks == nullptr && count > 0) || (fuel_cut_s == nullptr && cuts > 0)) return KURBEL_BAD_ARGUMENT;
+    if ((ticks == nullptr && count > 0) || (fuel_cut_s == nullptr && cuts > 0))
+        return c_api::refuse("ticks and fuel_cut_s: must not be NULL", text, text_size);
     const TimerConfig timer{timer_hz, timer_bits};
     if (const Status status = validate(timer); !status) {
         c_api::write_text(status, text, text_size);

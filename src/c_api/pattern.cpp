@@ -7,9 +7,10 @@
 int32_t kurbel_study_pattern(const kurbel_recording* const* recordings, size_t count, kurbel_answer** out, char* text,
                              size_t text_size) {
     if (out != nullptr) *out = nullptr;
-    if (recordings == nullptr && count > 0) return KURBEL_BAD_ARGUMENT;
+    constexpr const char* kNull = "recordings: must not be NULL, nor hold NULL";
+    if (recordings == nullptr && count > 0) return kurbel::c_api::refuse(kNull, text, text_size);
     for (size_t i = 0; i < count; ++i)
-        if (recordings[i] == nullptr) return KURBEL_BAD_ARGUMENT;
+        if (recordings[i] == nullptr) return kurbel::c_api::refuse(kNull, text, text_size);
     return kurbel::c_api::answered(out, text, text_size, [&] {
         std::vector<kurbel::JudgedRecording> judged;
         for (size_t i = 0; i < count; ++i)

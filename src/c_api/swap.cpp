@@ -26,8 +26,10 @@ int32_t kurbel_study_swap(const kurbel_recording* const* before, size_t before_c
                           const kurbel_recording* const* after, size_t after_count, const int32_t* moved_from,
                           const int32_t* moved_to, size_t moves, kurbel_answer** out, char* text, size_t text_size) {
     if (out != nullptr) *out = nullptr;
-    if (!all_there(before, before_count) || !all_there(after, after_count)) return KURBEL_BAD_ARGUMENT;
-    if (moves > 0 && (moved_from == nullptr || moved_to == nullptr)) return KURBEL_BAD_ARGUMENT;
+    if (!all_there(before, before_count) || !all_there(after, after_count))
+        return kurbel::c_api::refuse("before and after: must not be NULL, nor hold NULL", text, text_size);
+    if (moves > 0 && (moved_from == nullptr || moved_to == nullptr))
+        return kurbel::c_api::refuse("moved_from and moved_to: must not be NULL", text, text_size);
     return kurbel::c_api::answered(out, text, text_size, [&] {
         std::vector<kurbel::Move> moved;
         for (size_t i = 0; i < moves; ++i) moved.push_back({moved_from[i], moved_to[i]});

@@ -17,7 +17,7 @@ int32_t kurbel_study_verify(const kurbel_recording* recording, const kurbel_reco
                             double limit_percent, double confidence_percent, kurbel_answer** out, char* text,
                             size_t text_size) {
     if (out != nullptr) *out = nullptr;
-    if (recording == nullptr) return KURBEL_BAD_ARGUMENT;
+    if (recording == nullptr) return kurbel::c_api::refuse("recording: must not be NULL", text, text_size);
     return kurbel::c_api::answered(out, text, text_size, [&] {
         std::optional<kurbel::JudgedRecording> with_fault;
         if (before != nullptr) with_fault = kurbel::judge_recording(before->data, before->name);
@@ -58,8 +58,7 @@ int32_t kurbel_repair_test_push(kurbel_repair_test* test, const kurbel_event* ev
 }
 
 int32_t kurbel_repair_test_state(const kurbel_repair_test* test, kurbel_repair_state* state) {
-    if (test == nullptr || state == nullptr || state->struct_size < kFirstRepairStateSize)
-        return KURBEL_BAD_ARGUMENT;
+    if (test == nullptr || state == nullptr || state->struct_size < kFirstRepairStateSize) return KURBEL_BAD_ARGUMENT;
     kurbel_repair_state ours{};
     ours.state = static_cast<int32_t>(test->data.state());
     ours.firings = test->data.firings();

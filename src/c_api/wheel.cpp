@@ -15,11 +15,7 @@ struct kurbel_wheel {
 namespace {
 
 using kurbel::c_api::guarded;
-
-std::int32_t refuse(const char* why, char* text, std::size_t text_size) noexcept {
-    kurbel::c_api::write_text(why, text, text_size);
-    return KURBEL_BAD_ARGUMENT;
-}
+using kurbel::c_api::refuse;
 
 kurbel::read::LearnedWheel learned(const kurbel::read::Recording& recording, const std::string& name) {
     kurbel::Result<kurbel::read::LearnedWheel> result = kurbel::read::learn_wheel(recording);

@@ -62,6 +62,14 @@ TEST_F(SwapFromC, RepairIsVerified) {
     EXPECT_EQ(answer_, nullptr);
 }
 
+TEST_F(SwapFromC, NullIsNamedAndNothingEarlierIsLeft) {
+    EXPECT_EQ(ask(4, 4), KURBEL_BAD_ARGUMENT);
+    EXPECT_EQ(kurbel_study_verify(nullptr, nullptr, 1, 1.0, 95.0, &answer_, text_, sizeof text_), KURBEL_BAD_ARGUMENT);
+    EXPECT_STREQ(text_, "recording: must not be NULL");
+    EXPECT_EQ(kurbel_study_verify(after_, nullptr, 1, 1.0, 95.0, nullptr, text_, sizeof text_), KURBEL_BAD_ARGUMENT);
+    EXPECT_STREQ(text_, "out: must not be NULL");
+}
+
 TEST(RepairTestFromC, CountsDownLive) {
     kurbel_repair_test* test = nullptr;
     EXPECT_EQ(kurbel_repair_test_create(0, 1.0, 95.0, 2e-5, 1.0, &test), KURBEL_BAD_ARGUMENT);

@@ -25,7 +25,7 @@ enum class StatusCode : std::int32_t {
     switch (static_cast<StatusCode>(code)) {
         case StatusCode::ok: return "done";
         case StatusCode::queue_full: return "the event queue is full; take events, then push again";
-        case StatusCode::bad_argument: return "an argument is outside its range";
+        case StatusCode::bad_argument: return "an argument is NULL, too small, unknown or outside its range";
         case StatusCode::bad_engine: return "the engine description is impossible or exceeds the limits";
         case StatusCode::bad_wheel: return "the wheel description is impossible or exceeds the limits";
         case StatusCode::bad_timer: return "the timer description is impossible";
