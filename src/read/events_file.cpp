@@ -38,6 +38,14 @@ void append(std::string& text, double value, std::chars_format format, int digit
     text.append(buffer.data(), std::to_chars(buffer.data(), buffer.data() + buffer.size(), value, format, digits).ptr);
 }
 
+/// A channel's value passes the core as float: the shortest text that says the same float is what the channel said.
+void append_channel(std::string& text, double value) {
+    const auto narrow = static_cast<float>(value);
+    if (static_cast<double>(narrow) != value) return append(text, value, std::chars_format::general, 9);
+    std::array<char, 64> buffer{};
+    text.append(buffer.data(), std::to_chars(buffer.data(), buffer.data() + buffer.size(), narrow).ptr);
+}
+
 void append(std::string& text, std::int64_t value) {
     std::array<char, 24> buffer{};
     text.append(buffer.data(), std::to_chars(buffer.data(), buffer.data() + buffer.size(), value).ptr);
@@ -51,8 +59,13 @@ void append_row(std::string& text, const Event& event) {
     text += ',';
     if (event.cylinder == 0 && event.candidates[0] > 0) append(text, std::int64_t{event.candidates[0]});
     if (event.cylinder == 0 && event.candidates[1] > 0) append(text += '|', std::int64_t{event.candidates[1]});
-    for (const NumberColumn& column : kNumbers)
-        append(text += ',', event.*column.member, std::chars_format::general, 9);
+    for (const NumberColumn& column : kNumbers) {
+        text += ',';
+        if (column.member == &Event::load)
+            append_channel(text, event.load);
+        else
+            append(text, event.*column.member, std::chars_format::general, 9);
+    }
     text.append(1, ',').append(name(event.verdict)).append(1, ',');
     if (event.verdict == Verdict::unjudged) text.append(name(event.reason));
     text += '\n';

@@ -53,6 +53,14 @@ TEST(EventsFile, WritesUnknownAsEmpty) {
                   "36000.200000000,2,,2|3,,,,,,,,,,,unjudged,low_torque\n");
 }
 
+TEST(EventsFile, ALoadThatPassedAsFloatIsWrittenAsItWasTold) {
+    const Folder folder;
+    std::vector<Event> events = sample();
+    events[0].load = static_cast<double>(0.2673F);
+    write_events(folder.file("events.csv"), events);
+    EXPECT_NE(folder.text("events.csv").find(",0.2673,"), std::string::npos) << folder.text("events.csv");
+}
+
 TEST(EventsFile, ReadsBack) {
     const Folder folder;
     write_events(folder.file("events.csv"), sample());
