@@ -29,8 +29,9 @@ int32_t kurbel_recording_open(const char* folder, kurbel_recording** out, char* 
         kurbel::c_api::write_text("folder and out must not be NULL", text, text_size);
         return KURBEL_BAD_ARGUMENT;
     }
-    return kurbel::c_api::guarded(text, text_size,
-                                  [&] { *out = new kurbel_recording(kurbel::read::read_recording(folder), folder); });
+    return kurbel::c_api::guarded(text, text_size, [&] {
+        *out = new kurbel_recording(kurbel::read::read_recording(folder, {}, kurbel::read::Labels::left_out), folder);
+    });
 }
 
 void kurbel_recording_close(kurbel_recording* recording) { delete recording; }

@@ -4,6 +4,7 @@
 
 #include "read/csv.hpp"
 #include "read/decimal.hpp"
+#include "read/nearest_word.hpp"
 #include "read/recording_parts.hpp"
 
 namespace kurbel::read {
@@ -32,6 +33,21 @@ std::vector<ChannelColumn> find_channels(const CsvTable& table, int cylinders) {
     for (int cylinder = 1; cylinder <= cylinders; ++cylinder)
         add("fuel_cut_" + std::to_string(cylinder), fuel_cut_channel(cylinder), 0.0, 1.0, true);
     return found;
+}
+
+/// Columns that are read by nobody are fine, but one that looks like a channel's name may well be meant as one.
+void note_misspelt(const CsvTable& table, int cylinders, std::vector<std::string>& notes) {
+    std::vector<std::string> known{"time_s", "load", "fuel_cut", "coolant_c", "vehicle_kmh"};
+    for (int cylinder = 1; cylinder <= cylinders; ++cylinder) known.push_back("fuel_cut_" + std::to_string(cylinder));
+    constexpr std::size_t kSlip = 2;  // letters; two that changed places
+    for (const std::string_view column : table.columns()) {
+        const std::string guess = nearest_word(column, known);
+        const std::size_t distance = edit_distance(column, guess);
+        // A further fuel_cut_N is of a cylinder that this engine has not.
+        if (distance == 0 || distance > kSlip || column.size() <= 2 * kSlip - 1 || table.find(guess) >= 0) continue;
+        notes.push_back("channels.csv: column " + shown(column) + " is not known and was left out; was " + guess +
+                        " meant?");
+    }
 }
 
 /// Time of a row in ns, never before the row above.
@@ -78,10 +94,11 @@ std::int64_t time_of_tick(std::int64_t tick, double hz) noexcept {
     return time_ns;
 }
 
-std::vector<ChannelRow> read_channels(const std::string& path, const Config& config) {
+std::vector<ChannelRow> read_channels(const std::string& path, const Config& config, std::vector<std::string>& notes) {
     CsvTable table(path);
     const int time_column = table.require("time_s");
     const std::vector<ChannelColumn> channels = find_channels(table, config.engine.cylinders);
+    note_misspelt(table, config.engine.cylinders, notes);
     std::vector<ChannelRow> rows;
     std::int64_t time_ns = -kMostTicks;
     while (table.next()) {

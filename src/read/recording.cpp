@@ -13,6 +13,14 @@ namespace {
 
 namespace fs = std::filesystem;
 
+/// Throws where the system does not let us see whether it is there: that is not the same as missing.
+bool there(const std::string& path) {
+    std::error_code error;
+    const bool found = fs::exists(path, error);
+    if (error) throw InputError(path, 0, "cannot be read: " + error.message());
+    return found;
+}
+
 /// The folder's files by name, as paths for messages and as facts.
 struct Folder {
     std::string path;
@@ -20,15 +28,12 @@ struct Folder {
     [[nodiscard]] std::string file(const char* name) const {
         return path.empty() || path.back() == '/' ? path + name : path + "/" + name;
     }
-    [[nodiscard]] bool has(const char* name) const {
-        std::error_code error;
-        return fs::exists(file(name), error);
-    }
+    [[nodiscard]] bool has(const char* name) const { return there(file(name)); }
 };
 
 Folder open_folder(const std::string& path) {
     std::error_code error;
-    if (!fs::exists(path, error)) throw InputError(path, 0, "is missing; a recording is a folder");
+    if (!there(path)) throw InputError(path, 0, "is missing; a recording is a folder");
     if (!fs::is_directory(path, error))
         throw InputError(path, 0, "is no regular file; a recording is a folder or a file");
     return {path};
@@ -74,11 +79,25 @@ void read_edges(const Folder& folder, bool has_timer, Recording& recording) {
     if (cam) recording.files.emplace_back("cam.npy");
 }
 
+/// One of our own files in place of its folder; as a foreign file it would be asked for columns it cannot have.
+void refuse_part_of_folder(const std::string& path) {
+    const fs::path file(path);
+    const fs::path folder = file.has_parent_path() ? file.parent_path() : fs::path(".");
+    std::error_code error;
+    if (fs::exists(path + ".kurbel.toml", error) || !fs::exists(folder / "recording.toml", error)) return;
+    for (const char* name : {"recording.toml", "edges.csv", "crank.npy", "cam.npy", "channels.csv", "truth.csv"})
+        if (file.filename() == name)
+            throw InputError(path, 0, "is one file of a recording; give its folder, " + folder.string());
+}
+
 }  // namespace
 
-Recording read_recording(const std::string& path, const Progress& progress) {
+Recording read_recording(const std::string& path, const Progress& progress, Labels labels) {
     std::error_code error;
-    if (fs::is_regular_file(path, error)) return read_foreign(foreign_file(path), Description::needed, progress);
+    if (fs::is_regular_file(path, error)) {
+        refuse_part_of_folder(path);
+        return read_foreign(foreign_file(path), Description::needed, progress);
+    }
     const Folder folder = open_folder(path);
     Recording recording;
     recording.folder = folder.path;
@@ -86,14 +105,13 @@ Recording read_recording(const std::string& path, const Progress& progress) {
     const bool has_timer = read_config(folder, recording);
     read_edges(folder, has_timer, recording);
     if (folder.has("channels.csv")) {
-        recording.channels = read_channels(folder.file("channels.csv"), recording.config);
+        recording.channels = read_channels(folder.file("channels.csv"), recording.config, recording.notes);
         recording.files.emplace_back("channels.csv");
     }
     recording.has_truth = folder.has("truth.csv");
-    if (recording.has_truth) {
+    if (recording.has_truth) recording.files.emplace_back("truth.csv");
+    if (recording.has_truth && labels == Labels::read)
         recording.truth = read_truth(folder.file("truth.csv"), recording.config.engine.cylinders);
-        recording.files.emplace_back("truth.csv");
-    }
     return recording;
 }
 

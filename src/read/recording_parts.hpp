@@ -17,7 +17,9 @@ void read_edges_csv(const std::string& path, bool has_timer, Recording& recordin
 void read_edges_npy(const std::string& crank_path, const std::string& cam_path, bool has_timer, Recording& recording);
 
 /// The channel rows of a file on the clock of `timer`.
-[[nodiscard]] std::vector<ChannelRow> read_channels(const std::string& path, const Config& config);
+/// What looks wrong without being an error goes to `notes`.
+[[nodiscard]] std::vector<ChannelRow> read_channels(const std::string& path, const Config& config,
+                                                    std::vector<std::string>& notes);
 
 /// Appends whole nanoseconds as seconds with nine places.
 void append_seconds(std::string& text, std::int64_t nanoseconds);

@@ -1,13 +1,13 @@
 // Parsing and the typed getters: every complaint names file, line, table.key and what would have been right.
 #include <algorithm>
 #include <cmath>
-#include <numeric>
 #include <optional>
 #include <string_view>
 
 #include "kurbel/read/input_error.hpp"
 #include "read/config_toml.hpp"
 #include "read/csv.hpp"
+#include "read/nearest_word.hpp"
 
 namespace kurbel::read {
 
@@ -15,28 +15,6 @@ namespace {
 
 std::string full_name(const std::string& table_name, const std::string& key) {
     return table_name.empty() ? key : table_name + "." + key;
-}
-
-/// Number of single-letter edits between two words (Levenshtein).
-std::size_t edit_distance(std::string_view a, std::string_view b) {
-    std::vector<std::size_t> row(b.size() + 1);
-    std::iota(row.begin(), row.end(), std::size_t{0});
-    for (std::size_t i = 1; i <= a.size(); ++i) {
-        std::size_t diagonal = row[0];
-        row[0] = i;
-        for (std::size_t j = 1; j <= b.size(); ++j) {
-            const std::size_t substituted = diagonal + (a[i - 1] == b[j - 1] ? 0 : 1);
-            diagonal = row[j];
-            row[j] = std::min({row[j] + 1, row[j - 1] + 1, substituted});
-        }
-    }
-    return row[b.size()];
-}
-
-std::string_view nearest(std::string_view word, std::initializer_list<const char*> known) {
-    return *std::min_element(known.begin(), known.end(), [&](std::string_view a, std::string_view b) {
-        return edit_distance(word, a) < edit_distance(word, b);
-    });
 }
 
 /// Finite value of an integer or floating-point node.
@@ -101,7 +79,7 @@ void refuse_unknown_keys(const TomlFile& file, const toml::table& table, const s
     for (const auto& [key, node] : table) {
         const std::string_view word = key.str();
         if (std::any_of(known.begin(), known.end(), [&](std::string_view name) { return name == word; })) continue;
-        const std::string guess(nearest(word, known));
+        const std::string guess = nearest_word(word, {known.begin(), known.end()});
         // The key's own place: a table's node would point at its header, a value's at the value, both on this line.
         throw InputError(path_of(file, key.source()), static_cast<long>(key.source().begin.line),
                          "unknown key " + full_name(table_name, std::string(word)) + "; the nearest known one is " +

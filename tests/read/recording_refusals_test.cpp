@@ -107,7 +107,11 @@ TEST(FolderRefused, WhereFilesAreMissing) {
     const auto missing = [&] { (void)kurbel::read::read_recording(folder.path() + "/none"); };
     EXPECT_EQ(kurbel::test::complaint(folder, missing), "R/none: is missing; a recording is a folder");
     const auto file = [&] { (void)kurbel::read::read_recording(folder.file("edges.csv")); };
-    EXPECT_EQ(kurbel::test::complaint(folder, file),
+    EXPECT_EQ(kurbel::test::complaint(folder, file), "R/edges.csv: is one file of a recording; give its folder, R");
+    const Folder elsewhere;  // on its own it is a foreign file
+    elsewhere.write("edges.csv", kOneEdge);
+    const auto alone = [&] { (void)kurbel::read::read_recording(elsewhere.file("edges.csv")); };
+    EXPECT_EQ(kurbel::test::complaint(elsewhere, alone),
               "R/edges.csv: which column is the crank's? Write R/edges.csv.kurbel.toml (crank = \"NAME\" ...), or call "
               "kurbel convert with --crank NAME; there are time_s, signal");
 }

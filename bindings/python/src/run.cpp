@@ -72,8 +72,9 @@ void bind_run(py::module_& module) {
                                [](const py::object& self) { return view(self.cast<Recording&>().signal, self); })
         .def_readonly("config", &Recording::config);
     module.def(
-        "read_recording", [](const std::string& folder) { return read::read_recording(folder); }, py::arg("folder"),
-        py::call_guard<py::gil_scoped_release>());
+        "read_recording",
+        [](const std::string& folder) { return read::read_recording(folder, {}, read::Labels::left_out); },
+        py::arg("folder"), py::call_guard<py::gil_scoped_release>());
     module.def("run_recording", &run_recording, py::arg("recording"), py::arg("config"));
     module.def("run_arrays", &run_arrays, py::arg("config"), py::arg("ticks").noconvert(),
                py::arg("signals").noconvert(), py::arg("channel_ticks").noconvert(), py::arg("channels").noconvert(),

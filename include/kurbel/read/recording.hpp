@@ -46,12 +46,16 @@ struct Recording {
 /// Called now and then with the share done, 0 to 1.
 using Progress = std::function<void(double)>;
 
+/// Whether labels are wanted. What nobody asks for cannot be wrong: left out, a truth.csv is listed among the files but not read.
+enum class Labels { read, left_out };
+
 /// Reads the folder `folder`: recording.toml, edges.csv or crank.npy and cam.npy, and where they exist channels.csv and
 /// truth.csv. Text is UTF-8 (a byte-order mark and Windows line ends are accepted), columns may stand in any order, extra
 /// columns are ignored. Seconds become ticks of 1 ns exactly. In the NumPy form, a crank edge comes before a cam edge of
 /// the same tick. A file in place of a folder is read by the mapping that lies beside it (kurbel/read/foreign.hpp).
 /// Throws InputError (file, line, cause); std::bad_alloc.
-[[nodiscard]] Recording read_recording(const std::string& folder, const Progress& progress = {});
+[[nodiscard]] Recording read_recording(const std::string& folder, const Progress& progress = {},
+                                       Labels labels = Labels::read);
 
 /// Reads a truth file alone; `cylinders` bounds its cylinder numbers. Throws InputError.
 [[nodiscard]] std::vector<TruthRow> read_truth(const std::string& path, int cylinders);
