@@ -1,6 +1,5 @@
 // kurbel analyze: a recording in, events and a verdict out.
 #include <algorithm>
-#include <cmath>
 #include <fstream>
 #include <iostream>
 #include <memory>
@@ -41,18 +40,6 @@ struct AnalyzeCall {
 
 std::string joined(const std::string& folder, const std::string& name) {
     return !folder.empty() && folder.back() == '/' ? folder + name : folder + "/" + name;
-}
-
-/// Mean over time of the speeds that the firings were seen at: each stands for a time that goes with 1 / speed.
-double mean_speed_rpm(const std::vector<Event>& events) {
-    double count = 0.0;
-    double sum_of_inverse = 0.0;
-    for (const Event& event : events) {
-        if (!(event.speed_rpm > 0.0)) continue;
-        count += 1.0;
-        sum_of_inverse += 1.0 / event.speed_rpm;
-    }
-    return count > 0.0 ? count / sum_of_inverse : kUnknown;
 }
 
 /// What the wheel of the configuration would look like among evenly turning edges.
@@ -131,7 +118,11 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
                                        [](const read::ChannelRow& row) { return row.channel == Channel::load; });
     if (!load_told && !call.out.empty()) outcome.crank_load = channel::load_from_crank(recording, call.recording);
     outcome.seconds = read::duration_s(recording);
-    outcome.mean_rpm = mean_speed_rpm(outcome.events);
+    outcome.mean_rpm = result.value.mean_rpm;
+    outcome.never_seen = std::move(result.value.never_seen);
+    outcome.found_again_s = std::move(result.value.found_again_s);
+    outcome.cam_edges =
+        std::count(recording.signal.begin(), recording.signal.end(), static_cast<std::uint8_t>(Signal::cam));
     for (const std::string& file : recording.files)
         outcome.inputs.emplace_back(file, sha256_of_file(joined(recording.folder, file)));
     return outcome;
@@ -184,7 +175,8 @@ void run_analyze(const AnalyzeCall& call) {
     check_call(call);
     if (!call.out.empty()) read::check_output_folder(call.out, read::result_folder_kind());
     ProgressLine progress("reading " + call.recording);
-    read::Recording recording = read::read_recording(call.recording, [&](double share) { progress.tell(share); });
+    read::Recording recording = read::read_recording(
+        call.recording, [&](double share) { progress.tell(share); }, read::Labels::left_out);
     progress.wipe();
     if (!call.wheel.empty()) read::use_wheel_file(call.wheel, read::read_wheel_file(call.wheel), recording.config);
     const Outcome outcome = analyze_recording(call, recording);

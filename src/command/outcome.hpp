@@ -34,6 +34,9 @@ struct Outcome {
     std::optional<channel::CrankLoad> crank_load;             ///< none: a channel tells the load, or nobody asked
     double seconds = 0.0;                                     ///< first to last edge
     double mean_rpm = kUnknown;                               ///< mean over time while firings were seen
+    std::vector<int> never_seen;                              ///< teeth of the described wheel that hardly ever passed
+    std::vector<double> found_again_s;                        ///< when the wheel was found again, after each loss
+    std::int64_t cam_edges = 0;                               ///< in the recording, described or not
     std::vector<std::string> notes;                           ///< what the reader found wrong with the signal
     std::vector<std::pair<std::string, std::string>> inputs;  ///< file name, SHA-256
 };
@@ -46,6 +49,9 @@ struct Outcome {
 
 /// "P0303".
 [[nodiscard]] std::string code_text(int number);
+
+/// Combustion contradicts the declared TDC: what the verdicts lean on is in question.
+[[nodiscard]] inline bool in_doubt(const Outcome& outcome) { return outcome.tdc_offset.beyond(); }
 
 /// The verdict in one sentence.
 [[nodiscard]] std::string verdict_sentence(const Outcome& outcome);

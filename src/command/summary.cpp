@@ -28,10 +28,10 @@ Json line_json(const CylinderLine& line) {
     return json;
 }
 
-Json sync_json(const SyncState& sync) {
-    return {{"edges", sync.edges},   {"teeth", sync.teeth},      {"revolutions", sync.revolutions},
-            {"losses", sync.losses}, {"extra", sync.extra},      {"missed", sync.missed},
-            {"faults", sync.faults}, {"phase", name(sync.phase)}};
+Json sync_json(const SyncState& sync, const std::vector<double>& found_again_s) {
+    return {{"edges", sync.edges},   {"teeth", sync.teeth},       {"revolutions", sync.revolutions},
+            {"losses", sync.losses}, {"extra", sync.extra},       {"missed", sync.missed},
+            {"faults", sync.faults}, {"phase", name(sync.phase)}, {"found_again_s", found_again_s}};
 }
 
 Json unjudged_json(const Tally& tally) {
@@ -42,8 +42,11 @@ Json unjudged_json(const Tally& tally) {
     return json;
 }
 
+/// `checked`: whether the motion could tell anything of TDC; `fits`: null where it could not.
 Json offset_json(const TdcOffset& offset) {
-    return {{"degrees", number(offset.offset_deg)},
+    return {{"checked", offset.known()},
+            {"fits", offset.known() ? Json(!offset.beyond()) : Json(nullptr)},
+            {"degrees", number(offset.offset_deg)},
             {"low", number(offset.low_deg)},
             {"high", number(offset.high_deg)},
             {"period", number(offset.period_deg)}};
@@ -85,6 +88,7 @@ std::string summary_json(const Outcome& outcome) {
     json["contract"] = 1;
     json["version"] = KURBEL_VERSION_STRING;
     json["verdict"] = verdict_sentence(outcome);
+    json["judged_but_for"] = in_doubt(outcome) ? Json("tdc1_deg") : Json(nullptr);
     json["cylinders"] = Json::array();
     for (const CylinderLine& line : outcome.table.lines) json["cylinders"].push_back(line_json(line));
     json["codes"] = Json::array();
@@ -96,7 +100,7 @@ std::string summary_json(const Outcome& outcome) {
     if (outcome.wheel) json["wheel"] = wheel_json(*outcome.wheel);
     json["unjudged"] = unjudged_json(outcome.tally);
     json["firings_without_cylinder"] = outcome.table.unplaced;
-    json["sync"] = sync_json(outcome.sync);
+    json["sync"] = sync_json(outcome.sync, outcome.found_again_s);
     json["recording"] = {{"seconds", number(outcome.seconds)}, {"mean_rpm", number(outcome.mean_rpm)}};
     json["method"] = method_name(outcome.config.settings.method);
     json["settings"] = {{"false_alarm", outcome.config.settings.false_alarm}};

@@ -13,7 +13,8 @@ constexpr std::size_t kWidth = 100;
 
 const char* in_words(Reason reason) noexcept {
     switch (reason) {
-        case Reason::no_sync: return "the position of the wheel was not known";
+        case Reason::no_sync:
+            return "the wheel was not followed all through it: not yet found, lost, or at an end of the recording";
         case Reason::no_phase: return "it was not known which of the cycle's two revolutions this was";
         case Reason::cranking: return "the starter was turning the engine, or it ran below its running speed";
         case Reason::fuel_cut: return "the fuel was cut on purpose";
@@ -39,7 +40,8 @@ std::string table_text(const Outcome& outcome) {
                        severity.c_str());
     }
     text +=
-        "Rate: misfires among the judged firings, and the range in which the true rate lies with 95 % confidence.\n";
+        "Rate: misfires among the judged firings, and the range in which the true rate lies with 95 % confidence\n"
+        "(of the counts, widened where verdicts are in doubt; studies give that of the counts alone).\n";
     text += "Severity of a misfire: 1 = no combustion at all, 0 = as much work as a healthy firing does.\n";
     return text;
 }
@@ -51,9 +53,12 @@ std::string code_meaning(int number) {
 
 std::string codes_text(const Outcome& outcome) {
     const TroubleCodes codes = outcome.tally.codes();
-    if (codes.count == 0) return "Trouble codes: none.\n";
+    if (codes.count == 0)
+        return in_doubt(outcome) ? "Trouble codes: not told until tdc1_deg is checked.\n" : "Trouble codes: none.\n";
     std::string text =
-        "Trouble codes that these misfires call for (the car's own monitor may have seen other driving):\n";
+        in_doubt(outcome)
+            ? "Trouble codes that these misfires would call for, should tdc1_deg prove right:\n"
+            : "Trouble codes that these misfires call for (the car's own monitor may have seen other driving):\n";
     for (int i = 0; i < codes.count; ++i) {
         const int number = codes.number[static_cast<std::size_t>(i)];
         text += "  " + code_text(number) + "  " + code_meaning(number) + "\n";
@@ -64,7 +69,10 @@ std::string codes_text(const Outcome& outcome) {
 std::string unjudged_text(const Outcome& outcome) {
     const TallyRow& total = outcome.tally.total();
     const std::int64_t unjudged = total.firings - total.judged;
-    if (unjudged == 0) return total.firings == 0 ? "" : "Every firing was judged.\n";
+    if (unjudged == 0)
+        return total.firings == 0  ? ""
+               : in_doubt(outcome) ? "Every firing has a verdict, and each leans on tdc1_deg.\n"
+                                   : "Every firing was judged.\n";
     std::string text = "Not judged: " + std::to_string(unjudged) + " of " + counted(total.firings, "firing") + " (" +
                        percent(static_cast<double>(unjudged) / static_cast<double>(total.firings)) + "), because\n";
     for (int reason = 0; reason < 9; ++reason)
@@ -73,17 +81,25 @@ std::string unjudged_text(const Outcome& outcome) {
     return text;
 }
 
-const char* phase_text(const Outcome& outcome) noexcept {
+/// Why the cam did not tell the phase.
+std::string no_cam_text(const Outcome& outcome) {
+    if (outcome.cam_edges == 0) return "no cam signal was found";
+    const std::string edges = counted(outcome.cam_edges, "cam edge");
+    if (outcome.config.cam_wheel.edges == 0) return "of its " + edges + " no [cam_wheel] says where they stand";
+    return "its " + edges + " do not stand where [cam_wheel] says";
+}
+
+std::string phase_text(const Outcome& outcome) {
     switch (outcome.sync.phase) {
         case Phase::cam: return "Cylinders are told apart by the cam signal.";
         case Phase::crank:
-            return "Cylinders are told apart by the motion of the crank itself; there is no cam signal to confirm it.";
+            return "Cylinders are told apart by the motion of the crank itself, and no cam confirms it: " +
+                   no_cam_text(outcome) + ".";
         case Phase::not_needed: return "A two-stroke engine: one revolution tells the cylinders apart.";
         case Phase::unknown: break;
     }
-    return "Which of the cycle's two revolutions is which is not known (no cam signal was found), so cylinders that "
-           "fire "
-           "one revolution apart are named together.";
+    return "Which of the cycle's two revolutions is which is not known (" + no_cam_text(outcome) +
+           "), so cylinders that fire one revolution apart are named together.";
 }
 
 std::string wheel_text(const WheelUse& wheel) {
@@ -98,16 +114,43 @@ std::string wheel_text(const WheelUse& wheel) {
            "; whether that is this wheel, the recording is too short or too even to tell.";
 }
 
+/// Whether the declared TDC was held against the motion, for silence must not pass for a check.
+std::string tdc_text(const Outcome& outcome) {
+    const TdcOffset& tdc = outcome.tdc_offset;
+    if (outcome.config.engine.strokes != 4) return "Whether tdc1_deg is right is not checked on two-strokes.";
+    if (!tdc.known())
+        return "Whether tdc1_deg is right could not be checked: this motion does not tell where TDC stands. A "
+               "recording "
+               "at idle or turned by the starter does.";
+    if (in_doubt(outcome)) return "";
+    return format(
+        "tdc1_deg was checked: combustion fits anything from %.0f degrees before to %.0f after it, and a multiple of "
+        "%.3g degrees more or less just as well.",
+        std::fmax(-tdc.low_deg, 0.0), std::fmax(tdc.high_deg, 0.0), tdc.period_deg);
+}
+
+std::string losses_text(const Outcome& outcome) {
+    std::string text = "wheel lost " + counted(outcome.sync.losses, "time");
+    if (outcome.sync.losses == 0 || outcome.found_again_s.empty()) return text;
+    constexpr std::size_t kShown = 3;
+    text += " (found again at ";
+    for (std::size_t i = 0; i < outcome.found_again_s.size() && i < kShown; ++i)
+        text += format(i == 0 ? "%.2f" : ", %.2f", outcome.found_again_s[i]);
+    return text + (outcome.found_again_s.size() > kShown ? " s and later)" : " s)");
+}
+
 std::string recording_text(const Outcome& outcome) {
     const SyncState& sync = outcome.sync;
     std::string text =
         format("Recording: %.1f s, %lld revolutions", outcome.seconds, static_cast<long long>(sync.revolutions));
     if (!std::isnan(outcome.mean_rpm)) text += format(", %.0f rpm on average", outcome.mean_rpm);
     text += "; " + counted(sync.edges, "edge") + ": " + std::to_string(sync.missed) + " missing, " +
-            std::to_string(sync.extra) + " too many, " + std::to_string(sync.faults) +
-            " at impossible times; wheel lost " + counted(sync.losses, "time") + ".";
+            std::to_string(sync.extra) + " too many, " + std::to_string(sync.faults) + " at impossible times; " +
+            losses_text(outcome) + ".";
     if (outcome.wheel) text += wheel_text(*outcome.wheel);
-    return wrapped(text, kWidth, 0) + "\n" + wrapped(phase_text(outcome), kWidth, 0) + "\n";
+    text = wrapped(text, kWidth, 0) + "\n" + wrapped(phase_text(outcome), kWidth, 0) + "\n";
+    const std::string tdc = tdc_text(outcome);
+    return tdc.empty() ? text : text + wrapped(tdc, kWidth, 0) + "\n";
 }
 
 /// What can hurt people or machines; nothing where there is no code.

@@ -1,7 +1,4 @@
 // What makes the description of the engine doubtful.
-#include <cmath>
-#include <numeric>
-
 #include "command/outcome.hpp"
 #include "command/text.hpp"
 
@@ -9,26 +6,31 @@ namespace kurbel::command {
 
 namespace {
 
-/// The other angles of one revolution that the crank's motion cannot tell from this one.
-std::string alternatives(double period_deg) {
-    const int step_deg = std::gcd(static_cast<int>(std::lround(period_deg)), 360);
-    if (step_deg == 360) return "";
-    return ", or a multiple of " + std::to_string(step_deg) + " degrees more or less, where the crank moves alike";
+/// A cam that is there and described, and yet told nothing.
+bool cam_contradicted(const Outcome& outcome) {
+    constexpr std::int64_t kEnough = 10;  // edges: a few may be noise, or come before the wheel was found
+    const bool told = outcome.sync.phase == Phase::cam || outcome.sync.phase == Phase::not_needed;
+    return !told && outcome.config.cam_wheel.edges > 0 && outcome.cam_edges >= kEnough;
 }
 
-std::string tdc_warning(const Outcome& outcome) {
-    const TdcOffset& tdc = outcome.tdc_offset;
-    const double declared_deg = outcome.config.crank_wheel.tdc1_deg;
-    double fitting_deg = std::fmod(declared_deg + tdc.offset_deg + 360.0, 360.0);
-    if (fitting_deg >= 359.5) fitting_deg = 0.0;
-    // Said of what is nearer and of what is farther from the declared TDC, whichever way round.
-    const double near_deg = std::fmin(std::fabs(tdc.low_deg), std::fabs(tdc.high_deg));
-    const double far_deg = std::fmax(std::fabs(tdc.low_deg), std::fabs(tdc.high_deg));
-    return "combustion seems to stand " + format("%.0f", std::fabs(tdc.offset_deg)) + " degrees " +
-           (tdc.offset_deg > 0.0 ? "after" : "before") + " the declared TDC of cylinder 1 (" +
-           format("%.0f to %.0f", near_deg, far_deg) + " are plausible; tdc1_deg = " + format("%.6g", declared_deg) +
-           "). Check tdc1_deg, and which tooth it is counted from: about " + format("%.0f", fitting_deg) +
-           " would fit" + alternatives(tdc.period_deg) + ". Verdicts lean on it.";
+std::string cam_warning(const Outcome& outcome) {
+    return "its " + counted(outcome.cam_edges, "cam edge") +
+           " do not stand where [cam_wheel] says, and told nothing. Check edges_deg, and tdc1_deg, which they are "
+           "counted with: where that is wrong, so are the verdicts.";
+}
+
+/// A described tooth that never comes is a gap, whose place tells the wheel's position.
+std::string gap_warning(const Outcome& outcome) {
+    const WheelConfig& wheel = outcome.config.crank_wheel;
+    std::vector<std::string> places;
+    for (const int tooth : outcome.never_seen) {
+        const auto angle_deg = static_cast<double>(wheel.angle_deg[static_cast<std::size_t>(tooth)]);
+        places.push_back(wheel.positions > 0 ? format("%.0f", angle_deg * wheel.positions / 360.0)
+                                             : format("%.6g degrees", angle_deg));
+    }
+    return "the wheel has no tooth at place " + text::listed(places) +
+           " in nearly every revolution, though [crank_wheel] says so. Where it is a gap, absent = [" +
+           (places.size() == 1 ? places.front() : "...") + "] tells it; where a tooth broke off, the verdicts hold.";
 }
 
 std::string wheel_warning(const WheelUse& wheel) {
@@ -41,7 +43,9 @@ std::string wheel_warning(const WheelUse& wheel) {
 
 std::vector<std::string> warnings(const Outcome& outcome) {
     std::vector<std::string> all = outcome.notes;
-    if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome));
+    if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome.config, outcome.tdc_offset));
+    if (cam_contradicted(outcome)) all.push_back(cam_warning(outcome));
+    if (!outcome.never_seen.empty()) all.push_back(gap_warning(outcome));
     if (outcome.wheel && same_wheel(outcome.wheel->fit) == SameWheel::other)
         all.push_back(wheel_warning(*outcome.wheel));
     return all;

@@ -16,15 +16,16 @@ const CylinderLine* worst_line(const CylinderTable& table) {
     return worst == table.lines.end() ? nullptr : &*worst;
 }
 
-/// "3, 5 and 6": the lines with more than a tenth of the misfires.
+/// "3 (24) and 1 (5)": the lines with more than a tenth of the misfires, the worst first, each with its count.
 std::string guilty_list(const Outcome& outcome) {
-    std::vector<std::string> names;
+    std::vector<TallyRow> guilty;
     for (const CylinderLine& line : outcome.table.lines)
-        if (line.counts.misfires * 10 > outcome.tally.total().misfires) names.push_back(cylinder_text(line.counts));
-    std::string text;
-    for (std::size_t i = 0; i < names.size(); ++i)
-        text += (i == 0 ? "" : i + 1 == names.size() ? " and " : ", ") + names[i];
-    return text;
+        if (line.counts.misfires * 10 > outcome.tally.total().misfires) guilty.push_back(line.counts);
+    std::stable_sort(guilty.begin(), guilty.end(),
+                     [](const TallyRow& a, const TallyRow& b) { return a.misfires > b.misfires; });
+    std::vector<std::string> names;
+    for (const TallyRow& row : guilty) names.push_back(cylinder_text(row) + " (" + std::to_string(row.misfires) + ")");
+    return text::listed(names);
 }
 
 std::string nothing_judged(const Outcome& outcome) {
@@ -48,12 +49,14 @@ std::string unjudged_share(const Outcome& outcome) {
 std::string no_misfire(const Outcome& outcome) {
     const TallyRow& total = outcome.tally.total();
     return "No misfire in " + counted(total.judged, "judged firing") + " (with 95 % confidence fewer than " +
-           percent(exact_interval(0, total.judged).high) + " of firings misfire).";
+           percent(rate_interval(total).high) + " of firings misfire).";
 }
 
-std::string one_culprit(const CylinderLine& line) {
+std::string one_culprit(const CylinderLine& line, bool cam_seen) {
     const TallyRow& counts = line.counts;
-    const std::string unknown = counts.cylinder == 0 ? " (which of the two cannot be told without a cam signal)" : "";
+    const std::string unknown = counts.cylinder != 0 ? ""
+                                : cam_seen           ? " (which of the two the cam signal does not tell)"
+                                                     : " (which of the two cannot be told without a cam signal)";
     return "Cylinder " + cylinder_text(counts) + " misfires" + unknown + ": " + std::to_string(counts.misfires) +
            " of " + counted(counts.judged, "judged firing") + " (" + percent(line.rate) + ", 95 % interval " +
            percent_range(line.interval.low, line.interval.high) + ").";
@@ -84,7 +87,7 @@ std::string judged_sentence(const Outcome& outcome, const CylinderLine* worst) {
                percent(static_cast<double>(total.misfires) / static_cast<double>(total.judged)) +
                "), too few for a trouble code.";
     }
-    if (one) return one_culprit(*worst);
+    if (one) return one_culprit(*worst, outcome.cam_edges > 0);
     const std::string list = guilty_list(outcome);
     return "Several cylinders misfire" + (list.empty() ? std::string() : ", above all " + list) + ": " +
            std::to_string(total.misfires) + " misfires in " + counted(total.judged, "judged firing") + " (" +
@@ -96,6 +99,10 @@ std::string judged_sentence(const Outcome& outcome, const CylinderLine* worst) {
 std::string verdict_sentence(const Outcome& outcome) {
     const CylinderLine* worst = worst_line(outcome.table);
     if (outcome.tally.total().judged == 0 || worst == nullptr) return nothing_judged(outcome);
+    if (in_doubt(outcome))
+        return "Cannot be judged until tdc1_deg is checked, which combustion contradicts: the " +
+               counted(outcome.tally.total().misfires, "misfire") + " in " +
+               counted(outcome.tally.total().judged, "firing") + " below lean on it.";
     return judged_sentence(outcome, worst) + unjudged_share(outcome);
 }
 

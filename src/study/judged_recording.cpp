@@ -28,7 +28,26 @@ std::vector<double> coolant_at(const std::vector<Event>& events, const read::Rec
     return values;
 }
 
+/// After FNV-1a (Fowler, Noll, Vo; constants from memory), a whole number at a time: it need not withstand anybody who means harm.
+std::uint64_t hash_of(const read::Recording& recording) {
+    std::uint64_t hash = 14695981039346656037U;
+    const auto add = [&hash](std::uint64_t value) { hash = (hash ^ value) * 1099511628211U; };
+    for (const std::int64_t tick : recording.tick) add(static_cast<std::uint64_t>(tick));
+    for (const std::uint8_t signal : recording.signal) add(signal);
+    return hash;
+}
+
 }  // namespace
+
+void refuse_repeats(const std::vector<const JudgedRecording*>& recordings) {
+    for (std::size_t i = 0; i < recordings.size(); ++i)
+        for (std::size_t j = 0; j < i; ++j)
+            if (recordings[i]->edges_hash != 0 && recordings[i]->edges_hash == recordings[j]->edges_hash)
+                throw read::InputError(recordings[i]->name, 0,
+                                       "holds the same edges as " + recordings[j]->name +
+                                           ": one recording given twice would count as twice the evidence; give each "
+                                           "once");
+}
 
 std::int64_t JudgedRecording::judged() const noexcept {
     return std::count_if(events.begin(), events.end(),
@@ -46,13 +65,15 @@ JudgedRecording judge_recording(const read::Recording& recording, const std::str
     judged.events = std::move(result.value.events);
     judged.coolant_c = coolant_at(judged.events, recording);
     judged.sync = result.value.sync;
+    judged.tdc_offset = result.value.tdc_offset;
     judged.seconds = read::duration_s(recording);
+    judged.edges_hash = hash_of(recording);
     return judged;
 }
 
 JudgedRecording judge_folder(const std::string& folder, const Settings& settings,
                              const std::function<void(double)>& progress) {
-    return judge_recording(read::read_recording(folder), folder, settings, progress);
+    return judge_recording(read::read_recording(folder, {}, read::Labels::left_out), folder, settings, progress);
 }
 
 }  // namespace kurbel

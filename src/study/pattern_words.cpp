@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "kurbel/study/cautions.hpp"
+#include "study/doubtful_tdc.hpp"
 #include "study/pattern_rows.hpp"
 #include "text/json.hpp"
 #include "text/text.hpp"
@@ -141,6 +142,9 @@ std::string rows_table(const Pattern& pattern) {
                        row.all()                       ? ""
                        : row.kind == PatternKind::none ? "none"
                                                        : kind_words(row).c_str());
+    text +=
+        "95 % interval: of these counts, wider where misfires cluster; kurbel analyze widens its own by verdicts in "
+        "doubt.\n";
     return text;
 }
 
@@ -271,13 +275,17 @@ std::string evidence_of(const Pattern& pattern, const std::vector<JudgedRecordin
 }  // namespace
 
 Answer pattern(const std::vector<JudgedRecording>& recordings) {
+    std::vector<const JudgedRecording*> all;
+    for (const JudgedRecording& recording : recordings) all.push_back(&recording);
+    refuse_repeats(all);
     const Pattern found = find_pattern(recordings);
     const PatternRow& worst = found.rows[static_cast<std::size_t>(found.worst)];
     Answer answer;
     answer.study = "pattern";
     answer.question = "Where and when does the engine misfire?";
-    answer.verdict = name(worst.kind);
-    answer.sentence = sentence_of(found);
+    const std::string doubt = doubtful_tdc({&recordings});
+    answer.verdict = name(doubt.empty() ? worst.kind : PatternKind::undecided);
+    answer.sentence = doubt.empty() ? sentence_of(found) : doubt;
     answer.table = rows_table(found) + cells_table(found) + advice_table(found);
     answer.evidence = evidence_of(found, recordings);
     // The next measurement runs the engine, on the road perhaps; nothing is opened for it.

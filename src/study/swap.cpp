@@ -6,6 +6,7 @@
 #include "kurbel/study/cautions.hpp"
 #include "kurbel/study/dispersion.hpp"
 #include "kurbel/study/two_sample.hpp"
+#include "study/doubtful_tdc.hpp"
 #include "study/swap_words.hpp"
 #include "text/json.hpp"
 #include "text/text.hpp"
@@ -100,17 +101,22 @@ Answer study_swap(const std::vector<JudgedRecording>& before, const std::vector<
     check_options(options);
     if (before.empty() || after.empty())
         throw WrongQuestion("give at least one recording made before the parts were moved and one made after");
+    std::vector<const JudgedRecording*> all;
+    for (const JudgedRecording& recording : before) all.push_back(&recording);
+    for (const JudgedRecording& recording : after) all.push_back(&recording);
     swap::Outcome outcome;
     outcome.to = moved_to(moves, before.front().config.engine.cylinders);
     outcome.given = swap::make_case(before, after, outcome.to);
+    refuse_repeats(all);
     outcome.decide = options.decide;
     const swap::Model model(outcome.given);
     const std::vector<swap::Seen> seen = swap::see(outcome.given.rows, &swap::Row::after);
     outcome.posterior = model.posterior(seen);
-    outcome.verdict = verdict_of(outcome.posterior, options.decide);
+    const std::string doubt = doubtful_tdc({&before, &after});
+    outcome.verdict = doubt.empty() ? verdict_of(outcome.posterior, options.decide) : "undecided";
     constexpr double kNoFault = 0.5;  // likelier than not: what is missing is a misfire before, not time after
-    if (outcome.verdict == "undecided" && options.forecast && outcome.given.pace.cycles_per_second > 0.0 &&
-        outcome.posterior.of(Story::nothing) < kNoFault) {
+    if (outcome.verdict == "undecided" && doubt.empty() && options.forecast &&
+        outcome.given.pace.cycles_per_second > 0.0 && outcome.posterior.of(Story::nothing) < kNoFault) {
         const swap::Forecast forecast = swap::forecast(outcome.given, model, seen, outcome.posterior, options.decide);
         outcome.more_seconds = std::ceil(10.0 * forecast.cycles / outcome.given.pace.cycles_per_second) / 10.0;
         outcome.chance = forecast.chance;
@@ -121,7 +127,7 @@ Answer study_swap(const std::vector<JudgedRecording>& before, const std::vector<
     answer.question = "Parts were moved between cylinders (" + swap::moves_text(outcome.to) +
                       "). Did the misfire go with its part, stay with its cylinder, or vanish?";
     answer.verdict = outcome.verdict;
-    answer.sentence = swap::sentence(outcome);
+    answer.sentence = doubt.empty() ? swap::sentence(outcome) : doubt;
     answer.table = swap::table(outcome);
     answer.evidence = evidence_json(outcome).dump();
     answer.cautions = cautions({Caution::ignition_voltage, Caution::fuel_pressure, Caution::running_engine,

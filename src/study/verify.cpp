@@ -7,6 +7,7 @@
 #include "kurbel/study/cautions.hpp"
 #include "kurbel/study/dispersion.hpp"
 #include "kurbel/study/sequential_exact.hpp"
+#include "study/doubtful_tdc.hpp"
 #include "study/verify_outcome.hpp"
 #include "study/why_unjudged.hpp"
 #include "text/json.hpp"
@@ -198,6 +199,7 @@ Json evidence_json(const Outcome& outcome) {
 Answer study_verify(const JudgedRecording& recording, int cylinder, const VerifyOptions& options,
                     const JudgedRecording* before) {
     check(recording, cylinder, options, before);
+    if (before != nullptr) refuse_repeats({&recording, before});
     Outcome outcome;
     outcome.cylinder = cylinder;
     outcome.options = options;
@@ -219,8 +221,10 @@ Answer study_verify(const JudgedRecording& recording, int cylinder, const Verify
     answer.study = "verify";
     answer.question = text::format("Does cylinder %d misfire no more, or still at %.4g %% of its firings or more?",
                                    cylinder, options.limit_percent);
+    const std::string doubt = doubtful_tdc(recording);
+    if (!doubt.empty()) outcome.verdict = "undecided";
     answer.verdict = outcome.verdict;
-    answer.sentence = verify::sentence(outcome);
+    answer.sentence = doubt.empty() ? verify::sentence(outcome) : doubt;
     answer.table = verify::table(outcome);
     answer.evidence = evidence_json(outcome).dump();
     answer.cautions = outcome.verdict == "gone"

@@ -22,17 +22,22 @@ using text::Json;
 using text::rounded;
 using work::label;
 
+/// Without a phase one of two is meant, and which is not known.
+std::string subject(const CylinderWork& row) {
+    return (row.cylinder > 0 ? "cylinder " : "one of cylinders ") + label(row);
+}
+
 std::string told(const CylinderWork& row) {
     const bool by_others = std::fabs(row.percent) > 0.0 && (row.low > 0.0 || row.high < 0.0);
     const double value = by_others ? row.percent : row.to_partner_percent;
     const double low = by_others ? row.low : row.to_partner_low;
     const double high = by_others ? row.high : row.to_partner_high;
     std::string text = format(
-        "cylinder %s does %.1f %% %s work than %s (95 %% range %.1f to %.1f)", label(row).c_str(), std::fabs(value),
+        "%s does %.1f %% %s work than %s (95 %% range %.1f to %.1f)", subject(row).c_str(), std::fabs(value),
         value < 0.0 ? "less" : "more",
         by_others          ? "the mean of the others"
         : row.cylinder > 0 ? ("cylinder " + std::to_string(row.partner) + ", which fires a revolution later,").c_str()
-                           : "its partner a revolution later",
+                           : "the other of them, a revolution later,",
         low, high);
     if (row.misfire_rate > 0.0)
         text += format(", misfires in %s of its cycles included", text::percent(row.misfire_rate).c_str());

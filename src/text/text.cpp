@@ -47,6 +47,8 @@ std::string counted(long long count, const char* noun) {
 
 std::string cylinder_name(std::int32_t cylinder, const std::array<std::int32_t, 2>& candidates) {
     if (cylinder > 0) return std::to_string(cylinder);
+    if (candidates[1] <= 0)
+        return std::to_string(candidates[0]);  // an odd number of cylinders: none to be mistaken for
     return std::to_string(candidates[0]) + " or " + std::to_string(candidates[1]);
 }
 

@@ -42,7 +42,7 @@ def make_edges(seconds=20.0, speed_rpm=1000.0, lost=lambda firing: firing % 24 =
     angle = (numpy.arange(steps) + 0.5) * numpy.pi / steps
     pulse = angle * numpy.exp(-angle / 0.45)  # torque of one combustion: most of it 26 degrees after TDC
     pulse /= pulse.sum() * numpy.pi / steps
-    ripple = 500.0 * numpy.sin(2.0 * angle)
+    compression = 500.0 * numpy.sin(2.0 * angle)  # taken before TDC, given back behind it
     energy, clock, times, truth = start, 0.0, [0.0], []
     firing = 0
     while clock < seconds:
@@ -50,7 +50,7 @@ def make_edges(seconds=20.0, speed_rpm=1000.0, lost=lambda firing: firing % 24 =
         truth.append((clock, ORDER[firing % 4], missing))
         given = work * (1.0 - missing) * (1.0 + 0.04 * random.standard_normal())
         load = work / numpy.pi + 0.05 * (energy - start)
-        path = energy + numpy.cumsum(given * pulse - ripple - load) * (numpy.pi / steps)
+        path = energy + numpy.cumsum(given * pulse + compression - load) * (numpy.pi / steps)
         passed = clock + numpy.cumsum(numpy.pi / steps / numpy.sqrt(2.0 * path))
         times.extend(passed)
         energy, clock = path[-1], passed[-1]

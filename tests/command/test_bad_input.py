@@ -75,7 +75,34 @@ def vast(name, said):
     return fault
 
 
+def slower(factor):
+    """All times in another unit."""
+
+    def fault(recording):
+        lines = lines_of(recording / "edges.csv")
+        times = [line.split(",") for line in lines[1:]]
+        rows = [f"{float(time) * factor:.12f},{signal}" for time, signal in times]
+        (recording / "edges.csv").write_text("\n".join([lines[0], *rows]) + "\n")
+        return "recording.toml: timer: the engine would turn at "
+
+    return fault
+
+
+def unreadable(name):
+    """A file that the system shows to nobody, root included: a link to itself."""
+
+    def fault(recording):
+        (recording / name).unlink(missing_ok=True)
+        os.symlink(name, recording / name)
+        return f"{name}: cannot be read: "
+
+    return fault
+
+
 FAULTS = {
+    "description nobody may read": unreadable("recording.toml"),
+    "edges nobody may read": unreadable("edges.csv"),
+    "channels nobody may read": unreadable("channels.csv"),
     "description is a pipe": pipe("recording.toml"),
     "channels are a pipe": pipe("channels.csv"),
     "edges are a pipe": pipe("edges.csv"),
@@ -92,9 +119,8 @@ FAULTS = {
         "recording.toml", 6, "inertia = 0.15", "unknown key engine.inertia; the nearest known one is engine.inertia_kg_m2"
     ),
     "broken TOML": line("recording.toml", 5, "firing_order = [1, 3, 4 2]", ""),
-    "unknown truth cylinder": line(
-        "truth.csv", 3, "0.06,9,0,0", 'cylinder: must be a cylinder, 1 to 4, not "9"'
-    ),
+    "milliseconds that were told as seconds": slower(1000.0),
+    "seconds that were told as kiloseconds": slower(0.001),
     "empty recording": whole("edges.csv", "time_s,signal\n", ":1: holds no edges: the recording is empty"),
     "empty file": whole("edges.csv", "", ": is empty"),
     "load in percent": whole("channels.csv", "time_s,load\n0.0,35\n", ':2: load: must lie in 0 to 10, not "35"'),
@@ -113,6 +139,21 @@ def test_bad_recording(fault, recording, tmp_path):
     assert done.stderr.startswith(f"kurbel: {recording}/{said}"), done.stderr
     assert done.stdout == ""
     assert sorted(os.listdir(tmp_path)) == before
+
+
+@pytest.mark.parametrize("name", ["edges.csv", "recording.toml", "truth.csv"])
+def test_a_file_of_a_recording_names_its_folder(name, recording):
+    done = run("analyze", recording / name)
+    assert done.returncode == 3
+    assert done.stderr == f"kurbel: {recording}/{name}: is one file of a recording; give its folder, {recording}\n"
+
+
+def test_truth_is_nothing_that_analyze_asks_for(recording, tmp_path):
+    spoil_line(recording / "truth.csv", 3, "0.06,99,0,0")
+    assert run("analyze", recording, "--out", tmp_path / "result").returncode == 0
+    done = run("score", tmp_path / "result", "--truth", recording)
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {recording}/truth.csv:3: cylinder: must be a cylinder, ")
 
 
 def test_missing_recording(tmp_path):
@@ -153,11 +194,10 @@ def test_foreign_folder_is_refused_before_any_work(recording, tmp_path):
 def test_bad_input_keeps_an_earlier_result(recording, tmp_path):
     result = tmp_path / "result"
     assert run("analyze", recording, "--out", result).returncode == 0
-    before = (result / "summary.json").read_bytes()
+    before = {path.name: path.read_bytes() for path in result.iterdir()}
     truncate(recording)
     assert run("analyze", recording, "--out", result).returncode == 3
-    assert (result / "summary.json").read_bytes() == before
-    assert sorted(os.listdir(result)) == ["events.csv", "summary.json"]
+    assert {path.name: path.read_bytes() for path in result.iterdir()} == before
 
 
 def test_score_without_truth(recording, tmp_path):

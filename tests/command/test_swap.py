@@ -1,7 +1,9 @@
 """kurbel swap and kurbel verify: the pick-up's story, and calls that cannot be."""
 import json
+import shutil
 import xml.etree.ElementTree as xml
 
+import numpy
 from conftest import ROOT, run
 
 DATASETS = ROOT / "datasets"
@@ -28,9 +30,34 @@ def test_other_stories_of_the_same_recordings():
     assert "vanished" in run("swap", BEFORE, REPAIRED, "--moved", "4:1").stdout
     elsewhere = run("swap", BEFORE, SWAPPED, "--moved", "2:3")
     assert elsewhere.returncode == 0 and "No single moved part explains" in elsewhere.stdout
-    # Two recordings a side.
-    both = run("swap", BEFORE, SWAPPED, "--after", SWAPPED, "--moved", "4:1")
-    assert both.returncode == 0 and both.stdout.startswith("The misfire followed")
+
+
+def half_of(recording, folder, second):
+    """The first or second half of a recording's edges as a recording of its own."""
+    shutil.copytree(recording, folder)
+    middle = numpy.median(numpy.load(recording / "crank.npy"))
+    for name in ("crank.npy", "cam.npy"):
+        times = numpy.load(recording / name)
+        numpy.save(folder / name, times[(times > middle) == second])
+    return folder
+
+
+def test_two_recordings_a_side(tmp_path):
+    halves = [half_of(SWAPPED, tmp_path / str(second), second) for second in (False, True)]
+    both = run("swap", BEFORE, halves[0], "--after", halves[1], "--moved", "4:1")
+    assert both.returncode == 0 and both.stdout.startswith("The misfire followed"), both.stdout + both.stderr
+
+
+def test_one_recording_is_no_two_pieces_of_evidence(tmp_path):
+    copy = shutil.copytree(BEFORE, tmp_path / "copy")
+    for call in (
+        ("swap", BEFORE, SWAPPED, "--after", SWAPPED, "--moved", "4:1"),
+        ("swap", BEFORE, copy, "--moved", "4:1"),
+        ("pattern", BEFORE, copy),
+        ("verify", copy, "--before", BEFORE, "--cylinder", 4),
+    ):
+        done = run(*call)
+        assert done.returncode == 3 and "holds the same edges as " in done.stderr, call
 
 
 def test_moves_may_stand_anywhere():

@@ -9,6 +9,7 @@
 #include "kurbel/core/status.hpp"
 #include "kurbel/core/types.hpp"
 #include "kurbel/read/recording.hpp"
+#include "kurbel/stage/tick_unwrap.hpp"
 #include "kurbel/study/tdc_offset.hpp"
 
 namespace kurbel::read {
@@ -29,7 +30,7 @@ struct EdgeView {
 /// full queue stops it without losing anything.
 class Feed {
   public:
-    explicit Feed(const EdgeView& view) noexcept : view_(view) {}
+    explicit Feed(const EdgeView& view) noexcept : view_(view) { clock_.configure({1.0, view.timer_bits}); }
 
     /// Pushes until all is pushed (ok), the queue is full (queue_full: take events, call again), or a push fails, or
     /// `most_edges` were taken.
@@ -40,14 +41,10 @@ class Feed {
         const std::size_t end = edge_ + std::min(most_edges, view.edges - edge_);
         for (std::size_t edge = edge_; edge < end; edge_ = ++edge) {
             const std::int64_t raw = view.tick[edge];
-            const bool wraps = view.timer_bits > 0 && edge > 0;
-            const std::int64_t clock = wraps ? unwrap_tick(clock_, raw_, raw, view.timer_bits) : raw;
-            if (channel_ < view.channels && view.channel[channel_].tick <= clock)
-                if (Status status = push_channels(detector, clock); !status) return status;
             const auto signal = view.signal == nullptr ? Signal::crank : static_cast<Signal>(view.signal[edge]);
+            if (channel_ < view.channels)
+                if (Status status = push_channels(detector, edge, signal); !status) return status;
             if (Status status = detector.push_edge(raw, signal); !status) return status;
-            clock_ = clock;
-            raw_ = raw;
         }
         return {};
     }
@@ -57,7 +54,14 @@ class Feed {
 
   private:
     template <class Detector>
-    Status push_channels(Detector& detector, std::int64_t until) noexcept {
+    Status push_channels(Detector& detector, std::size_t edge, Signal signal) noexcept {
+        const std::int64_t raw = view_.tick[edge];
+        // The clock of the detector itself, so that both drop the same edges.
+        if (!clock_.push(raw, signal)) static_cast<void>(clock_.turn_back(raw, signal));
+        const std::int64_t until = clock_.now();
+        if (view_.channel[channel_].tick > until) return {};
+        // One wrong tick far ahead must not bring all later values at once.
+        if (edge + 1 < view_.edges && clock_.past(view_.tick[edge + 1])) return {};
         for (; channel_ < view_.channels && view_.channel[channel_].tick <= until; ++channel_) {
             const ChannelRow& row = view_.channel[channel_];
             if (Status status = detector.push_channel(row.tick, row.channel, row.value); !status) return status;
@@ -68,20 +72,24 @@ class Feed {
     EdgeView view_;
     std::size_t edge_ = 0;
     std::size_t channel_ = 0;
-    std::int64_t clock_ = 0;
-    std::int64_t raw_ = 0;
+    decoding::TickUnwrap clock_{};  ///< followed while channel rows are left
 };
 
 /// What a recording gave.
 struct Analysis {
     std::vector<Event> events;  ///< in order of time
     SyncState sync{};           ///< at the end
-    TdcOffset
-        tdc_offset{};  ///< where combustion seems to stand against the declared TDC; unknown where that does not show
+    /// Where combustion seems to stand against the declared TDC; unknown where that does not show.
+    TdcOffset tdc_offset{};
+    double mean_rpm = kUnknown;   ///< mean over time while firings were seen
+    std::vector<int> never_seen;  ///< teeth of the described wheel that hardly ever passed, in order
+    std::vector<double>
+        found_again_s;  ///< when the wheel's position was known again, after each loss (of the first 1000)
 };
 
 /// Runs a default Detector over all edges of `view` and takes every event. Answers what BasicDetector::create or a push
-/// answers; throws std::bad_alloc, and what `progress` throws.
+/// answers; bad_timer where the engine would turn at a speed that no engine does (below 20 or above 25000 rpm on average), for then
+/// the times are in another unit than told. Throws std::bad_alloc, and what `progress` throws.
 [[nodiscard]] Result<Analysis> analyze(const Config& config, const EdgeView& view, const Progress& progress = {});
 
 /// The same for a recording, with other settings than its own.

@@ -9,6 +9,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/types.hpp"
 #include "kurbel/read/recording.hpp"
+#include "kurbel/study/tdc_offset.hpp"
 
 namespace kurbel {
 
@@ -19,7 +20,9 @@ struct JudgedRecording {
     std::vector<Event> events;      ///< in order of time
     std::vector<double> coolant_c;  ///< at each event, degrees Celsius; NaN while unknown. Empty: never measured
     SyncState sync{};
-    double seconds = 0.0;  ///< first to last edge (or event)
+    TdcOffset tdc_offset{};        ///< where combustion seems to stand against the declared TDC
+    double seconds = 0.0;          ///< first to last edge (or event)
+    std::uint64_t edges_hash = 0;  ///< of all edges: the same for the same recording; 0 = unknown
 
     [[nodiscard]] std::int64_t judged() const noexcept;
     /// Coolant temperature at event `i`; NaN where unknown.
@@ -37,5 +40,8 @@ struct JudgedRecording {
 /// Reads a folder and judges it. Throws read::InputError.
 [[nodiscard]] JudgedRecording judge_folder(const std::string& folder, const Settings& settings = {},
                                            const std::function<void(double)>& progress = {});
+
+/// Throws read::InputError where two of the recordings are the same one: evidence that is given twice counts double.
+void refuse_repeats(const std::vector<const JudgedRecording*>& recordings);
 
 }  // namespace kurbel

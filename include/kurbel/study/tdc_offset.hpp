@@ -1,6 +1,8 @@
 // How far compression and combustion seem to stand from the declared TDC.
 #pragma once
 
+#include <string>
+
 #include "kurbel/core/config.hpp"
 #include "kurbel/study/firing_orders.hpp"
 
@@ -40,5 +42,8 @@ struct TdcOffset {
 
 /// Estimates the offset; `seen` was made of the same (validated) `config`. Takes about a millisecond; allocates.
 [[nodiscard]] TdcOffset estimate_tdc_offset(const Config& config, const FiringOrders& seen);
+
+/// What to say where combustion stands elsewhere than told: by how much, and which `tdc1_deg` would fit. `offset` is known.
+[[nodiscard]] std::string tdc_warning(const Config& config, const TdcOffset& offset);
 
 }  // namespace kurbel

@@ -165,6 +165,11 @@ Part summary_part(const fs::path& folder) {
                    : judged == 0   ? "not judged"
                    : misfires == 0 ? "no misfire"
                                    : "hardly any misfire";
+    // The description contradicts the motion: neither clear nor a fault until it is checked.
+    if (const auto doubt = json.find("judged_but_for"); doubt != json.end() && doubt->is_string()) {
+        part.tone = Tone::open;
+        part.verdict = "cannot be judged";
+    }
     part.evidence = json;
     if (misfires > 0)
         part.cautions = cautions({Caution::unburnt_fuel, Caution::running_engine, Caution::ignition_voltage,

@@ -95,13 +95,29 @@ std::string object_number(const Json& json, const char* object, const char* key,
     return std::isnan(value) ? "unknown" : text;
 }
 
+/// Whether the declared TDC was held against the motion; "" where an older summary does not say.
+std::string tdc_checked(const Json& summary) {
+    const auto offset = summary.find("tdc_offset");
+    if (offset == summary.end() || !offset->is_object()) return "";
+    const auto fits = offset->find("fits");
+    if (fits == offset->end()) return "";
+    if (!fits->is_boolean()) return "could not be checked in this recording";
+    if (!fits->get<bool>()) return "contradicted by the motion, see the doubtful description above";
+    return "checked: combustion fits it, or a multiple of " + object_number(summary, "tdc_offset", "period", "%.3g") +
+           " degrees more or less";
+}
+
 }  // namespace
 
 std::string summary_html(const Json& summary) {
     std::string html = cylinders_html(summary["cylinders"]);
     html += "<dl class=\"terms\">\n";
     const std::string codes = listed(summary, "codes");
-    html += term("Trouble codes that these misfires call for", codes.empty() ? "none" : codes);
+    const auto doubt = summary.find("judged_but_for");
+    const bool in_doubt = doubt != summary.end() && doubt->is_string();
+    html += term(in_doubt ? "Trouble codes, should tdc1_deg prove right" : "Trouble codes that these misfires call for",
+                 codes.empty() ? "none" : codes);
+    if (const std::string checked = tdc_checked(summary); !checked.empty()) html += term("tdc1_deg", checked);
     if (const std::string unjudged = listed(summary, "unjudged"); !unjudged.empty())
         html += term("Firings not judged, by reason", unjudged);
     html += term("Recorded", object_number(summary, "recording", "seconds", "%.1f s") + " at " +
