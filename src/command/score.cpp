@@ -1,11 +1,13 @@
 // kurbel score: a result against the truth of its recording.
 #include <cmath>
+#include <filesystem>
 #include <fstream>
 #include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
 
 #include "command/command.hpp"
+#include "command/hash.hpp"
 #include "command/text.hpp"
 #include "kurbel/read/events_file.hpp"
 #include "kurbel/read/input_error.hpp"
@@ -126,6 +128,27 @@ void write_whole(const std::string& path, const std::string& text) {
     throw read::InputError(path, 0, "cannot be written");
 }
 
+/// A result scored by another recording's truth gives figures that look like a bad detector's.
+void refuse_other_recording(const ScoreCall& call) {
+    const std::string path = file_in(call.result, "summary.json");
+    std::ifstream stream(path, std::ios::binary);
+    if (!stream) return;  // events.csv alone, from elsewhere perhaps
+    const Json summary = Json::parse(stream, nullptr, false);
+    const auto inputs = summary.is_object() ? summary.find("inputs") : summary.end();
+    if (!summary.is_object() || inputs == summary.end() || !inputs->is_object()) return;
+    std::error_code error;
+    for (const char* name : {"edges.csv", "crank.npy", "cam.npy"}) {
+        const auto hash = inputs->find(name);
+        const std::string file = file_in(call.truth, name);
+        if (hash == inputs->end() || !hash->is_string() || !std::filesystem::is_regular_file(file, error)) continue;
+        if (sha256_of_file(file) != hash->get<std::string>())
+            throw read::InputError(file, 0,
+                                   "is not what " + call.result +
+                                       " was made of (summary.json names another SHA-256); give the truth of the same "
+                                       "recording, or analyze this one");
+    }
+}
+
 void run_score(const ScoreCall& call) {
     const ScoreOptions& options = call.options;
     if (!(options.healthy_severity >= 0.0 && options.healthy_severity < options.misfire_severity &&
@@ -133,6 +156,7 @@ void run_score(const ScoreCall& call) {
         throw WrongCall("--healthy must lie below --misfire, both in 0 to 1");
     const std::vector<Event> events = read::read_events(file_in(call.result, "events.csv"));
     const std::vector<read::TruthRow> truth = read::read_truth(file_in(call.truth, "truth.csv"), kMaxCylinders);
+    refuse_other_recording(call);
     const Score result = score(events, truth, call.options);
     if (!call.json.empty()) write_whole(call.json, score_json(result, call.options));
     std::cout << score_text(result, call.options);

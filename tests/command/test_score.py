@@ -56,6 +56,14 @@ def test_truth_of_another_recording_shows(result, recording):
     assert int(surplus.split()[2]) > 500
 
 
+def test_truth_of_other_edges_is_refused(result, recording):
+    with open(recording / "edges.csv", "a") as file:
+        file.write("99.0,crank\n")
+    done = run("score", result, "--truth", recording)
+    assert done.returncode == 3
+    assert done.stderr.startswith(f"kurbel: {recording}/edges.csv: is not what {result} was made of")
+
+
 def test_json_that_cannot_be_written(result, recording, tmp_path):
     target = recording / "edges.csv" / "score.json"
     done = run("score", result, "--truth", recording, "--json", target)
