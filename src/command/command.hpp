@@ -22,6 +22,12 @@ class WrongCall : public std::runtime_error {
     using std::runtime_error::runtime_error;
 };
 
+/// Refuses numbers outside; without the type and range that the library beneath would write into the help, whose texts tell them.
+template <class Number>
+[[nodiscard]] CLI::Validator within(Number low, Number high) {
+    return CLI::Range(low, high).description("");
+}
+
 /// Each adds its subcommand to `app`, with a callback that does the work and throws where it cannot.
 void add_analyze(CLI::App& app);
 void add_convert(CLI::App& app);

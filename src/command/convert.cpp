@@ -32,6 +32,8 @@ std::string help_of(const read::MappingKey& key) {
     std::string what = key.what;
     for (char& letter : what)
         if (letter == '\n') letter = ' ';
+    if (!std::holds_alternative<std::string read::Mapping::*>(key.member))
+        what += text::format(" (%.6g to %.6g)", key.low, key.high);
     constexpr std::size_t kColumns = 84;
     return text::wrapped(what, kColumns, 0);
 }
@@ -92,7 +94,7 @@ void add_mapping_options(CLI::App& command, ConvertCall& call) {
         } else {
             call.numbers[key.name] = std::nan("");
             option = command.add_option(option_name(key), call.numbers[key.name], help_of(key));
-            option->check(CLI::Range(key.low, key.high));
+            option->check(within(key.low, key.high));
         }
         option->type_name(key.type)->group("Mapping (the same keys, with _ for -, in INPUT.kurbel.toml)");
     }
@@ -132,7 +134,7 @@ void add_convert(CLI::App& app) {
         "it, a file can be given to any command in place of a recording.\n"
         "Examples: kurbel convert log.csv --crank \"Ch A\" --time Time --describe engine.toml --out my-recording\n"
         "          kurbel convert my-recording --out my-recording.vcd\n"
-        "All about it, with examples of every kind of file: datasets/RECORDING.md\n\n" +
+        "All about it, with examples of every kind of file: share/kurbel/RECORDING.md (datasets/ in the source)\n\n" +
         std::string(kStatuses));
     command->callback([call] { run_convert(*call); });
 }

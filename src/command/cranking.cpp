@@ -24,7 +24,7 @@ void add_cranking(CLI::App& app) {
     const auto call = std::make_shared<CrankingCall>();
     command->add_option("RECORDING", call->recording, "Folder with a recording of the starter turning the engine")
         ->required()
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     command
         ->add_option("--limit", call->options.limit_percent,
                      "Percent below the best cylinder that still count as even, 1 to 60 (default 10)")

@@ -80,11 +80,11 @@ void add_inspect(CLI::App& app) {
         ->type_name("FOLDER");
     command
         ->add_option("--timer-hz", call->timer_hz,
-                     "Ticks a second, where edges are counter values and no description tells")
-        ->check(CLI::Range(1e3, 1e12))
+                     "Ticks a second, 1e3 to 1e12, where edges are counter values and no description tells")
+        ->check(within(1e3, 1e12))
         ->type_name("HZ");
     command->add_option("--timer-bits", call->timer_bits, "Width of a counter that wraps, 8 to 62")
-        ->check(CLI::Range(8, 62))
+        ->check(within(8, 62))
         ->type_name("BITS");
     command->footer(
         "Best is a recording that holds a warm idle and a long fuel cut (a channel fuel_cut in channels.csv\n"

@@ -122,7 +122,7 @@ void add_learn_wheel(CLI::App& app) {
     const auto call = std::make_shared<LearnCall>();
     command->add_option("RECORDING", call->recording, "Folder with recording.toml and the edges")
         ->required()
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     command
         ->add_option("--out", call->out,
                      "Write the wheel there; an earlier wheel is replaced, any other file is refused")

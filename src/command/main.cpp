@@ -1,8 +1,10 @@
 // kurbel: the command line. Takes the call apart, runs one command, and turns what went wrong into an exit status.
+#include <cstdlib>
 #include <exception>
 #include <iostream>
 
 #include "command/command.hpp"
+#include "command/text.hpp"
 #include "kurbel/core/version.hpp"
 #include "kurbel/read/input_error.hpp"
 
@@ -20,10 +22,50 @@ constexpr const char* kFooter =
     "Example: kurbel analyze my-recording --out my-result --plot\n"
     "More about one command: kurbel COMMAND --help\n\n";
 
+/// What follows the first occurrence of `mark`; all of it where there is none.
+std::string after(const std::string& text, const std::string& mark) {
+    const std::size_t at = text.find(mark);
+    return at == std::string::npos ? text : text.substr(at + mark.size());
+}
+
+/// What was wrong with the call, in this program's words; those of the library beneath it speak of conversions and subcommands.
+std::string what_was_wrong(const CLI::Error& error) {
+    const std::string said = error.what();
+    const std::string option = said.substr(0, said.find(':'));
+    if (dynamic_cast<const CLI::ExtrasError*>(&error) != nullptr) return "not understood: " + after(said, ": ");
+    if (dynamic_cast<const CLI::ConversionError*>(&error) != nullptr) {
+        const std::string pair = after(said, "Could not convert: ");
+        return pair.substr(0, pair.find(" = ")) + ": not a number: " + after(pair, " = ");
+    }
+    if (dynamic_cast<const CLI::ArgumentMismatch*>(&error) != nullptr) {
+        std::string wanted = after(said, "required ");
+        wanted = wanted.substr(0, wanted.find(" missing"));
+        return option + " needs a value" + (wanted == said ? "" : ": " + option + " " + wanted);
+    }
+    if (dynamic_cast<const CLI::ValidationError*>(&error) != nullptr && said.find(" not in {") != std::string::npos) {
+        std::string known = after(said, " not in {");
+        known = known.substr(0, known.find('}'));
+        for (std::size_t at = 0; (at = known.find(',', at)) != std::string::npos; at += 2) known.replace(at, 1, ", ");
+        const std::string given = after(said, ": ");
+        return option + ": must be one of " + known + ", not " + given.substr(0, given.find(" not in {"));
+    }
+    if (const std::string range = after(said, " not in range "); range != said) {
+        const std::string given = after(said, "Value ");
+        const std::string low = range.substr(0, range.find(" to "));
+        const std::string high = after(range, " to ");
+        return option +
+               command::format(": must lie in %.6g to %.6g, not ", std::strtod(low.c_str(), nullptr),
+                               std::strtod(high.c_str(), nullptr)) +
+               given.substr(0, given.find(" not in range "));
+    }
+    return said == "A subcommand is required" ? "a command is required" : said;
+}
+
+/// The help of the command that was called, not that of the whole program.
 std::string failure_text(const CLI::App* app, const CLI::Error& error) {
-    return std::string("kurbel: ") + error.what() +
-           "\nHelp: " + (app->get_parent() == nullptr ? "" : app->get_parent()->get_name() + " ") + app->get_name() +
-           " --help\n";
+    const auto called = app->get_subcommands();
+    return "kurbel: " + what_was_wrong(error) + "\nHelp: kurbel " +
+           (called.empty() ? "" : called.front()->get_name() + " ") + "--help\n";
 }
 
 /// "analyze, score and simulate": every command there is.

@@ -34,7 +34,7 @@ void add_pattern(CLI::App& app) {
                      "Folders with recording.toml and the edges. Several recordings of one engine, at other\n"
                      "speeds and loads, are compared together")
         ->required()
-        ->type_name("FOLDER ...");
+        ->type_name("FOLDER|FILE ...");
     add_answer_folder(*command, call->out);
     command->footer(
         "Verdict: the pattern of the cylinder that misfires most: none, random, bursts, periodic,\n"

@@ -160,15 +160,15 @@ void add_simulate(CLI::App& app) {
                      "firing within 20 s if there is one")
         ->type_name("FILE.svg");
     command->add_option("--draw", options->draw, "Which engine to draw from the scenario's ranges; default: its own")
-        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}))
+        ->check(within(std::uint64_t{0}, std::uint64_t{9007199254740992}))
         ->type_name("NUMBER");
     command->add_option("--drawn", options->drawn, "Write the scenario with all ranges drawn, to look at or change")
         ->type_name("FILE.toml");
     command->add_option("--seed", options->seed, "Random seed instead of the scenario's own")
-        ->check(CLI::Range(std::uint64_t{0}, std::uint64_t{9007199254740992}))
+        ->check(within(std::uint64_t{0}, std::uint64_t{9007199254740992}))
         ->type_name("NUMBER");
     command->add_option("--seconds", options->seconds, "Length instead of the scenario's own, 0.1 to 86400 s")
-        ->check(CLI::Range(0.1, 86400.0))
+        ->check(within(0.1, 86400.0))
         ->type_name("SECONDS");
     command->add_flag("--full-truth", options->full_truth,
                       "With --out: also the true tooth angles, the true phase, which tooth each edge is, and\n"
@@ -178,14 +178,14 @@ void add_simulate(CLI::App& app) {
                      "Beside the recording: the crank sensor's voltage, as text (time_s,volts) or as a\n"
                      "NumPy array")
         ->type_name("FILE.csv|FILE.npy");
-    command->add_option("--rate", options->rate_hz, "Samples a second of --waveform; default 100000")
-        ->check(CLI::Range(100.0, 1e8))
+    command->add_option("--rate", options->rate_hz, "Samples a second of --waveform, 100 to 1e8; default 100000")
+        ->check(within(100.0, 1e8))
         ->type_name("HZ");
     command->add_flag("--npy", options->npy, "Edges as crank.npy and cam.npy (NumPy) instead of edges.csv");
     command->footer(
-        "Every key of a scenario file with its default: datasets/scenarios/reference.toml; what the engine\n"
-        "on paper holds and leaves out: datasets/SIMULATOR.md\n"
-        "Example: kurbel simulate datasets/scenarios/pickup-1-before.toml --seconds 20 --out my-recording\n\n" +
+        "Every key of a scenario file with its default: share/kurbel/scenarios/reference.toml; what the\n"
+        "engine on paper holds and leaves out: share/kurbel/SIMULATOR.md (datasets/ in the source)\n"
+        "Example: kurbel simulate pickup-1-before --seconds 20 --out my-recording\n\n" +
         std::string(kStatuses));
     command->callback([options] { run(*options); });
 }

@@ -66,7 +66,7 @@ void add_swap(CLI::App& app) {
         ->add_option("BEFORE AFTER", call->words,
                      "The recording made before the parts were moved, and the one made after")
         ->required()
-        ->type_name("FOLDER")
+        ->type_name("FOLDER|FILE")
         ->expected(-1);
     command
         ->add_option("--moved", call->moved,
@@ -78,12 +78,12 @@ void add_swap(CLI::App& app) {
         ->allow_extra_args(false)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     command->add_option("--before", call->more_before, "A further recording made before; may be repeated")
-        ->type_name("FOLDER")
+        ->type_name("FOLDER|FILE")
         ->expected(1)
         ->allow_extra_args(false)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
     command->add_option("--after", call->more_after, "A further recording made after; may be repeated")
-        ->type_name("FOLDER")
+        ->type_name("FOLDER|FILE")
         ->expected(1)
         ->allow_extra_args(false)
         ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);

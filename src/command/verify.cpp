@@ -32,7 +32,7 @@ void add_verify(CLI::App& app) {
     const auto call = std::make_shared<VerifyCall>();
     command->add_option("RECORDING", call->recording, "Recording made after the repair")
         ->required()
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     command->add_option("--cylinder", call->cylinder, "The cylinder that was repaired")->required()->type_name("N");
     command
         ->add_option("--limit", call->options.limit_percent,
@@ -46,7 +46,7 @@ void add_verify(CLI::App& app) {
         ->add_option("--before", call->before,
                      "Recording with the fault: how its misfires cluster, and under which conditions\n"
                      "they came that RECORDING did not meet")
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     add_answer_folder(*command, call->out);
     command->footer(
         "Verdicts: gone, remains, undecided.\n"

@@ -24,7 +24,7 @@ void add_work(CLI::App& app) {
     const auto call = std::make_shared<WorkCall>();
     command->add_option("RECORDING", call->recording, "Folder with a recording of the running engine")
         ->required()
-        ->type_name("FOLDER");
+        ->type_name("FOLDER|FILE");
     command
         ->add_option("--limit", call->options.limit_percent,
                      "Difference in percent of a cylinder's work that counts, 0.5 to 30 (default 2)")

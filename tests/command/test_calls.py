@@ -9,22 +9,23 @@ from conftest import ROOT, run
 @pytest.mark.parametrize(
     "arguments, said",
     [
-        ([], "required"),
+        ([], "a command is required"),
         (["bogus"], "no command bogus; there are analyze, "),
         (["analyze"], "RECORDING is required"),
-        (["analyze", "r", "--frob"], "--frob"),
-        (["analyze", "r", "--method", "magic"], "--method"),
+        (["analyze", "r", "--frob"], "not understood: --frob"),
+        (["analyze", "r", "--method", "magic"], "--method: must be one of work, segment-roughness, not magic"),
         (["analyze", "r", "--false-alarm", "0.5"], "--false-alarm must lie in 1e-9 to 0.1"),
         (["analyze", "r", "--false-alarm", "nan"], "--false-alarm must lie in 1e-9 to 0.1"),
-        (["analyze", "r", "--false-alarm", "few"], "--false-alarm"),
+        (["analyze", "r", "--false-alarm", "few"], "--false-alarm: not a number: few"),
         (["analyze", "r", "--plot"], "--plot writes a file: say where with --out FOLDER"),
         (["analyze", "r", "--stages"], "--stages writes files: say where with --out FOLDER"),
-        (["analyze", "r", "--out"], "--out"),
+        (["analyze", "r", "--out"], "--out needs a value: --out FOLDER"),
         (["learn-wheel", "r"], "--out is required"),
         (["learn-wheel", "--out", "w"], "RECORDING is required"),
         (["score", "r"], "--truth is required"),
         (["score", "r", "--truth", "t", "--healthy", "0.9"], "--healthy must lie below --misfire"),
         (["simulate"], "required"),
+        (["simulate", "r", "--seconds", "0"], "--seconds: must lie in 0.1 to 86400, not 0"),
     ],
 )
 def test_wrong_call(arguments, said):
@@ -33,6 +34,11 @@ def test_wrong_call(arguments, said):
     assert said in done.stderr
     assert done.stderr.startswith("kurbel: ")
     assert done.stdout == ""
+
+
+@pytest.mark.parametrize("command", ["analyze", "score", "verify"])
+def test_the_hint_is_to_the_help_of_the_command_called(command):
+    assert run(command, "r", "--frob").stderr.splitlines()[-1] == f"Help: kurbel {command} --help"
 
 
 @pytest.mark.parametrize("command", [[], ["analyze"], ["learn-wheel"], ["score"], ["simulate"]])
