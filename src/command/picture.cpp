@@ -269,9 +269,7 @@ std::string picture_svg(const Scenario& scenario) {
     const double span_deg = 2.0 * scenario.engine.cycle_deg();
     const double bottom = kTop + 3.0 * kPanel + 2.0 * kBetween;
     const double height = bottom + kBottom;
-    std::string out =
-        format("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.0f\" height=\"%.0f\" viewBox=\"0 0 %.0f %.0f\">\n",
-               kWidth, height, kWidth, height);
+    std::string out = svg::opening(kWidth, height);
     out +=
         "<style>text{font-family:'DejaVu Sans',Verdana,Arial,sans-serif;font-size:12px;fill:#222}"
         ".title{font-size:17px;font-weight:bold}.strong{font-weight:bold;font-size:13px}"

@@ -215,9 +215,7 @@ std::string plot_svg(const Outcome& outcome) {
     const double panels = static_cast<double>(std::max<std::size_t>(outcome.table.lines.size(), 1));
     const double bottom = kTop + panels * kPanel + (panels - 1.0) * kBetween;
     const double height = bottom + kBottom;
-    std::string svg =
-        format("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.0f\" height=\"%.0f\" viewBox=\"0 0 %.0f %.0f\">\n",
-               kWidth, height, kWidth, height);
+    std::string svg = svg::opening(kWidth, height);
     svg += style() + "<rect width=\"100%\" height=\"100%\" fill=\"white\"/>\n";
     svg += text_at(14.0, 26.0, "class=\"title\"", "Severity of each firing");
     svg += text_at(14.0, 46.0, "", verdict_sentence(outcome));

@@ -105,9 +105,7 @@ std::string marks(const Discovery& found) {
 }  // namespace
 
 std::string tooth_period_svg(const Discovery& found) {
-    std::string svg =
-        format("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.0f\" height=\"%.0f\" viewBox=\"0 0 %.0f %.0f\">\n",
-               kWidth, kHeight, kWidth, kHeight);
+    std::string svg = text::svg::opening(kWidth, kHeight);
     svg +=
         "<style>text{font-family:'DejaVu Sans',Verdana,sans-serif;font-size:12px;fill:#23282d}"
         ".head{font-size:17px;font-weight:bold}.small{font-size:11px}"

@@ -233,10 +233,8 @@ std::string pattern_picture(const Pattern& pattern, const std::vector<JudgedReco
         body += rates(pattern, worst, y);
         y += 66.0 + kRatePanel + 34.0;
     }
-    return format(
-               "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.0f\" height=\"%.0f\" viewBox=\"0 0 %.0f %.0f\">\n",
-               kWidth, y, kWidth, y) +
-           style() + "<rect width=\"100%\" height=\"100%\" fill=\"white\"/>\n" + body + "</svg>\n";
+    return text::svg::opening(kWidth, y) + style() + "<rect width=\"100%\" height=\"100%\" fill=\"white\"/>\n" + body +
+           "</svg>\n";
 }
 
 }  // namespace kurbel::study

@@ -24,6 +24,12 @@ std::string begin(double width, double height, const std::string& title, const s
            "<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n";
 }
 
+std::string opening(double width, double height) {
+    return format(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"%.0f\" height=\"%.0f\" viewBox=\"0 0 %.0f %.0f\">\n", width,
+        height, width, height);
+}
+
 std::string heading(const std::string& title, const std::string& sentence, double width) {
     std::string svg = text_at(20.0, 30.0, "class=\"kb-title\"", title);
     constexpr double kLetter = 7.6;  // mean width at 13 px

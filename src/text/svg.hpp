@@ -9,6 +9,9 @@ namespace kurbel::text::svg {
 /// ground. Ends with "</svg>" by the caller.
 [[nodiscard]] std::string begin(double width, double height, const std::string& title, const std::string& description);
 
+/// The opening tag of a picture that brings its own style; a line.
+[[nodiscard]] std::string opening(double width, double height);
+
 /// Title and sentence at the top, broken into lines; takes the first 110 units of height.
 [[nodiscard]] std::string heading(const std::string& title, const std::string& sentence, double width);
 

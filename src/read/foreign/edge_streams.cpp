@@ -65,10 +65,20 @@ class Rows {
     bool started_ = false;
 };
 
-class EdgeList : public ItemStream {
+/// What every stream over the rows of one table is.
+class FromRows : public ItemStream {
+  public:
+    explicit FromRows(std::unique_ptr<Table> table) : rows_(std::move(table)) {}
+    [[nodiscard]] double done() const override { return rows_.done(); }
+
+  protected:
+    Rows rows_;
+};
+
+class EdgeList : public FromRows {
   public:
     EdgeList(std::unique_ptr<Table> table, ItemKind kind, const FileClock& clock)
-        : rows_(std::move(table)),
+        : FromRows(std::move(table)),
           kind_(kind),
           unwrap_(clock, "; if these are voltages, name the column of their times (time) or their rate (rate_hz)") {}
 
@@ -80,18 +90,16 @@ class EdgeList : public ItemStream {
         }
         return false;
     }
-    [[nodiscard]] double done() const override { return rows_.done(); }
 
   private:
-    Rows rows_;
     ItemKind kind_;
     Unwrapper unwrap_;
 };
 
-class MixedList : public ItemStream {
+class MixedList : public FromRows {
   public:
     MixedList(std::unique_ptr<Table> table, std::vector<WordMeaning> words, bool has_value, const FileClock& clock)
-        : rows_(std::move(table)),
+        : FromRows(std::move(table)),
           words_(std::move(words)),
           has_value_(has_value),
           hz_(clock.timer.hz),
@@ -112,20 +120,18 @@ class MixedList : public ItemStream {
         }
         return false;
     }
-    [[nodiscard]] double done() const override { return rows_.done(); }
 
   private:
-    Rows rows_;
     std::vector<WordMeaning> words_;
     bool has_value_;
     double hz_;
     Unwrapper unwrap_;
 };
 
-class LevelEdges : public ItemStream {
+class LevelEdges : public FromRows {
   public:
     LevelEdges(std::unique_ptr<Table> table, ItemKind kind, bool falling, const FileClock& clock)
-        : rows_(std::move(table)), kind_(kind), falling_(falling), unwrap_(clock) {}
+        : FromRows(std::move(table)), kind_(kind), falling_(falling), unwrap_(clock) {}
 
     bool next(Item& item) override {
         constexpr double kMiddle = 0.5;
@@ -142,10 +148,8 @@ class LevelEdges : public ItemStream {
         }
         return false;
     }
-    [[nodiscard]] double done() const override { return rows_.done(); }
 
   private:
-    Rows rows_;
     ItemKind kind_;
     bool falling_;
     Unwrapper unwrap_;
