@@ -1,4 +1,5 @@
-/* Streams a recording through a detector, as a logger would, and prints every misfire and each cylinder's count.
+/* Streams a recording through a detector and prints every misfire and each cylinder's count. kurbel_recording_feed stands in the place
+ * where a logger calls kurbel_detector_push_edge with the ticks of its own timer; all else is the same.
  *
  *     cc -std=c99 example.c $(pkg-config --cflags --libs --static kurbel) -o example
  *     ./example RECORDING
@@ -27,8 +28,12 @@ static void take_events(kurbel_detector* detector, counts* seen) {
         seen->judged[event.cylinder]++;
         if (event.verdict == KURBEL_MISFIRE) {
             seen->misfires[event.cylinder]++;
-            printf("%.3f s: misfire, cylinder %" PRId32 ", %.0f rpm, severity %.2f\n", event.time_s, event.cylinder,
-                   event.speed_rpm, event.severity);
+            printf("%.3f s: misfire, cylinder ", event.time_s);
+            if (event.cylinder > 0)
+                printf("%" PRId32, event.cylinder);
+            else /* the phase is unknown, and it is one of two that fire a revolution apart */
+                printf("%" PRId32 " or %" PRId32, event.candidates[0], event.candidates[1]);
+            printf(", %.0f rpm, severity %.2f\n", event.speed_rpm, event.severity);
         }
     }
 }
