@@ -83,3 +83,18 @@ def build_wheel(
 def build_sdist(sdist_directory: str, config_settings: dict[str, Any] | None = None) -> str:
     """PEP 517: packs the source archive; returns its name."""
     return _run("sdist", sdist_directory)
+
+
+def prepare_metadata_for_build_wheel(metadata_directory: str, config_settings: dict[str, Any] | None = None) -> str:
+    """PEP 517: writes the wheel's metadata without compiling anything; returns the folder's name.
+
+    Without it a front end that only wants to know name and version builds the whole wheel.
+    """
+    with tempfile.TemporaryDirectory() as scratch:
+        setup(
+            script_name=os.path.relpath(__file__, ROOT),
+            script_args=["--quiet", "dist_info", "--output-dir", metadata_directory],
+            options={"egg_info": {"egg_base": scratch}},
+            version=version(),
+        )
+    return next(path.name for path in sorted(Path(metadata_directory).glob("*.dist-info")))
