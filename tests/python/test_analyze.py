@@ -19,6 +19,28 @@ def test_recording_folder_names_the_cylinder():
     assert len(result) > 300
 
 
+def test_what_is_no_recording_is_refused_by_name(edges):
+    with pytest.raises(TypeError, match="^recording: must be the path of a recording, not int"):
+        kurbel.analyze(3)
+    with pytest.raises(ValueError, match="^ticks: 2 of 3 edges do not come after the edge before them"):
+        kurbel.analyze(ticks=[5, 4, 3], engine=TABLES["engine"], crank_wheel=TABLES["crank_wheel"])
+    for hz in (1e3, 1e9):
+        with pytest.raises(ValueError, match="^timer: the engine would turn at (more|less) than 2"):
+            kurbel.analyze(ticks=edges[0], signals=edges[1], **{**TABLES, "timer": {"hz": hz, "bits": 32}})
+
+
+def test_one_wrong_tick_ends_nothing(edges):
+    clean = kurbel.analyze(ticks=edges[0], signals=edges[1], **TABLES)
+    load = {"load": ([0.0, clean.time_s[-1] - 1.0], [0.5, 0.7])}
+    spoilt = edges[0].copy()
+    spoilt[spoilt.size // 4] = (int(spoilt[spoilt.size // 4]) + 1_000_000_000) & 0xFFFFFFFF
+    result = kurbel.analyze(ticks=spoilt, signals=edges[1], channels=load, **TABLES)
+    assert result.sync.faults < 40 and result.sync.losses == 1
+    assert len(result) > 0.9 * len(clean)
+    assert abs(result.time_s[-1] - clean.time_s[-1]) < 1e-9
+    assert set(result.load[result.time_s < clean.time_s[-1] - 2.0].tolist()) == {0.5}, "later values came early"
+
+
 def test_arrays_give_the_bits_of_the_folder():
     """The NumPy files of a shipped recording, pushed as arrays with its tables, equal the folder."""
     folder = DATASETS / "pickup-1-before"

@@ -102,6 +102,37 @@ def test_wheel_builds_offline_from_the_source_archive_and_imports(tmp_path):
     assert run.stdout.startswith(os.fspath(target))
 
 
+def test_metadata_need_no_compiler(tmp_path):
+    folder = build("prepare_metadata_for_build_wheel", SOURCE, tmp_path)
+    assert folder.name == f"kurbel-{kurbel.__version__}.dist-info"
+    assert f"Version: {kurbel.__version__}\n" in (folder / "METADATA").read_text()
+
+
+def documented():
+    """Functions and public methods that take something."""
+    for name in kurbel.__all__:
+        thing = getattr(kurbel, name)
+        if inspect.isfunction(thing):
+            yield name, thing
+        if inspect.isclass(thing):
+            for member in vars(thing):
+                method = getattr(thing, member)
+                if not member.startswith("_") and (inspect.isfunction(method) or inspect.ismethod(method)):
+                    yield f"{name}.{member}", method
+
+
+def test_what_is_taken_and_given_is_documented():
+    missing = []
+    for name, function in documented():
+        signature = inspect.signature(function)
+        text = inspect.getdoc(function)
+        if [p for p in signature.parameters if p != "self"] and "Parameters\n----------" not in text:
+            missing.append(f"{name}: Parameters")
+        if signature.return_annotation not in ("None", None) and len(text.splitlines()) > 1 and "Returns\n-------" not in text:
+            missing.append(f"{name}: Returns")
+    assert missing == []
+
+
 @pytest.mark.parametrize("name", ["kurbel", "kurbel._core"])
 def test_the_build_folder_is_what_is_tested(name):
     assert "site-packages" not in sys.modules[name].__file__

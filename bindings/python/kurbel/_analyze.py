@@ -8,7 +8,7 @@ from typing import Any
 from numpy.typing import ArrayLike
 
 from . import _core
-from ._arrays import as_signals, as_ticks, channel_rows, ticks_from_seconds
+from ._arrays import as_path, as_signals, as_ticks, channel_rows, refuse_disorder, ticks_from_seconds
 from ._config import DEFAULT_FALSE_ALARM, make_config, with_settings
 from ._result import Result, Sync
 from ._wheel import Wheel
@@ -55,8 +55,9 @@ def analyze(
     signals : array_like, shape (n,), optional
         What each edge was seen on: 0 or 'crank', 1 or 'cam'. Default: all are crank edges. Contiguous uint8 is not copied.
     channels : mapping, optional
-        Name to a pair (time_s, value) of arrays of one shape. Names: 'load' (relative charge, 0 to 1 of full), 'fuel_cut' (0
-        or 1), 'fuel_cut_N' (cylinder N alone), 'coolant_c', 'vehicle_kmh'. A value holds until the next; NaN is unknown.
+        Name to a pair (time_s, value) of arrays of one shape. Names: 'load' (relative charge, 0 to 1 of full, at most 10), 'fuel_cut'
+        (0 to 1, cut above 0.5), 'fuel_cut_N' (cylinder N alone), 'coolant_c' (-80 to 250) and 'vehicle_kmh' (0 to 600), which take
+        no part in verdicts. A value holds until the next; NaN is unknown, an unknown fuel cut is none.
     engine : mapping, optional
         Table [engine] of recording.toml: `cylinders` and `firing_order` are needed; `strokes` (default 4), `firing_tdc_deg`
         (default even), `bore_mm`, `stroke_mm`, `rod_mm`, `compression_ratio`, `reciprocating_kg`, `inertia_kg_m2`, `throw`,
@@ -84,7 +85,8 @@ def analyze(
     InputError
         A file cannot be used; the text names file, line and cause. A ValueError too.
     ValueError, TypeError
-        A parameter is wrong; the text begins with its name.
+        A parameter is wrong; the text begins with its name. So do edges that are mostly not in order of time, and ticks in another
+        unit than told ('timer': the engine would turn below 20 or above 25000 rpm).
 
     See Also
     --------
@@ -103,7 +105,7 @@ def analyze(
         for name, value in given.items():
             if value is not None:
                 raise TypeError(f"{name}: a recording folder tells it already")
-        read = _core.read_recording(os.fspath(recording))
+        read = _core.read_recording(as_path("recording", recording))
         config = _with_wheel(with_settings(read.config, method, false_alarm), wheel)
         events, sync = _core.run_recording(read, config)
         return Result(events, Sync._of(sync))
@@ -116,4 +118,5 @@ def analyze(
     config = _with_wheel(config, wheel)
     edges = as_ticks(ticks) if ticks is not None else ticks_from_seconds(time_s)
     events, sync = _core.run_arrays(config, edges, as_signals(signals, edges.size), *channel_rows(channels, config))
+    refuse_disorder("ticks" if ticks is not None else "time_s", sync.faults, edges.size)
     return Result(events, Sync._of(sync))

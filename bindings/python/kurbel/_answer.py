@@ -59,6 +59,11 @@ class Answer:
     def save(self, folder: str | os.PathLike[str]) -> None:
         """Write answer.json and picture.svg into `folder`, whole or not at all.
 
+        Parameters
+        ----------
+        folder : path-like
+            An earlier answer there is replaced.
+
         Raises
         ------
         InputError

@@ -1,6 +1,7 @@
 """Arrays of the caller: taken where they lie if they can be, converted openly if they must be, refused if they lie."""
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,6 +13,21 @@ from . import _core
 _SIGNALS = {"crank": 0, "cam": 1}
 _CHANNELS = {"load": 0, "fuel_cut": 1, "coolant_c": 2, "vehicle_kmh": 3}
 NO_BYTES: NDArray[np.uint8] = np.empty(0, dtype=np.uint8)
+
+
+def as_path(parameter: str, value: Any) -> str:
+    """A path as text; the TypeError names the parameter."""
+    try:
+        return os.fsdecode(value)
+    except TypeError:
+        raise TypeError(f"{parameter}: must be the path of a recording, not {type(value).__name__}") from None
+
+
+def refuse_disorder(name: str, faults: int, size: int) -> None:
+    """ValueError where most edges do not come after the one before them: that is no recording with a fault, it is another order."""
+    if 2 * faults > size:
+        raise ValueError(f"{name}: {faults} of {size} edges do not come after the edge before them; give them in order of time, and "
+                         "where a counter wraps its width as timer['bits']")
 
 
 def as_ticks(ticks: ArrayLike) -> NDArray[np.int64]:

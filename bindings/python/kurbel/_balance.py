@@ -5,6 +5,7 @@ import os
 
 from . import _core
 from ._answer import Answer
+from ._arrays import as_path
 
 
 def work(recording: str | os.PathLike[str], *, limit: float = 2.0) -> Answer:
@@ -38,7 +39,7 @@ def work(recording: str | os.PathLike[str], *, limit: float = 2.0) -> Answer:
     >>> len(answer.evidence["cylinders"])
     5
     """
-    return Answer._of(_core.work(os.fspath(recording), float(limit)))
+    return Answer._of(_core.work(as_path("recording", recording), float(limit)))
 
 
 def cranking(recording: str | os.PathLike[str], *, limit: float = 10.0) -> Answer:
@@ -72,4 +73,4 @@ def cranking(recording: str | os.PathLike[str], *, limit: float = 10.0) -> Answe
     >>> min(answer.evidence["cylinders"], key=lambda row: row["percent"])["cylinder"]
     5
     """
-    return Answer._of(_core.cranking(os.fspath(recording), float(limit)))
+    return Answer._of(_core.cranking(as_path("recording", recording), float(limit)))

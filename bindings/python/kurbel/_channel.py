@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import _core
+from ._arrays import as_path
 
 Floats = NDArray[np.float64]
 _STANDARD_KPA = 101.325
@@ -81,7 +82,19 @@ def load_from_air_per_stroke(
 ) -> Floats:
     """Load from the air that one cylinder takes in one stroke, mg, over what `cylinder_cm3` of the reference air weigh.
 
-    Shaped as `air_mg`; NaN where a value is out of its range.
+    Parameters
+    ----------
+    air_mg : array_like
+        Air of one stroke of one cylinder.
+    cylinder_cm3 : float
+        Displacement of one cylinder.
+    pressure_kpa, temperature_c : float
+        The reference air.
+
+    Returns
+    -------
+    numpy.ndarray of float64, shaped as `air_mg`
+        NaN where a value is out of its range.
     """
     return _core.load_from_air_per_stroke(
         _floats("air_mg", air_mg), cylinder_cm3, pressure_kpa=pressure_kpa, temperature_c=temperature_c
@@ -99,7 +112,20 @@ def load_from_air_flow(
 ) -> Floats:
     """Load from an air-flow meter, g/s, at `speed_rpm`; `engine_cm3` is the displacement of all cylinders.
 
-    The two arrays are broadcast against each other. NaN below 30 rpm and where a value is out of its range.
+    Parameters
+    ----------
+    flow_g_s, speed_rpm : array_like
+        Broadcast against each other.
+    engine_cm3 : float
+        Displacement of all cylinders.
+    strokes : {4, 2}
+    pressure_kpa, temperature_c : float
+        The reference air.
+
+    Returns
+    -------
+    numpy.ndarray of float64
+        NaN below 30 rpm and where a value is out of its range.
     """
     return _core.load_from_air_flow(
         _floats("flow_g_s", flow_g_s), _floats("speed_rpm", speed_rpm), engine_cm3, strokes=strokes,
@@ -177,14 +203,38 @@ class ClockFit:
         return self.offset_s == self.offset_s
 
     def to_reference_s(self, other_s: ArrayLike) -> Floats:
-        """Times of the other clock on the reference's."""
+        """Times of the other clock on the reference's.
+
+        Parameters
+        ----------
+        other_s : array_like
+            Seconds on the other clock.
+
+        Returns
+        -------
+        numpy.ndarray of float64, shaped as `other_s`
+            NaN where the clocks could not be fitted.
+        """
         return np.asarray(self.offset_s + (1.0 + self.drift) * _floats("other_s", other_s))
 
 
 def align_events(reference_s: ArrayLike, other_s: ArrayLike) -> ClockFit:
     """Offset and drift from the same events seen on both clocks, in order, pair by pair; outliers are left out.
 
-    Unknown with fewer than 3 pairs; drift 0 where all lie within one second.
+    Parameters
+    ----------
+    reference_s, other_s : array_like, shape (n,)
+        Seconds at which the n events were seen on either clock.
+
+    Returns
+    -------
+    ClockFit
+        Unknown with fewer than 3 pairs; drift 0 where all lie within one second.
+
+    Raises
+    ------
+    ValueError
+        The two differ in length.
     """
     reference, other = _row("reference_s", reference_s), _row("other_s", other_s)
     if reference.size != other.size:
@@ -203,7 +253,24 @@ def align_speeds(
 ) -> ClockFit:
     """Offset and drift from one quantity that both clocks saw (crank speed and a bus's engine speed); scale and level may differ.
 
-    Unknown where the two are not alike, where another offset fits nearly as well, or where either stands still.
+    Parameters
+    ----------
+    reference_s, other_s : array_like, shapes (n,) and (m,)
+        Seconds on either clock, rising.
+    reference, other : array_like, shapes (n,) and (m,)
+        The quantity at those times, each in any unit.
+    most_offset_s, most_drift : float
+        How far apart the clocks may be, and how unequally they may run.
+
+    Returns
+    -------
+    ClockFit
+        Unknown where the two are not alike, where another offset fits nearly as well, or where either stands still.
+
+    Raises
+    ------
+    ValueError
+        Times fall, or shapes differ.
     """
     return ClockFit(
         *_core.fit_speeds(
@@ -239,12 +306,17 @@ def load_from_crank(recording: str | os.PathLike[str]) -> CrankLoad:
     recording : path-like
         Recording folder, or a file with a mapping beside it.
 
+    Returns
+    -------
+    CrankLoad
+        Empty arrays and `why_not` where nothing can be told.
+
     Raises
     ------
     InputError
         A file cannot be used. A ValueError too.
     """
-    told: dict[str, Any] = _core.load_from_crank(os.fspath(recording))
+    told: dict[str, Any] = _core.load_from_crank(as_path("recording", recording))
     return CrankLoad(**told)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from numpy.typing import ArrayLike, NDArray
 
 from . import _core
-from ._arrays import as_signals, as_ticks, channel_number
+from ._arrays import as_path, as_signals, as_ticks, channel_number
 from ._config import DEFAULT_FALSE_ALARM, make_config, with_settings
 from ._result import Sync
 
@@ -55,9 +55,26 @@ class Detector:
 
     @classmethod
     def for_recording(cls, folder: Any, *, method: str = "work", false_alarm: float = DEFAULT_FALSE_ALARM) -> Detector:
-        """A detector for the engine that the recording in `folder` describes; its edges are not pushed."""
+        """A detector for the engine that the recording in `folder` describes; its edges are not pushed.
+
+        Parameters
+        ----------
+        folder : path-like
+            Recording folder, or a file with a mapping beside it.
+        method, false_alarm
+            As in `analyze`.
+
+        Returns
+        -------
+        Detector
+
+        Raises
+        ------
+        InputError
+            A file cannot be used.
+        """
         self = cls.__new__(cls)
-        self._stream = _core.Stream(with_settings(_core.read_recording(str(folder)).config, method, false_alarm))
+        self._stream = _core.Stream(with_settings(_core.read_recording(as_path("folder", folder)).config, method, false_alarm))
         return self
 
     def push(self, ticks: ArrayLike, signals: ArrayLike | None = None) -> NDArray[Any]:
@@ -84,20 +101,39 @@ class Detector:
         return self._stream.push(edges, as_signals(signals, edges.size))
 
     def push_channel(self, tick: int, name: str, value: float) -> NDArray[Any]:
-        """Take one channel value that holds from `tick` (unwrapped clock) on; returns events as `push` does.
+        """Take one channel value that holds for the edges pushed after it, until the next of this name.
 
         Parameters
         ----------
         tick : int
+            When it was measured (unwrapped clock); takes no part, so push a value before the first edge that it holds for.
         name : str
             'load', 'fuel_cut', 'fuel_cut_N', 'coolant_c' or 'vehicle_kmh'.
         value : float
-            NaN: unknown from here on.
+            NaN: unknown from here on; an unknown fuel cut is none. Ranges as in `analyze`.
+
+        Returns
+        -------
+        numpy.ndarray, shape (m,), dtype EVENT_DTYPE
+            As `push` does.
+
+        Raises
+        ------
+        ValueError
+            The name is not known, or the value is out of range.
+        RuntimeError
+            After `finish`.
         """
         return self._stream.push_channel(int(tick), channel_number(name, self._stream.config.cylinders), float(value))
 
     def finish(self) -> NDArray[Any]:
-        """End the stream and return the events that lagged. Afterwards only `reset` makes it usable again."""
+        """End the stream; afterwards only `reset` makes the detector usable again.
+
+        Returns
+        -------
+        numpy.ndarray, shape (m,), dtype EVENT_DTYPE
+            The events that lagged.
+        """
         return self._stream.finish()
 
     def reset(self) -> None:
@@ -111,16 +147,37 @@ class Detector:
 
     @property
     def delay_cycles(self) -> int:
-        """Engine cycles by which an event lags its firing at most."""
+        """Engine cycles by which an event lags its firing at most: 10, a two-stroke 11; once the engine is learned 2, a two-stroke 3."""
         return self._stream.delay_cycles
 
     def snapshot(self) -> bytes:
-        """The whole state, configuration included, as bytes."""
+        """The whole state, configuration included.
+
+        Returns
+        -------
+        bytes
+            For `from_snapshot` of the same library version on the same kind of machine.
+        """
         return self._stream.snapshot()
 
     @classmethod
     def from_snapshot(cls, snapshot: bytes) -> Detector:
-        """A detector that goes on where `snapshot` was taken; ValueError where the bytes cannot be used."""
+        """A detector that goes on where a snapshot was taken.
+
+        Parameters
+        ----------
+        snapshot : bytes
+            Of `snapshot`, by the same library version on the same kind of machine.
+
+        Returns
+        -------
+        Detector
+
+        Raises
+        ------
+        ValueError
+            The bytes cannot be used.
+        """
         self = cls.__new__(cls)
         self._stream = _core.Stream.from_snapshot(snapshot)
         return self

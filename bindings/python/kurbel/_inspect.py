@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from . import _core
 from ._answer import Answer
-from ._arrays import as_signals, as_ticks, ticks_from_seconds
+from ._arrays import as_path, as_signals, as_ticks, ticks_from_seconds
 
 
 def inspect(
@@ -58,7 +58,7 @@ def inspect(
         for name, value in {"ticks": ticks, "time_s": time_s, "signals": signals, "timer": timer}.items():
             if value is not None:
                 raise TypeError(f"{name}: a recording folder tells it already")
-        return Answer._of(_core.inspect_input(os.fspath(recording)))
+        return Answer._of(_core.inspect_input(as_path("recording", recording)))
     if (ticks is None) == (time_s is None):
         raise TypeError("recording: give a recording folder, or one of ticks and time_s")
     if time_s is not None and timer is not None:

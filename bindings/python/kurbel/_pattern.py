@@ -5,6 +5,7 @@ import os
 
 from . import _core
 from ._answer import Answer
+from ._arrays import as_path
 
 
 def pattern(*recordings: str | os.PathLike[str]) -> Answer:
@@ -37,4 +38,4 @@ def pattern(*recordings: str | os.PathLike[str]) -> Answer:
     >>> answer.verdict
     'random'
     """
-    return Answer._of(_core.pattern([os.fspath(recording) for recording in recordings]))
+    return Answer._of(_core.pattern([as_path("recordings", recording) for recording in recordings]))

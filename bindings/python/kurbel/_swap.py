@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from . import _core
 from ._answer import Answer
+from ._arrays import as_path
 from ._config import DEFAULT_FALSE_ALARM
 from ._result import EVENT_DTYPE
 
@@ -99,8 +100,8 @@ def verify(
     ValueError
         There is no such cylinder, or a limit is out of range.
     """
-    other = None if before is None else os.fspath(before)
-    return Answer._of(_core.verify(os.fspath(recording), cylinder, limit, confidence, other))
+    other = None if before is None else as_path("before", before)
+    return Answer._of(_core.verify(as_path("recording", recording), cylinder, limit, confidence, other))
 
 
 class RepairTest:
@@ -127,7 +128,23 @@ class RepairTest:
         self._test = _core.RepairTest(cylinder, limit, confidence, false_alarm, dispersion)
 
     def push(self, events: NDArray[Any]) -> str:
-        """Take an array of EVENT_DTYPE (other cylinders' and unjudged events pass by); the state after it."""
+        """Take events as they come.
+
+        Parameters
+        ----------
+        events : numpy.ndarray of EVENT_DTYPE
+            Other cylinders' and unjudged events pass by.
+
+        Returns
+        -------
+        str
+            The state after them.
+
+        Raises
+        ------
+        TypeError
+            The array has another dtype.
+        """
         array = np.ascontiguousarray(np.atleast_1d(events))
         if array.dtype != EVENT_DTYPE:
             raise TypeError(f"events: must have the dtype EVENT_DTYPE, not {array.dtype}")

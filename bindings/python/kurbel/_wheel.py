@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import _core
+from ._arrays import as_path
 
 
 class WheelFit(NamedTuple):
@@ -40,11 +41,37 @@ class Wheel:
 
     @classmethod
     def read(cls, path: str | os.PathLike[str]) -> Wheel:
-        """Read a wheel file. Raises InputError that names file, line and cause."""
+        """Read a wheel file.
+
+        Parameters
+        ----------
+        path : path-like
+            As `write`, or ``kurbel learn-wheel``, wrote it.
+
+        Returns
+        -------
+        Wheel
+
+        Raises
+        ------
+        InputError
+            The file cannot be used; the text names file, line and cause.
+        """
         return cls(_core.LearnedWheel.read(os.fspath(path)))
 
     def write(self, path: str | os.PathLike[str]) -> None:
-        """Write a wheel file, whole or not at all. Raises InputError."""
+        """Write a wheel file, whole or not at all.
+
+        Parameters
+        ----------
+        path : path-like
+            An earlier file there is replaced.
+
+        Raises
+        ------
+        InputError
+            The file cannot be written.
+        """
         self._core.write(os.fspath(path))
 
     @property
@@ -68,8 +95,24 @@ class Wheel:
         return self._core.revolutions
 
     def compare(self, recording: str | os.PathLike[str]) -> WheelFit:
-        """Hold the wheel against another recording. Raises InputError where that wheel is made in another way."""
-        return WheelFit(*self._core.compare(_core.read_recording(os.fspath(recording))))
+        """Hold the wheel against another recording.
+
+        Parameters
+        ----------
+        recording : path-like
+            Recording folder, or a file with a mapping beside it.
+
+        Returns
+        -------
+        WheelFit
+            Whether it is the same wheel, and what is left.
+
+        Raises
+        ------
+        InputError
+            A file cannot be used, or that wheel is made in another way.
+        """
+        return WheelFit(*self._core.compare(_core.read_recording(as_path("recording", recording))))
 
 
 def learn_wheel(recording: str | os.PathLike[str]) -> Wheel:
@@ -78,9 +121,18 @@ def learn_wheel(recording: str | os.PathLike[str]) -> Wheel:
     Revolutions around misfires are set aside. Best from a recording in which the speed doubles, or with 50 revolutions of fuel
     cut; what a narrow range of speeds leaves open is in `standard_error_deg`.
 
+    Parameters
+    ----------
+    recording : path-like
+        Recording folder, or a file with a mapping beside it.
+
+    Returns
+    -------
+    Wheel
+
     Raises
     ------
     InputError
         A file cannot be used. ValueError: no engine cycle in which every tooth was seen.
     """
-    return Wheel(_core.LearnedWheel.learn(_core.read_recording(os.fspath(recording))))
+    return Wheel(_core.LearnedWheel.learn(_core.read_recording(as_path("recording", recording))))
