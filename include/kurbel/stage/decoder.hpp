@@ -62,7 +62,7 @@ class Decoder {
     void set_phase_from_crank(bool flip) noexcept;
 
   private:
-    [[nodiscard]] bool turn_back(std::int64_t raw_tick, Signal signal) noexcept;
+    [[nodiscard]] int from_the_past(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept;
     [[nodiscard]] int crank(std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept;
     [[nodiscard]] int seek(std::int64_t tick, Tooth* out) noexcept;
@@ -125,7 +125,7 @@ inline void Decoder::reset() noexcept {
 
 inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept {
     ++sync_.edges;
-    if (!unwrap_.push(raw_tick, signal) && !turn_back(raw_tick, signal)) return 0;
+    if (!unwrap_.push(raw_tick, signal)) return from_the_past(raw_tick, signal, out);
     if (signal == Signal::cam) {
         // Its place is known only when the next tooth has come. Of those that wait with the backlog, the newest count.
         if (cam_.needed()) cam_waits_.push(unwrap_.now(), !tracking_);
@@ -143,13 +143,16 @@ inline int Decoder::push(std::int64_t raw_tick, Signal signal, Tooth* out) noexc
 }
 
 /// An edge from the past: a fault, unless so many have come that one edge before them must have been the wrong one.
-inline bool Decoder::turn_back(std::int64_t raw_tick, Signal signal) noexcept {
+/// Apart from push(), which is to stay as short as it can be.
+[[gnu::noinline]] inline int Decoder::from_the_past(std::int64_t raw_tick, Signal signal, Tooth* out) noexcept {
     if (!unwrap_.turn_back(raw_tick, signal)) {
         ++sync_.faults;
-        return false;
+        return 0;
     }
     lose();
-    return true;
+    if (signal == Signal::crank) return seek(unwrap_.now(), out);
+    if (cam_.needed()) cam_waits_.push(unwrap_.now(), true);
+    return 0;
 }
 
 inline int Decoder::give_sure(const decoding::Settled& settled, std::int64_t tick, Tooth* out) noexcept {

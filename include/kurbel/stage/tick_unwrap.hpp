@@ -54,7 +54,6 @@ class TickUnwrap {
             if (tick == now_ && seen_[which] && tick == last_[which]) return false;
         }
         started_ = true;
-        backward_ = 0;
         seen_[which] = true;
         last_[which] = tick;
         now_ = tick;
@@ -68,8 +67,10 @@ class TickUnwrap {
         const std::uint64_t step = (static_cast<std::uint64_t>(raw) - static_cast<std::uint64_t>(refused_)) & mask_;
         // A late edge or two, a clock that really runs backwards or stands still: none of them makes a row that moves on.
         const bool moves_on = bits_ == 0 ? raw > refused_ : step > 0 && step <= longest_;
-        if (backward_ == 0 || !(moves_on || step == 0)) backward_ = 0;
+        // An edge that was taken in between ends the row; that is seen here, so that taking one costs nothing more.
+        if (stood_ != now_ || !(moves_on || step == 0)) backward_ = 0;
         if (backward_ == 0 || moves_on) ++backward_;
+        stood_ = now_;
         refused_ = raw;
         if (backward_ < kBelieved) return false;
         const std::uint64_t back = (static_cast<std::uint64_t>(raw_) - static_cast<std::uint64_t>(raw)) & mask_;
@@ -101,6 +102,7 @@ class TickUnwrap {
     std::int64_t now_ = 0;
     std::int64_t raw_ = 0;
     std::int64_t refused_ = 0;  ///< the last tick that was
+    std::int64_t stood_ = 0;    ///< now_ when it was
     std::array<std::int64_t, 2> last_{};
     std::array<bool, 2> seen_{};
     bool started_ = false;
