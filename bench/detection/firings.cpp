@@ -7,6 +7,7 @@
 #include "kurbel/detector.hpp"
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/study/score.hpp"
+#include "scores.hpp"
 
 namespace kurbel_detection {
 
@@ -61,7 +62,32 @@ Truth kind_of(const kurbel::read::TruthRow& row) {
     return row.severity <= bounds.healthy_severity ? Truth::healthy : Truth::partial;
 }
 
+/// Median work of the healthy firings next to firing `at`, on the side that `step` (-1, 1) points to; NaN where there are none.
+double work_beside(const std::vector<Firing>& firings, std::size_t at, std::ptrdiff_t step) {
+    constexpr std::size_t kBeside = 4;
+    std::vector<double> work;
+    for (std::ptrdiff_t i = static_cast<std::ptrdiff_t>(at) + step;
+         i >= 0 && i < std::ssize(firings) && work.size() < kBeside; i += step) {
+        const Firing& firing = firings[static_cast<std::size_t>(i)];
+        if (firing.kind == Truth::healthy) work.push_back(firing.truth.work_j);
+    }
+    return median(work);
+}
+
+bool is_weak(const std::vector<Firing>& firings, std::size_t at) {
+    // A side that holds none is left out; where neither does, the answer is no.
+    const double usual_j = std::fmin(work_beside(firings, at, -1), work_beside(firings, at, 1));
+    return usual_j > 0.0 && firings[at].truth.work_j < 0.5 * usual_j;
+}
+
 }  // namespace
+
+void set_weak_apart(std::vector<Firing>& firings) {
+    std::vector<std::size_t> weak;
+    for (std::size_t i = 0; i < firings.size(); ++i)
+        if (firings[i].kind == Truth::healthy && is_weak(firings, i)) weak.push_back(i);
+    for (const std::size_t i : weak) firings[i].kind = Truth::weak;
+}
 
 Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings,
              bool single_precision) {
@@ -90,6 +116,7 @@ Judged judge(const Scenario& scenario, const Recording& recording, const kurbel:
         }
         judged.firings.push_back(firing);
     }
+    set_weak_apart(judged.firings);
     for (std::size_t e = 0; e < events.size(); ++e) {
         if (used[e]) continue;
         ++judged.surplus;

@@ -10,8 +10,9 @@
 
 namespace kurbel_detection {
 
-/// What the truth says of a firing; partial is neither misfire nor healthy.
-enum class Truth : std::uint8_t { healthy, partial, misfire, no_fuel };
+/// What the truth says of a firing. Neither misfire nor healthy: partial, which lost a share on purpose, and weak, which lost half or more
+/// by nature.
+enum class Truth : std::uint8_t { healthy, partial, weak, misfire, no_fuel };
 
 struct Firing {
     kurbel::read::TruthRow truth{};
@@ -29,6 +30,11 @@ struct Judged {
     std::int64_t surplus_called = 0;
     kurbel::SyncState sync{};
 };
+
+/// Makes those healthy firings weak that did less than half of the work of the healthy firings right before them, and less than half of
+/// that of those right after them, whatever their cylinder: burns so slow or partial that "misfire" is no mistake about the
+/// work. Where the pedal moves, the firings on one side do more work than those on the other, and none is weak for that.
+void set_weak_apart(std::vector<Firing>& firings);
 
 /// Streams the recording through a Detector, edge by edge. Throws std::runtime_error where the configuration is refused.
 [[nodiscard]] Judged judge(const Scenario& scenario, const Recording& recording, const kurbel::Settings& settings,

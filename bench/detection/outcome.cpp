@@ -128,7 +128,10 @@ void add_counts(const Judged& judged, std::uint64_t drawn, Outcome& outcome) {
                 fault = called(firing);
                 if (!fault) break;
                 ++outcome.false_alarms.count;
-                if (is_weak(firings, i)) ++outcome.false_weak;
+                break;
+            case Truth::weak:
+                ++outcome.weak_called.of;
+                if (called(firing)) ++outcome.weak_called.count;
                 break;
             case Truth::no_fuel:
                 fault = called(firing);

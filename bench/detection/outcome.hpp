@@ -49,7 +49,7 @@ struct Outcome {
         false_alarms{};  ///< of judged healthy firings; those without fuel and surplus events that are called count, too
     std::int64_t false_without_fuel = 0;
     std::int64_t false_surplus = 0;
-    std::int64_t false_weak = 0;  ///< ... of which: the firing did not do half of the work that its neighbours did
+    kurbel::Share weak_called{};  ///< calls among burns that were weak by nature: neither a mistake nor asked for
     kurbel::Share
         wrong_cylinder{};  ///< called under another number, or missed while the firing before or after it was accused
     kurbel::Share unjudged{};  ///< of firings with fuel; cranking, fuel cut and true rough road taken out

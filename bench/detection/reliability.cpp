@@ -17,8 +17,7 @@ bool Reliability::Bin::holds() const noexcept {
 }
 
 void Reliability::add(const std::vector<Firing>& firings) {
-    for (std::size_t i = 0; i < firings.size(); ++i) {
-        const Firing& firing = firings[i];
+    for (const Firing& firing : firings) {
         if (firing.kind == Truth::no_fuel || !firing.has_event || firing.event.verdict == kurbel::Verdict::unjudged)
             continue;
         const double p = firing.event.probability;
@@ -27,7 +26,7 @@ void Reliability::add(const std::vector<Firing>& firings) {
         Bin& bin = bins_[static_cast<std::size_t>(above - kReliabilityBounds.begin() - 1)];
         bin.probability_sum += p;
         ++bin.lost.of;
-        if (firing.kind == Truth::misfire || is_weak(firings, i)) ++bin.lost.count;
+        if (firing.kind == Truth::misfire || firing.kind == Truth::weak) ++bin.lost.count;
     }
 }
 
@@ -43,30 +42,6 @@ std::int64_t Reliability::firings() const noexcept {
     std::int64_t sum = 0;
     for (const Bin& bin : bins_) sum += bin.lost.of;
     return sum;
-}
-
-namespace {
-
-/// Median work of the healthy firings next to firing `at`, on the side that `step` (-1, 1) points to; NaN where there are none.
-double work_beside(const std::vector<Firing>& firings, std::size_t at, std::ptrdiff_t step) {
-    constexpr std::size_t kBeside = 4;
-    std::vector<double> work;
-    for (std::ptrdiff_t i = static_cast<std::ptrdiff_t>(at) + step;
-         i >= 0 && i < std::ssize(firings) && work.size() < kBeside; i += step) {
-        const Firing& firing = firings[static_cast<std::size_t>(i)];
-        if (firing.kind == Truth::healthy) work.push_back(firing.truth.work_j);
-    }
-    return median(work);
-}
-
-}  // namespace
-
-bool is_weak(const std::vector<Firing>& firings, std::size_t at) {
-    const double work_j = firings[at].truth.work_j;
-    const double before_j = work_beside(firings, at, -1);
-    const double after_j = work_beside(firings, at, 1);
-    // A side that holds none is left out; where neither does, the answer is no.
-    return work_j < 0.5 * std::fmin(before_j, after_j);
 }
 
 std::string reliability_csv(const Reliability& reliability) {

@@ -30,8 +30,7 @@ class Reliability {
     };
     static constexpr std::size_t kBins = kReliabilityBounds.size() - 1;
 
-    /// Counts a recording's judged firings. Lost: taken away on purpose by half or more, or a natural burn with less than half of the
-    /// work of the same cylinder's healthy firings around it.
+    /// Counts a recording's judged firings. Lost: a misfire or a weak burn.
     void add(const std::vector<Firing>& firings);
     void add(const Reliability& other) noexcept;
 
@@ -41,11 +40,6 @@ class Reliability {
   private:
     std::array<Bin, kBins> bins_{};
 };
-
-/// Whether the firing did less than half of the work of the healthy firings right before it, and less than half of that of those right
-/// after it, whatever their cylinder: a burn so slow or partial that "misfire" is no mistake about the work. Where the pedal
-/// moves, the firings on one side of it do more work than those on the other, and none of them is weak for that.
-[[nodiscard]] bool is_weak(const std::vector<Firing>& firings, std::size_t at);
 
 /// A row a bin, with a header.
 [[nodiscard]] std::string reliability_csv(const Reliability& reliability);

@@ -56,6 +56,7 @@ std::string sums(const std::vector<Outcome>& outcomes) {
     kurbel::Share missed;
     kurbel::Share false_alarms;
     kurbel::Share healthy_alone;
+    kurbel::Share weak_called;
     int asked = 0;
     int stalled = 0;
     int yes = 0;
@@ -68,6 +69,8 @@ std::string sums(const std::vector<Outcome>& outcomes) {
         missed.of += o.missed.of;
         false_alarms.count += o.false_alarms.count;
         false_alarms.of += o.false_alarms.of;
+        weak_called.count += o.weak_called.count;
+        weak_called.of += o.weak_called.of;
         if (o.cell->kind != Kind::healthy) continue;
         healthy_alone.count += o.false_alarms.count;
         healthy_alone.of += o.false_alarms.of;
@@ -75,8 +78,10 @@ std::string sums(const std::vector<Outcome>& outcomes) {
     return "\n" + std::to_string(yes) + " of " + std::to_string(asked) +
            " cells that something is promised of meet it. In them, missed " + with_interval(missed) +
            " %, false alarms " + with_interval(false_alarms) + " %; in recordings without a misfire " +
-           with_interval(healthy_alone) + " % of " + std::to_string(healthy_alone.of) + ". Another was drawn for " +
-           std::to_string(stalled) + " engines that stalled or turned back.\n";
+           with_interval(healthy_alone) + " % of " + std::to_string(healthy_alone.of) + ". Of " +
+           std::to_string(weak_called.of) + " burns that by nature lost half of their work " +
+           std::to_string(weak_called.count) + " were called. Another was drawn for " + std::to_string(stalled) +
+           " engines that stalled or turned back.\n";
 }
 
 }  // namespace
@@ -108,7 +113,8 @@ std::string markdown(const std::vector<Outcome>& outcomes) {
 
 std::string cells_csv(const std::vector<Outcome>& outcomes) {
     std::string text =
-        "cell,kind,engines,seconds,healthy,false,false_without_fuel,false_surplus,false_weak,misfires,missed,missed_"
+        "cell,kind,engines,seconds,healthy,false,false_without_fuel,false_surplus,weak,weak_called,misfires,missed,"
+        "missed_"
         "absent,"
         "missed_cranking,missed_fuel_cut,missed_low_torque,missed_rough_road,missed_transient,missed_learning,missed_"
         "no_sync,"
@@ -125,8 +131,9 @@ std::string cells_csv(const std::vector<Outcome>& outcomes) {
         add(std::string(name(o.cell->kind)));
         count(o.engines);
         add(number(o.seconds));
-        for (const std::int64_t value : {o.false_alarms.of, o.false_alarms.count, o.false_without_fuel, o.false_surplus,
-                                         o.false_weak, o.missed.of, o.missed.count, o.missed_absent})
+        for (const std::int64_t value :
+             {o.false_alarms.of, o.false_alarms.count, o.false_without_fuel, o.false_surplus, o.weak_called.of,
+              o.weak_called.count, o.missed.of, o.missed.count, o.missed_absent})
             count(value);
         for (const kurbel::Reason r : {kurbel::Reason::cranking, kurbel::Reason::fuel_cut, kurbel::Reason::low_torque,
                                        kurbel::Reason::rough_road, kurbel::Reason::transient, kurbel::Reason::learning,

@@ -103,7 +103,7 @@ TEST(Reliability, CountsByProbability) {
         firing.kind = i % 8 < 2 ? Truth::misfire : Truth::healthy;
     }
     firings[2].event.verdict = kurbel::Verdict::unjudged;
-    firings[4].truth.work_j = 40.0;  // healthy by label, but a burn too weak to be called so
+    firings[4].kind = Truth::weak;
     Reliability reliability;
     reliability.add(firings);
     EXPECT_EQ(reliability.firings(), 999);
@@ -126,7 +126,7 @@ TEST(Reliability, CountsByProbability) {
 }
 
 // A step of the pedal leaves as much difference between firings as a partial burn does, and is none.
-TEST(Reliability, TakesNoFiringForWeakBecauseThePedalMoved) {
+TEST(Firings, TakesNoneForWeakBecauseThePedalMoved) {
     std::vector<Firing> firings(40);
     for (std::size_t i = 0; i < firings.size(); ++i) {
         firings[i].truth.cylinder = 1 + static_cast<int>(i % 2);
@@ -134,9 +134,15 @@ TEST(Reliability, TakesNoFiringForWeakBecauseThePedalMoved) {
     }
     firings[9].truth.work_j = 140.0;
     firings[30].truth.work_j = 29.0;
-    for (std::size_t i = 0; i < firings.size(); ++i) EXPECT_EQ(is_weak(firings, i), i == 9 || i == 30) << i;
+    firings[12].kind = Truth::misfire;
+    firings[12].truth.work_j = 0.0;
+    std::vector<Firing> alone = {firings[0]};
+    set_weak_apart(firings);
+    for (std::size_t i = 0; i < firings.size(); ++i) EXPECT_EQ(firings[i].kind == Truth::weak, i == 9 || i == 30) << i;
+    EXPECT_EQ(firings[12].kind, Truth::misfire);
     // A single firing has no others to be measured by.
-    EXPECT_FALSE(is_weak({firings[0]}, 0));
+    set_weak_apart(alone);
+    EXPECT_EQ(alone[0].kind, Truth::healthy);
 }
 
 // The first way is the table's own, and the others judge the same firings.
