@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 
@@ -48,6 +49,7 @@ class CylinderLevels {
         run_.fill(0);
         burns_.fill(0);
         drift_.fill(0);
+        died_by_.fill(0);
     }
 
     /// The frame turned: what was found is of other cylinders.
@@ -55,6 +57,7 @@ class CylinderLevels {
         persistent_.restart();
         life_.begin(firings_);
         dead_.fill(false);
+        died_by_.fill(0);
     }
 
     /// Places whose missing work the pattern holds.
@@ -69,6 +72,10 @@ class CylinderLevels {
     }
     /// It may have more to lose, for it was found by the cycle's orders alone.
     [[nodiscard]] bool may_burn(int place) const noexcept { return is_dead(place) && !persistent_.saw_die(place); }
+    /// What a place that was seen to die lost then, which the pattern was moved by; 0 of others.
+    [[nodiscard]] Real died_by(int place) const noexcept {
+        return static_cast<Real>(died_by_[static_cast<std::size_t>(place)]);
+    }
     /// Share of lost work that the pattern itself holds for a place.
     [[nodiscard]] Real missing(int place) const noexcept { return is_dead(place) ? Real(1) : Real(0); }
     /// Share of work by which a place's pattern lies below the others'.
@@ -82,6 +89,14 @@ class CylinderLevels {
         lately += static_cast<float>(weight) * (static_cast<float>(amplitude) - lately) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
         run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kLongest)) : std::uint8_t{0};
+    }
+
+    /// One firing that was as the pattern has it read as `lost`, give or take `error`: what it is off by beyond that the pattern is off by, where the
+    /// speed moves or the pedal does.
+    void note_usual(Real lost, Real error) noexcept {
+        const Real off = std::min(lost * lost, kMostUnrest) - error * error;
+        unrest_ +=
+            static_cast<float>(std::max(off, Real(0)) - static_cast<Real>(unrest_)) / static_cast<float>(firings_);
     }
 
     /// See CylinderLife.
@@ -107,6 +122,7 @@ class CylinderLevels {
         run_[static_cast<std::size_t>(place)] = 0;
         burns_[static_cast<std::size_t>(place)] = 0;
         drift_[static_cast<std::size_t>(place)] = 0;
+        died_by_[static_cast<std::size_t>(place)] = 0;
         persistent_.acquit(place);
     }
 
@@ -119,7 +135,7 @@ class CylinderLevels {
         const auto k = static_cast<std::size_t>(place);
         // Work done against none, by a pattern that may be off as well. As long as it is not known how a lost combustion shows, a whole one may
         // read as little more than half.
-        const Real off = moving ? kMovingError : kPatternError;
+        const Real off = std::sqrt(kPatternError * kPatternError + static_cast<Real>(unrest_));
         const Real work = moving ? Real(1) : Real(0.6);
         const auto ratio = [=](Real reading, Real firings, Real wrong) {
             return static_cast<float>(work * (Real(-0.5) * work - reading) / (error * error / firings + wrong * wrong));
@@ -131,15 +147,17 @@ class CylinderLevels {
         run_[k] = burns_[k] > 0.0F ? static_cast<std::uint8_t>(std::min(run_[k] + 1, kLongest)) : std::uint8_t{0};
         const auto reading = static_cast<float>(amplitude);
         if (run_[k] == 0) {
-            lately_[k] = 0.0F;
+            lately_[k] = grown_[k] = 0.0F;
             drift_[k] += (reading - drift_[k]) / kDrifting;
             return;
         }
         lately_[k] += (reading - lately_[k]) / static_cast<float>(run_[k]);
+        grown_[k] += (static_cast<float>(growth) - grown_[k]) / static_cast<float>(run_[k]);
         // What the pattern is off by is the same in all of them, so that they tell no more than their mean does.
         const auto firings = static_cast<Real>(run_[k]);
-        const float together = std::min(ratio(static_cast<Real>(lately_[k]) - before, firings, off),
-                                        ratio(static_cast<Real>(lately_[k]), firings, growth * off));
+        const float together =
+            std::min(ratio(static_cast<Real>(lately_[k]) - before, firings, off),
+                     ratio(static_cast<Real>(lately_[k]), firings, static_cast<Real>(grown_[k]) * off));
         burns_[k] = std::min(burns_[k], std::max(together, kLeastTold));
     }
 
@@ -153,6 +171,7 @@ class CylinderLevels {
         persistent_.convict(place);
         life_.turn(place, false);
         amplitude = static_cast<Real>(lately_[k]);
+        died_by_[k] = lately_[k];
         lately_[k] = 0;
         run_[k] = 0;
         burns_[k] = 0;
@@ -273,10 +292,10 @@ class CylinderLevels {
     static constexpr float kOneTells = 2;       // of that at most: one firing, or two, may be the only ones
     static constexpr float kOneTellsMoving = 1.4F;  // a gear that bites may do so twice
     static constexpr Real kPatternError = Real(0.12);
-    static constexpr Real kMovingError = Real(0.25);  // while the speed moves
-    static constexpr Real kPoorly = Real(0.5);        // measured: firings in a row are then off alike
-    static constexpr float kOftenLost = 0.3F;         // mean of the last: a misfire loses a third at least
-    static constexpr Real kClearlyThere = Real(-3);   // log-likelihood ratio of "misses its work"
+    static constexpr Real kMostUnrest = Real(1);     // of one firing
+    static constexpr Real kPoorly = Real(0.5);       // measured: firings in a row are then off alike
+    static constexpr float kOftenLost = 0.3F;        // mean of the last: a misfire loses a third at least
+    static constexpr Real kClearlyThere = Real(-3);  // log-likelihood ratio of "misses its work"
     static constexpr Real kClearlyLost = Real(3);
     static constexpr Real kClearlyAlive = Real(6);
     // Log-odds, where others were found before, or none for long: one look of very many.
@@ -296,6 +315,10 @@ class CylinderLevels {
     Places dead_{};
     std::array<float, kMaxCylinders> burns_{};  // of a dead place, see note_dead()
     std::array<float, kMaxCylinders> drift_{};  // what its last ones read that did not burn
+    std::array<float, kMaxCylinders> died_by_{};
+    std::array<float, kMaxCylinders>
+        grown_{};          // mean of by how much the pattern's errors count for more at those that may burn
+    float unrest_ = 0.0F;  // mean square of what the last firings were off by that were as the pattern has them
     std::array<float, kMaxCylinders> offset_{};
     std::array<float, kMaxCylinders>
         lately_{};  // mean of what the last firings lost that were not as the pattern has them

@@ -50,6 +50,8 @@ class FiringLessons {
                                         engine.error_growth(oldest.bin));
             else
                 engine.levels.note(oldest.place, deviation, firing.weight());
+            if (!dead && !deviates && firing.complete && !firing.cut)
+                engine.levels.note_usual(firing.lost, firing.lost_se);
         }
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
@@ -64,18 +66,21 @@ class FiringLessons {
     /// Puts the pattern where healthy firings of this place are: they lost `level` against it. After the firing was dropped.
     void mend_pattern(FiringWindows<Real>& windows, const FiringWork<Real>& firing, Real level) const noexcept {
         auto& engine = windows.engine;
+        const Real died_by = engine.levels.died_by(firing.place);
         const bool freed = level != Real(0) && engine.levels.is_dead(firing.place);
         if (freed) engine.levels.free(firing.place);
         const bool revives = !freed && engine.levels.revives(firing.place, false, level);
         if (freed || revives || (level == Real(0) && engine.has_died(firing.place, firing.bin, level)))
-            move_to(windows, firing.place, firing.bin, level);
+            move_to(windows, firing.place, firing.bin, level, died_by);
         else if (level != Real(0))
             engine.correct_pattern(firing.place, level, firing.expected, engine.residuals.point(firing.bin));
         else
             return;
         for (std::int64_t bin = firing.bin - 1; revives && bin > firing.bin - engine.bins(); --bin) {
             const int place = engine.residuals.firing_at(bin);
-            if (place >= 0 && engine.levels.revives(place, true, level)) move_to(windows, place, bin, level);
+            if (place < 0) continue;
+            const Real other_died_by = engine.levels.died_by(place);
+            if (engine.levels.revives(place, true, level)) move_to(windows, place, bin, level, other_died_by);
         }
         windows.look_again();
     }
@@ -85,10 +90,15 @@ class FiringLessons {
     static constexpr Real kClearlyMore = Real(7);  // log-likelihood ratio: as if a thousandth of firings lost twice
 
     /// Moves the pattern by what the firings of a place lost against it, the last one at `bin`. What that one did beyond the old pattern was
-    /// taken out, and is the new one.
-    static void move_to(FiringWindows<Real>& windows, int place, std::int64_t bin, Real lost) noexcept {
+    /// taken out, and is the new one. Who died by `died_by` and burns again is as it was before; what is left over is wrong here.
+    static void move_to(FiringWindows<Real>& windows, int place, std::int64_t bin, Real lost, Real died_by) noexcept {
         auto& engine = windows.engine;
-        engine.move_pattern(place, lost);
+        if (died_by > Real(0)) {
+            engine.move_pattern(place, -died_by);
+            engine.correct_pattern(place, lost + died_by, engine.expected_work(bin), engine.residuals.point(bin));
+        } else {
+            engine.move_pattern(place, lost);
+        }
         PendingFiring<Real> last;
         last.bin = bin;
         last.place = place;
