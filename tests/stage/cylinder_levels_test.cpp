@@ -68,6 +68,11 @@ TEST(CylinderLevels, WhileTheSpeedMovesNobodyIsAccusedButFreed) {
     EXPECT_TRUE(engine.levels.is_dead(2));
     engine.examine(without(1), false, 3);
     EXPECT_FALSE(engine.levels.is_dead(1));
+    EXPECT_TRUE(engine.levels.is_dead(2));
+    // Only where its own orders clearly speak against it.
+    PerPlace work = all_places(1.0);
+    work[2] = 1.3;
+    engine.examine(work, false, 3);
     EXPECT_FALSE(engine.levels.is_dead(2));
 }
 
@@ -186,6 +191,9 @@ struct HeldEngine : Engine {
     void read(int times, double amplitude, double error, bool moving, double growth = 1.0) {
         for (int n = 0; n < times; ++n) levels.note_dead(0, amplitude, error, moving, growth);
     }
+    void others_read(int times, double lost) {
+        for (int n = 0; n < times; ++n) levels.note_usual(n % 2 == 0 ? lost : -lost, 0.05);
+    }
     [[nodiscard]] bool revives() {
         double amplitude = 0.0;
         return levels.revives(0, false, amplitude);
@@ -209,8 +217,9 @@ TEST(CylinderLevels, ReadingsThatTellNextToNothingReviveNobody) {
 
 TEST(CylinderLevels, WhatThePatternIsOffByDoesNotAddUp) {
     HeldEngine engine;
-    // A pattern that is off by half of the work or so while the speed moves makes all firings read alike; hundreds of them tell no more of that
-    // than a few do.
+    // A pattern that is off by half of the work or so while the speed moves, as the others show, makes all firings read alike; hundreds of them
+    // tell no more of that than a few do.
+    engine.others_read(8, 0.4);
     engine.read(200, -0.65, 0.05, true);
     EXPECT_FALSE(engine.revives());
     EXPECT_TRUE(engine.levels.is_dead(0));
@@ -227,6 +236,24 @@ TEST(CylinderLevels, APatternThatDriftsAwayRevivesNobodyAndAStepDoes) {
     engine.read(2, reading - 1.0, 0.1, true);
     EXPECT_FALSE(engine.revives());
     engine.read(1, reading - 1.0, 0.1, true);
+    EXPECT_TRUE(engine.revives());
+}
+
+TEST(CylinderLevels, WhatTheOthersReadTellsHowFarThePatternIsOff) {
+    // The pedal is let go: by a pattern that the others agree with a cylinder burns again, by one that is off for them, too, it may not.
+    for (const double others : {0.1, 0.5}) {
+        HeldEngine engine;
+        engine.others_read(8, others);
+        engine.read(4, -0.7, 0.12, true);
+        EXPECT_EQ(engine.revives(), others < 0.3) << others;
+    }
+}
+
+TEST(CylinderLevels, WhatThePatternWillBeOffByLaterDoesNotDoubtAStepBefore) {
+    HeldEngine engine;
+    engine.others_read(8, 0.2);
+    // The work falls from now on, and with it the pattern tells less and less.
+    for (const double growth : {1.0, 1.0, 1.2, 1.4, 1.7}) engine.read(1, -0.8, 0.12, true, growth);
     EXPECT_TRUE(engine.revives());
 }
 
@@ -284,6 +311,8 @@ TEST(CylinderLevels, WhoLosesTwelveInARowHasDied) {
     EXPECT_TRUE(engine.levels.dies(2, engine.pattern(all_places(1.0)), engine.bank, amplitude));
     EXPECT_NEAR(amplitude, 1.0, 0.15);
     EXPECT_TRUE(engine.levels.is_dead(2));
+    EXPECT_NEAR(engine.levels.died_by(2), amplitude, 1e-6);
+    EXPECT_EQ(engine.levels.died_by(1), 0.0);
     EXPECT_FALSE(engine.levels.may_burn(2));
     // What its firings read as while the pattern is not quite where it is now frees nobody.
     for (int n = 0; n < 4; ++n) engine.levels.follow_life(2, 0.4, 0.0, 12.0);
@@ -295,6 +324,7 @@ TEST(CylinderLevels, WhoLosesTwelveInARowHasDied) {
     work[2] = 1.2;
     engine.examine(work, true, 1);
     EXPECT_FALSE(engine.levels.is_dead(2));
+    EXPECT_EQ(engine.levels.died_by(2), 0.0);
 }
 
 TEST(CylinderLevels, WhoDidTwiceAsMuchHasNotDiedWhenHeDoesAsTheOthers) {

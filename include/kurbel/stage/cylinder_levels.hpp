@@ -220,7 +220,9 @@ class CylinderLevels {
             bool& dead = dead_[static_cast<std::size_t>(k)];
             const bool found = finding.missing[static_cast<std::size_t>(k)] && (accuses || dead);
             if (found && !dead) life_.accuse(k);
-            const bool there = dead && finding.alone[static_cast<std::size_t>(k)] > kClearlyLost;
+            // While the speed moves more is asked for to accuse, and more to free: that its own orders clearly speak against it.
+            const bool there =
+                dead && finding.alone[static_cast<std::size_t>(k)] > (asked > Real(0) ? -kClearlyLost : kClearlyLost);
             dead = persistent_.saw_die(k) || found || there;
         }
         persistent_.remember(dead_);
