@@ -195,6 +195,36 @@ TEST(PersistentMisfire, WheelErrorDoesNotAccuse) {
         }
 }
 
+/// What a wheel that runs out by `run_out_deg` adds to a pattern's differences: an angle that is off by e cos(angle) bends the speed by as much per
+/// radian, and the energy twice.
+void run_out(const Bench& bench, double run_out_deg, LearnedAt<double>& at) {
+    const double turn = 4.0 * std::numbers::pi / bench.grid.bins;
+    const auto off = [&](int bin) {
+        return -2.0 * at.energy * run_out_deg * std::numbers::pi / 180.0 * std::sin(turn * bin + 0.7);
+    };
+    for (int b = 0; b < bench.grid.bins; ++b) at.difference[static_cast<std::size_t>(b)] += off(b + 1) - off(b);
+}
+
+TEST(PersistentMisfire, TwoSpeedsTellAnOpposedPairFromAWheelThatRunsOut) {
+    for (const bool dead : {false, true})
+        for (const bool both : {false, true}) {
+            Bench bench(engine_of({1, 3, 4, 2}), 2500.0);
+            bench.track(20);
+            PerPlace work = bench.healthy(0.02);
+            if (dead) work[1] = work[3] = 0.0;
+            LearnedPattern<double> learned = bench.pattern(work);
+            if (both) learned.fastest = rigid_pattern(bench, learned.difference, 6000.0);
+            // The same wheel at both speeds: at the lower one it bends the pattern as much as the pair does.
+            run_out(bench, dead ? 0.02 : 0.4, learned);
+            if (both) run_out(bench, dead ? 0.02 : 0.4, learned.fastest);
+            const auto found = named(bench.persistent.examine(learned, kSilent).missing);
+            if (dead && both)
+                EXPECT_EQ(found, (std::vector<int>{1, 3}));
+            else
+                EXPECT_TRUE(found.empty()) << dead << both;
+        }
+}
+
 TEST(PersistentMisfire, FindsADeadCylinderBehindWheelError) {
     for (const Case& c : engines())
         for (unsigned seed = 0; seed < 7; ++seed) {

@@ -72,6 +72,7 @@ struct LearnedEngine {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
         levels.restart();
         expected.restart();
+        fastest = {};
         awaited = kFirstCycles;
     }
 
@@ -163,8 +164,7 @@ struct LearnedEngine {
             // not, and it tells nothing of who burns.
             const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
             if (!works_little(first + grid().bins / 2))
-                levels.examine(learned_pattern(residuals, expected, bank, first, mean), bank,
-                               steady ? Real(0) : kBeyondDoubt);
+                levels.examine(pattern_at(first, mean), bank, steady ? Real(0) : kBeyondDoubt);
         }
         return settled() && levels.any_lost() && doubt_pattern(first, mean);
     }
@@ -178,8 +178,7 @@ struct LearnedEngine {
             const std::int64_t from = first + i * grid().bins;
             const PatternPoint<Real> mean = learn_pattern(from, first + count * grid().bins);
             // What two cycles in a row tell is believed.
-            if (examine && i + 2 >= count)
-                levels.examine(learned_pattern(residuals, expected, bank, from, mean), bank, Real(0));
+            if (examine && i + 2 >= count) levels.examine(pattern_at(from, mean), bank, Real(0));
         }
     }
 
@@ -189,7 +188,7 @@ struct LearnedEngine {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals.cycle(first, first + grid().bins, residual, mean);
-        expected.rescale(levels.work_size(learned_pattern(residuals, expected, bank, first, mean)));
+        expected.rescale(levels.work_size(pattern_at(first, mean)));
     }
 
     /// Places that seem to miss work in the pattern as it is, seen from the cycle that begins at bin `first`.
@@ -197,7 +196,7 @@ struct LearnedEngine {
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
         residuals.cycle(first, first + grid().bins, residual, mean);
-        return levels.suspects(learned_pattern(residuals, expected, bank, first, mean));
+        return levels.suspects(pattern_at(first, mean));
     }
 
     /// Brings responses, scatter and what follows from both into step.
@@ -221,6 +220,14 @@ struct LearnedEngine {
         if (!edges.moved(excess, usual)) return false;
         edges.match(excess);
         return true;
+    }
+
+    /// The pattern at the operating point `mean` of the cycle that begins at bin `first`.
+    [[nodiscard]] LearnedPattern<Real> pattern_at(std::int64_t first, const PatternPoint<Real>& mean) const noexcept {
+        return learned_pattern(residuals, expected, bank, point_of(first, mean), fastest);
+    }
+    [[nodiscard]] LearnedPoint<Real> point_of(std::int64_t first, const PatternPoint<Real>& mean) const noexcept {
+        return {mean, residuals.charge_load(first + grid().bins / 2)};
     }
 
     /// Looks at firings under one hypothesis of how a misfire shows. match() ends the trial.
@@ -249,9 +256,7 @@ struct LearnedEngine {
     /// Whether a place, the last firing of which stands at `bin`, has died; `lost`: what it loses against the pattern.
     [[nodiscard]] bool has_died(int place, std::int64_t bin, Real& lost) noexcept {
         return !is_moving() && work_left(bin) > kSteadyWork && levels.may_have_died(place) &&
-               levels.dies(place,
-                           learned_pattern(residuals, expected, bank, bin - grid().bins / 2, residuals.point(bin)),
-                           bank, lost);
+               levels.dies(place, pattern_at(bin - grid().bins / 2, residuals.point(bin)), bank, lost);
     }
 
     /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.
@@ -304,6 +309,7 @@ struct LearnedEngine {
         const Real work = expected_work(first + grid().bins / 2);
         levels.track(residual, work);
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
+        if (mean.energy > fastest.at.energy && !works_little(first + grid().bins / 2)) fastest = point_of(first, mean);
         const bool rests = !is_moving() && !residuals.pattern().young() && levels.any_often_lost();
         if (!rests) residuals.learn_pattern(residual, mean);
         return mean;
@@ -323,8 +329,7 @@ struct LearnedEngine {
         const bool doubted = is_moving() && !works_little(first + grid().bins / 2);
         for (int moved = 0; moved < grid().firings; ++moved) {
             Real amplitude = 0;
-            const int place = levels.wrongly_accused(learned_pattern(residuals, expected, bank, first, mean), bank,
-                                                     doubted, amplitude);
+            const int place = levels.wrongly_accused(pattern_at(first, mean), bank, doubted, amplitude);
             if (place < 0) return moved > 0;
             correct_pattern(place, amplitude, expected_work(first + grid().bins / 2), mean);
         }
@@ -336,7 +341,8 @@ struct LearnedEngine {
     int awaited = kFirstCycles;     // cycles to be learned before any is judged
     std::uint32_t cut_learned = 0;  // cylinders that were cut while the pattern was learned
     Real mean_rpm = 0;
-    Real usual_work = 0;  // of a firing in the cycles that told how the pattern scatters
+    LearnedPoint<Real> fastest{};  // that the pattern was learned at
+    Real usual_work = 0;           // of a firing in the cycles that told how the pattern scatters
 };
 
 }  // namespace kurbel

@@ -17,8 +17,8 @@ namespace kurbel {
 /// those of what all of them share; all are normal, of mean zero.
 template <class Real>
 struct OrdersModel {
-    static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders;
-    static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts;
+    static constexpr int kMaxRows = 2 * CylinderOrders::kMaxOrders + 2;
+    static constexpr int kMaxColumns = kMaxCylinders + CylinderOrders::kSharedParts + 2;
     using Vector = Eigen::Matrix<Real, Eigen::Dynamic, 1, 0, kMaxRows, 1>;
     using Shape = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor, kMaxRows, kMaxColumns>;
     using Square = Eigen::Matrix<Real, Eigen::Dynamic, Eigen::Dynamic, 0, kMaxColumns, kMaxColumns>;

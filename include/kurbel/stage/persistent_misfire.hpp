@@ -202,6 +202,7 @@ class PersistentMisfire {
         pattern.energy *= less;
         pattern.scale = less;
         pattern.work_error = kShapeError;
+        pattern.fastest.energy = 0;
         // What is measured less by has a density that is higher by as much.
         Real denser = 0;
         for (int o = 0; o < orders().count(); ++o) {
