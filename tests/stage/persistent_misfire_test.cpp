@@ -3,98 +3,19 @@
 
 #include <gtest/gtest.h>
 
-#include <complex>
-#include <numbers>
-#include <random>
+#include <cmath>
 #include <string>
 #include <vector>
 
-#include "stage/rigid_pattern.hpp"
+#include "stage/pattern_bench.hpp"
 
 namespace kurbel::test {
 namespace {
 
-using Persistent = PersistentMisfire<double>;
-
-const CylinderLife<double> kSilent{};  // no firing has told anything
-
-struct Bench : CrankParts {
-    explicit Bench(const EngineConfig& engine, double at_rpm = 1500.0) : CrankParts(engine), speed_rpm(at_rpm) {
-        bank.set_speed(static_cast<float>(speed_rpm));
-        for (int k = 0; k < engine.cylinders; ++k) {
-            PerPlace one{};
-            one[static_cast<std::size_t>(k)] = 1.0;
-            unit_.push_back(rigid_differences(*this, one, PerPlace{}));
-        }
-        compression_ = rigid_differences(*this, PerPlace{}, all_places(kIntake));
-        persistent.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
-    }
-
-    /// Cycles scatter: every firing by 5 %, every bin by 1 % of a firing's work.
-    void track(int cycles) {
-        std::normal_distribution<double> normal;
-        for (int n = 0; n < cycles; ++n) {
-            PerPlace scatter{};
-            for (double& value : scatter) value = 0.05 * normal(random);
-            CycleOfBins residual = sum_of(scatter);
-            for (double& value : residual) value = kExpected * (value + 0.01 * normal(random));
-            persistent.track(residual, kExpected);
-        }
-    }
-
-    [[nodiscard]] LearnedPattern<double> pattern(const PerPlace& work) const {
-        CycleOfBins difference = sum_of(work);
-        for (std::size_t b = 0; b < compression_.size(); ++b) difference[b] += compression_[b];
-        return rigid_pattern(*this, difference, speed_rpm);
-    }
-
-    /// Healthy firings whose work differs by `spread` from cylinder to cylinder.
-    [[nodiscard]] PerPlace healthy(double spread) {
-        std::normal_distribution<double> normal(1.0, spread);
-        PerPlace work{};
-        for (int k = 0; k < config.engine.cylinders; ++k) work[static_cast<std::size_t>(k)] = normal(random);
-        return work;
-    }
-
-    double speed_rpm;
-    Persistent persistent{};
-    std::mt19937_64 random{41};
-
-  private:
-    [[nodiscard]] CycleOfBins sum_of(const PerPlace& work) const {
-        CycleOfBins sum{};
-        for (std::size_t k = 0; k < unit_.size(); ++k)
-            for (std::size_t b = 0; b < sum.size(); ++b) sum[b] += work[k] * unit_[k][b];
-        return sum;
-    }
-
-    std::vector<CycleOfBins> unit_;  // of one combustion at each place
-    CycleOfBins compression_{};
-};
-
-std::vector<int> named(const Persistent::Set& set) {
-    std::vector<int> places;
-    for (std::size_t k = 0; k < set.size(); ++k)
-        if (set[k]) places.push_back(static_cast<int>(k));
-    return places;
-}
-
-struct Case {
-    std::string name;
-    EngineConfig engine;
-};
-std::vector<Case> engines() {
-    return {{"I3", engine_of({1, 3, 2})},
-            {"I4", engine_of({1, 3, 4, 2})},
-            {"I5", engine_of({1, 2, 4, 5, 3})},
-            {"V6", engine_of({1, 2, 3, 4, 5, 6})},
-            {"odd V6", engine_of({1, 6, 5, 4, 3, 2}, {0, 90, 240, 330, 480, 570})}};
-}
-
 TEST(PersistentMisfire, FindsOneDeadCylinderAtEveryPlace) {
-    for (const Case& c : engines())
+    for (const NamedEngine& c : named_engines())
         for (int dead = 0; dead < c.engine.cylinders; ++dead) {
-            Bench bench(c.engine);
+            PatternBench bench(c.engine);
             bench.track(20);
             PerPlace work = bench.healthy(0.02);
             work[static_cast<std::size_t>(dead)] = 0.0;
@@ -113,13 +34,13 @@ bool opposite(const EngineConfig& engine, int first, int second) {
 }
 
 TEST(PersistentMisfire, FindsTwoDeadCylinders) {
-    for (const Case& c : engines())
+    for (const NamedEngine& c : named_engines())
         for (int first = 0; first < c.engine.cylinders; ++first)
             for (int second = first + 1; second < c.engine.cylinders && c.engine.cylinders > 3; ++second) {
                 const std::vector<int> both{first, second};
                 // Wheel errors grow with speed squared: at idle they are small beside a firing's work, at 1500 rpm not.
                 for (const double rpm : {600.0, 1500.0}) {
-                    Bench bench(c.engine, rpm);
+                    PatternBench bench(c.engine, rpm);
                     bench.track(20);
                     PerPlace work = bench.healthy(0.02);
                     work[static_cast<std::size_t>(first)] = work[static_cast<std::size_t>(second)] = 0.0;
@@ -134,8 +55,8 @@ TEST(PersistentMisfire, FindsTwoDeadCylinders) {
 }
 
 TEST(PersistentMisfire, DoesNotAccuseTheSpreadOfAHealthyEngine) {
-    for (const Case& c : engines()) {
-        Bench bench(c.engine);
+    for (const NamedEngine& c : named_engines()) {
+        PatternBench bench(c.engine);
         bench.track(20);
         for (int draw = 0; draw < 12; ++draw) {
             const auto finding = bench.persistent.examine(bench.pattern(bench.healthy(0.05)), kSilent);
@@ -146,7 +67,7 @@ TEST(PersistentMisfire, DoesNotAccuseTheSpreadOfAHealthyEngine) {
 
 TEST(PersistentMisfire, TellsAHealthySpreadByItsDeviations) {
     // Less what all have in common, which cannot be seen, and drawn towards none.
-    Bench bench(engine_of({1, 2, 4, 5, 3}));
+    PatternBench bench(engine_of({1, 2, 4, 5, 3}));
     bench.track(20);
     double product = 0.0;
     double square = 0.0;
@@ -165,9 +86,9 @@ TEST(PersistentMisfire, TellsAHealthySpreadByItsDeviations) {
 }
 
 TEST(PersistentMisfire, AWeakCylinderIsNotAccusedButMeasured) {
-    for (const Case& c : engines())
+    for (const NamedEngine& c : named_engines())
         for (int weak = 0; weak < c.engine.cylinders; ++weak) {
-            Bench bench(c.engine);
+            PatternBench bench(c.engine);
             bench.track(20);
             PerPlace work = bench.healthy(0.01);
             work[static_cast<std::size_t>(weak)] = 0.7;
@@ -182,104 +103,8 @@ TEST(PersistentMisfire, AWeakCylinderIsNotAccusedButMeasured) {
         }
 }
 
-TEST(PersistentMisfire, WheelErrorDoesNotAccuse) {
-    for (const Case& c : engines())
-        for (unsigned seed = 0; seed < 7; ++seed) {
-            Bench bench(c.engine);
-            bench.track(20);
-            LearnedPattern<double> learned = bench.pattern(bench.healthy(0.02));
-            const CycleOfBins wheel = wheel_error_differences(bench, learned.energy, 0.1, seed);
-            for (std::size_t b = 0; b < wheel.size(); ++b) learned.difference[b] += wheel[b];
-            EXPECT_TRUE(named(bench.persistent.examine(learned, kSilent).missing).empty())
-                << c.name << ", wheel " << seed;
-        }
-}
-
-/// What a wheel that runs out by `run_out_deg` adds to a pattern's differences: an angle that is off by e cos(angle) bends the speed by as much per
-/// radian, and the energy twice.
-void run_out(const Bench& bench, double run_out_deg, LearnedAt<double>& at) {
-    const double turn = 4.0 * std::numbers::pi / bench.grid.bins;
-    const auto off = [&](int bin) {
-        return -2.0 * at.energy * run_out_deg * std::numbers::pi / 180.0 * std::sin(turn * bin + 0.7);
-    };
-    for (int b = 0; b < bench.grid.bins; ++b) at.difference[static_cast<std::size_t>(b)] += off(b + 1) - off(b);
-}
-
-TEST(PersistentMisfire, TwoSpeedsTellAnOpposedPairFromAWheelThatRunsOut) {
-    for (const bool dead : {false, true})
-        for (const bool both : {false, true}) {
-            Bench bench(engine_of({1, 3, 4, 2}), 2500.0);
-            bench.track(20);
-            PerPlace work = bench.healthy(0.02);
-            if (dead) work[1] = work[3] = 0.0;
-            LearnedPattern<double> learned = bench.pattern(work);
-            if (both) learned.fastest = rigid_pattern(bench, learned.difference, 6000.0);
-            // The same wheel at both speeds: at the lower one it bends the pattern as much as the pair does.
-            run_out(bench, dead ? 0.02 : 0.4, learned);
-            if (both) run_out(bench, dead ? 0.02 : 0.4, learned.fastest);
-            const auto found = named(bench.persistent.examine(learned, kSilent).missing);
-            if (dead && both)
-                EXPECT_EQ(found, (std::vector<int>{1, 3}));
-            else
-                EXPECT_TRUE(found.empty()) << dead << both;
-        }
-}
-
-TEST(PersistentMisfire, FindsADeadCylinderBehindWheelError) {
-    for (const Case& c : engines())
-        for (unsigned seed = 0; seed < 7; ++seed) {
-            Bench bench(c.engine);
-            bench.track(20);
-            const auto dead = static_cast<int>(seed) % c.engine.cylinders;
-            PerPlace work = bench.healthy(0.02);
-            work[static_cast<std::size_t>(dead)] = 0.0;
-            LearnedPattern<double> learned = bench.pattern(work);
-            const CycleOfBins wheel = wheel_error_differences(bench, learned.energy, 0.05, seed);
-            for (std::size_t b = 0; b < wheel.size(); ++b) learned.difference[b] += wheel[b];
-            EXPECT_EQ(named(bench.persistent.examine(learned, kSilent).missing), std::vector<int>{dead})
-                << c.name << ", wheel " << seed;
-        }
-}
-
-/// A pattern whose orders are each turned and stretched by `bend` (order of the crank, per revolution).
-template <class Bend>
-LearnedPattern<double> bent(const Bench& bench, LearnedPattern<double> pattern, const Bend& bend) {
-    const int bins = bench.grid.bins;
-    CycleOfBins out{};
-    for (int m = 1; 2 * m < bins; ++m) {
-        std::complex<double> sum = 0.0;
-        for (int b = 0; b < bins; ++b)
-            sum += pattern.difference[static_cast<std::size_t>(b)] *
-                   std::polar(1.0, -2.0 * std::numbers::pi * m * b / bins);
-        sum *= bend(0.5 * m) * 2.0 / static_cast<double>(bins);
-        for (int b = 0; b < bins; ++b)
-            out[static_cast<std::size_t>(b)] += std::real(sum * std::polar(1.0, 2.0 * std::numbers::pi * m * b / bins));
-    }
-    pattern.difference = out;
-    return pattern;
-}
-
-TEST(PersistentMisfire, FindsADeadCylinderBehindADrivelineThatFrictionDamps) {
-    // A dual-mass flywheel at its resonance turns the half order by 40 degrees: two inertias, a spring, a third of critical damping (any
-    // textbook on vibration).
-    for (const double hz : {9.0, 12.0, 15.0})
-        for (int dead = 0; dead < 4; ++dead) {
-            Bench bench(engine_of({1, 3, 4, 2}), 1800.0);
-            bench.track(20);
-            PerPlace work = bench.healthy(0.02);
-            work[static_cast<std::size_t>(dead)] = 0.0;
-            const auto seen = bent(bench, bench.pattern(work), [hz](double order) {
-                const double ratio = order * 1800.0 / 60.0 / hz;
-                const std::complex<double> spring(1.0, 2.0 * 0.3 * ratio);
-                return (spring / 1.5 - ratio * ratio) / (spring - ratio * ratio);
-            });
-            EXPECT_EQ(named(bench.persistent.examine(seen, kSilent).missing), std::vector<int>{dead})
-                << hz << ", " << dead;
-        }
-}
-
 TEST(PersistentMisfire, AnEqualLossInAllIsNoDifference) {
-    Bench bench(engine_of({1, 3, 4, 2}));
+    PatternBench bench(engine_of({1, 3, 4, 2}));
     bench.track(20);
     const auto finding = bench.persistent.examine(bench.pattern(all_places(0.6)), kSilent);
     EXPECT_TRUE(named(finding.missing).empty());
@@ -287,7 +112,7 @@ TEST(PersistentMisfire, AnEqualLossInAllIsNoDifference) {
 }
 
 TEST(PersistentMisfire, SaysNothingBeforeItKnowsTheScatter) {
-    Bench bench(engine_of({1, 3, 4, 2}));
+    PatternBench bench(engine_of({1, 3, 4, 2}));
     PerPlace work = all_places(1.0);
     work[2] = 0.0;
     for (int cycles = 0; cycles < 3; ++cycles) {
@@ -298,13 +123,13 @@ TEST(PersistentMisfire, SaysNothingBeforeItKnowsTheScatter) {
 }
 
 TEST(PersistentMisfire, AnEngineOfOneHasNobodyToCompareWith) {
-    Bench bench(engine_of({1}));
+    PatternBench bench(engine_of({1}));
     bench.track(20);
     EXPECT_TRUE(named(bench.persistent.examine(bench.pattern(all_places(0.0)), kSilent).missing).empty());
 }
 
 TEST(PersistentMisfire, IsConfirmedByASecondEqualFinding) {
-    Bench bench(engine_of({1, 3, 4, 2}));
+    PatternBench bench(engine_of({1, 3, 4, 2}));
     bench.track(20);
     PerPlace one = all_places(1.0);
     one[1] = 0.0;
@@ -325,7 +150,7 @@ TEST(PersistentMisfire, IsConfirmedByASecondEqualFinding) {
 }
 
 TEST(PersistentMisfire, WhoWasSeenToDieStaysHeldWhateverIsFoundMeanwhile) {
-    Bench bench(engine_of({1, 3, 4, 2}));
+    PatternBench bench(engine_of({1, 3, 4, 2}));
     bench.track(20);
     PerPlace dead = all_places(1.0);
     dead[1] = 0.0;
@@ -343,10 +168,10 @@ TEST(PersistentMisfire, SeveralAreLateWhereThePatternHasLongBeenKnown) {
     one.missing[1] = true;
     Persistent::Finding two = one;
     two.missing[3] = true;
-    Bench young(engine_of({1, 3, 4, 2}));
+    PatternBench young(engine_of({1, 3, 4, 2}));
     young.track(20);
     EXPECT_FALSE(young.persistent.is_late_set(two));
-    Bench old(engine_of({1, 3, 4, 2}));
+    PatternBench old(engine_of({1, 3, 4, 2}));
     old.track(400);
     EXPECT_TRUE(old.persistent.is_late_set(two));
     EXPECT_FALSE(old.persistent.is_late_set(one));
@@ -366,10 +191,10 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     const std::vector<int> none{};
     const std::vector<int> one{1};
 
-    Bench young(engine_of({1, 3, 4, 2}), 1000.0);
+    PatternBench young(engine_of({1, 3, 4, 2}), 1000.0);
     young.track(20);
     EXPECT_EQ(named(young.persistent.examine(young.pattern(opposite), kSilent).missing), (std::vector<int>{0, 2}));
-    Bench old(engine_of({1, 3, 4, 2}), 1000.0);
+    PatternBench old(engine_of({1, 3, 4, 2}), 1000.0);
     old.track(400);
     EXPECT_EQ(named(old.persistent.examine(old.pattern(opposite), kSilent).missing), none);
     // One alone shows at half orders and would have been found at once.
@@ -394,7 +219,7 @@ TEST(PersistentMisfire, WhoWasDeadOnceIsFoundAgainLaterOn) {
     // Freed while the engine coasts, say: its losses are still in the pattern, and there they may be seen again.
     PerPlace drifted = all_places(1.0);
     drifted[1] = 0.45;
-    Bench bench(engine_of({1, 3, 4, 2}), 1000.0);
+    PatternBench bench(engine_of({1, 3, 4, 2}), 1000.0);
     bench.track(400);
     EXPECT_EQ(named(bench.persistent.examine(bench.pattern(drifted), kSilent).missing), std::vector<int>{});
     Persistent::Set dead{};
@@ -415,7 +240,7 @@ TEST(PersistentMisfire, SignsOfLifeDecideWhatThePatternLeavesOpen) {
     PerPlace work = all_places(1.0);
     work[1] = work[3] = 0.0;
     const auto after = [&](double scatter_of_pair) {
-        Bench bench(engine_of({1, 3, 4, 2}), 1250.0);
+        PatternBench bench(engine_of({1, 3, 4, 2}), 1250.0);
         bench.track(400);
         CylinderLife<double> life;
         life.begin(4);
@@ -430,7 +255,7 @@ TEST(PersistentMisfire, SignsOfLifeDecideWhatThePatternLeavesOpen) {
 }
 
 TEST(PersistentMisfire, WhoLosesItsWorkTwiceIsNotAccused) {
-    Bench bench(engine_of({1, 3, 4, 2}), 1000.0);
+    PatternBench bench(engine_of({1, 3, 4, 2}), 1000.0);
     bench.track(20);
     PerPlace work = all_places(1.0);
     work[1] = work[3] = 0.0;
@@ -449,7 +274,7 @@ TEST(PersistentMisfire, ThatACylinderNeverLosesItsWorkAccusesNoneAlone) {
     for (int n = 0; n < 1000; ++n)
         for (int k = 0; k < 4; ++k) quiet.weigh_loss(k, -12.0);
     ASSERT_LT(quiet.losses(1), -1.0);
-    Bench bench(engine_of({1, 3, 4, 2}), 1000.0);
+    PatternBench bench(engine_of({1, 3, 4, 2}), 1000.0);
     bench.track(400);
     int accused = 0;
     for (double left = 0.6; left > -0.01; left -= 0.02) {
@@ -474,7 +299,7 @@ LearnedPattern<double> guessed(LearnedPattern<double> pattern, double size) {
 TEST(PersistentMisfire, UnevenFiringTellsHowMuchWorkThereIs) {
     for (const double size : {0.5, 1.0, 4.0})
         for (const bool dead : {false, true}) {
-            Bench bench(engine_of({1, 6, 5, 4, 3, 2}, {0, 90, 240, 330, 480, 570}));
+            PatternBench bench(engine_of({1, 6, 5, 4, 3, 2}, {0, 90, 240, 330, 480, 570}));
             bench.track(20);
             PerPlace work = bench.healthy(0.03);
             if (dead) work[2] = 0.0;
@@ -485,20 +310,20 @@ TEST(PersistentMisfire, UnevenFiringTellsHowMuchWorkThereIs) {
 }
 
 TEST(PersistentMisfire, EvenFiringTellsNothingOfIt) {
-    Bench bench(engine_of({1, 3, 4, 2}));
+    PatternBench bench(engine_of({1, 3, 4, 2}));
     bench.track(20);
     EXPECT_EQ(bench.persistent.work_size(guessed(bench.pattern(bench.healthy(0.03)), 4.0), kSilent), 1.0);
 }
 
 TEST(PersistentMisfire, FindsADeadCylinderThatHadFourTimesTheGuessedWorkToLose) {
     for (int dead = 0; dead < 4; ++dead) {
-        Bench bench(engine_of({1, 3, 4, 2}));
+        PatternBench bench(engine_of({1, 3, 4, 2}));
         bench.track(20);
         PerPlace work = bench.healthy(0.02);
         work[static_cast<std::size_t>(dead)] = 0.0;
         const auto finding = bench.persistent.examine(guessed(bench.pattern(work), 4.0), kSilent);
         EXPECT_EQ(named(finding.missing), std::vector<int>{dead});
-        Bench other(engine_of({1, 3, 4, 2}));
+        PatternBench other(engine_of({1, 3, 4, 2}));
         other.track(20);
         EXPECT_TRUE(
             named(other.persistent.examine(guessed(other.pattern(other.healthy(0.02)), 4.0), kSilent).missing).empty());
