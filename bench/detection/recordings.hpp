@@ -7,6 +7,7 @@
 #include <string>
 
 #include "cell.hpp"
+#include "kurbel/core/fnv.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
 #include "kurbel/simulate/simulator.hpp"
 
@@ -20,16 +21,10 @@ struct Amount {
     double longest_s = 240.0;  ///< of one recording without a course of its own
 };
 
-/// FNV-1a, 64 bits (Fowler, Noll and Vo; from memory).
-[[nodiscard]] inline std::uint64_t hash(const std::string& text) noexcept {
-    std::uint64_t value = 0xcbf29ce484222325ULL;
-    for (const char letter : text) value = (value ^ static_cast<unsigned char>(letter)) * 0x100000001b3ULL;
-    return value;
-}
-
 /// The number that engine `number` of a cell is drawn by. It depends on nothing else, so that leaving out other cells changes nothing.
 [[nodiscard]] inline std::uint64_t draw_number(const Cell& cell, std::uint64_t seed, int number) noexcept {
-    kurbel::simulate::Random random(seed, hash(cell.name) + static_cast<std::uint64_t>(number));
+    kurbel::simulate::Random random(
+        seed, kurbel::fnv1a(cell.name.data(), cell.name.size()) + static_cast<std::uint64_t>(number));
     return (random.next() >> 14) + 1;
 }
 

@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <array>
+#include <cstring>
 #include <stdexcept>
 
+#include "kurbel/core/fnv.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
 
 namespace kurbel_discovery {
@@ -188,10 +190,7 @@ const std::vector<WheelKind>& wheel_kinds() {
 }
 
 Drawn draw(const WheelKind& kind, std::uint64_t seed, const std::string& cells, const Drive* drive) {
-    std::uint64_t stream = 0xcbf29ce484222325ULL;  // FNV-1a (from memory): wheels do not share draws
-    for (const char* letter = kind.name; *letter != 0; ++letter)
-        stream = (stream ^ static_cast<unsigned char>(*letter)) * 0x100000001b3ULL;
-    Random random(seed, stream);
+    Random random(seed, kurbel::fnv1a(kind.name, std::strlen(kind.name)));  // wheels do not share draws
     Drawn drawn;
     drawn.engine = kLayouts[static_cast<std::size_t>(pick(random, static_cast<int>(kLayouts.size())))];
     drawn.scenario =

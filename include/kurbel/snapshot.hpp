@@ -7,6 +7,7 @@
 #include <cstring>
 #include <type_traits>
 
+#include "kurbel/core/fnv.hpp"
 #include "kurbel/core/status.hpp"
 #include "kurbel/core/version.hpp"
 #include "kurbel/detector.hpp"
@@ -25,14 +26,6 @@ struct SnapshotHeader {
     std::uint64_t checksum;
 };
 
-/// FNV-1a, 64 bits (Fowler, Noll, Vo, public domain; both constants from memory, tested against the authors' vectors).
-[[nodiscard]] inline std::uint64_t checksum(const void* bytes, std::size_t size) noexcept {
-    const auto* byte = static_cast<const unsigned char*>(bytes);
-    std::uint64_t sum = 0xcbf29ce484222325ULL;
-    for (std::size_t i = 0; i < size; ++i) sum = (sum ^ byte[i]) * 0x100000001b3ULL;
-    return sum;
-}
-
 template <class Real>
 [[nodiscard]] SnapshotHeader snapshot_header(const void* state) noexcept {
     SnapshotHeader header{};
@@ -41,7 +34,7 @@ template <class Real>
     header.library_version = KURBEL_VERSION_MAJOR * 10000 + KURBEL_VERSION_MINOR * 100 + KURBEL_VERSION_PATCH;
     header.real_size = sizeof(Real);
     header.state_size = sizeof(BasicDetector<Real>);
-    header.checksum = checksum(state, sizeof(BasicDetector<Real>));
+    header.checksum = fnv1a(state, sizeof(BasicDetector<Real>));
     return header;
 }
 

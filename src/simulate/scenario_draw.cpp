@@ -5,6 +5,7 @@
 #include <string>
 #include <utility>
 
+#include "kurbel/core/fnv.hpp"
 #include "kurbel/read/input_error.hpp"
 #include "kurbel/simulate/random.hpp"
 #include "simulate/engine_file.hpp"
@@ -12,13 +13,6 @@
 namespace kurbel::simulate {
 
 namespace {
-
-/// FNV-1a, 64 bits (Fowler, Noll and Vo; from memory).
-std::uint64_t hash(const std::string& text) {
-    std::uint64_t value = 0xcbf29ce484222325ULL;
-    for (const char letter : text) value = (value ^ static_cast<unsigned char>(letter)) * 0x100000001b3ULL;
-    return value;
-}
 
 class Drawer {
   public:
@@ -69,7 +63,8 @@ class Drawer {
     /// Uniform in [0, 1) for this place, or for all of the same `as`.
     [[nodiscard]] double uniform(const toml::table& range, const std::string& place) const {
         const std::string name = read::text_or(file_, range, place, "as", "");
-        return Random(draw_, hash(name.empty() ? "place " + place : "as " + name)).uniform();
+        const std::string stream = name.empty() ? "place " + place : "as " + name;
+        return Random(draw_, fnv1a(stream.data(), stream.size())).uniform();
     }
 
     [[nodiscard]] std::size_t pick(const toml::table& range, const std::string& place) const {

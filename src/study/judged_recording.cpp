@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "kurbel/core/fnv.hpp"
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/read/input_error.hpp"
 
@@ -28,13 +29,9 @@ std::vector<double> coolant_at(const std::vector<Event>& events, const read::Rec
     return values;
 }
 
-/// After FNV-1a (Fowler, Noll, Vo; constants from memory), a whole number at a time: it need not withstand anybody who means harm.
 std::uint64_t hash_of(const read::Recording& recording) {
-    std::uint64_t hash = 14695981039346656037U;
-    const auto add = [&hash](std::uint64_t value) { hash = (hash ^ value) * 1099511628211U; };
-    for (const std::int64_t tick : recording.tick) add(static_cast<std::uint64_t>(tick));
-    for (const std::uint8_t signal : recording.signal) add(signal);
-    return hash;
+    const auto& tick = recording.tick;
+    return fnv1a(recording.signal.data(), recording.signal.size(), fnv1a(tick.data(), tick.size() * sizeof tick[0]));
 }
 
 }  // namespace
