@@ -35,8 +35,8 @@ struct Queue : MatchedCrank {
         for (int n = 0; n < count; ++n) {
             PendingFiring<double>& entry = pending.append();
             entry.bin = 100 + n * interval;
-            entry.place = place_of(n);
-            entry.length = static_cast<std::int16_t>(size);
+            entry.place = static_cast<std::int8_t>(place_of(n));
+            entry.length = static_cast<std::int8_t>(size);
             entry.expected = n == 1 ? work_of_second : 1.0;
             Window x{};
             for (int j = 0; j < size; ++j)
@@ -44,7 +44,7 @@ struct Queue : MatchedCrank {
                     difference[static_cast<std::size_t>(n * interval + j + kBefore)] / entry.expected);
             const ResponseBank::Match match = bank.match_whole(entry.place, x);
             entry.amplitude = static_cast<double>(match.amplitude);
-            entry.gain = entry.amplitude * entry.amplitude * static_cast<double>(match.precision);
+            entry.gain = match.amplitude * match.amplitude * match.precision;
         }
     }
 
@@ -222,7 +222,7 @@ TEST(PendingFirings, TheOldestLeadsWhereNobodyExplainsMore) {
     queue.lay(0, 1.0);
     queue.open(4);
     EXPECT_TRUE(queue.pending.oldest_leads());
-    queue.pending[2].gain = 2.0 * queue.pending[0].gain;
+    queue.pending[2].gain = 2.0F * queue.pending[0].gain;
     EXPECT_FALSE(queue.pending.oldest_leads());
     queue.pending[2].length = 0;
     EXPECT_TRUE(queue.pending.oldest_leads());

@@ -101,7 +101,7 @@ class FiringLessons {
         }
         PendingFiring<Real> last;
         last.bin = bin;
-        last.place = place;
+        last.place = static_cast<std::int8_t>(place);
         last.expected = engine.expected_work(bin);
         take_out_loss(engine.residuals, engine.bank, last, bin - windows.before, -lost);
     }

@@ -124,7 +124,7 @@ class FiringMeasure {
     /// Evidence on the kind of response counts only where a firing explains more than its neighbours do.
     void weigh_kinds(FiringWindows<Real>& windows) noexcept {
         const PendingFiring<Real>& oldest = windows.pending[0];
-        if (oldest.gain <= Real(0) || !windows.engine.settled() || !windows.pending.oldest_leads()) return;
+        if (oldest.gain <= 0.0F || !windows.engine.settled() || !windows.pending.oldest_leads()) return;
         if (last_gain_bin_ > oldest.bin - windows.hold() && last_gain_ > oldest.gain) return;
         last_gain_ = oldest.gain;
         last_gain_bin_ = oldest.bin;
@@ -132,7 +132,7 @@ class FiringMeasure {
     }
 
     std::int64_t last_gain_bin_ = 0;  // of the last firing whose evidence counted
-    Real last_gain_ = 0;
+    float last_gain_ = 0;
     Window window_{};
     SecondLook<Real> second_look_{};
 };

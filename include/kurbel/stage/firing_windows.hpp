@@ -44,12 +44,12 @@ struct FiringWindows {
         if (place < 0) return;
         PendingFiring<Real>& entry = pending.append();
         entry.bin = bin;
-        entry.place = place;
+        entry.place = static_cast<std::int8_t>(place);
         entry.expected = engine.expected_work(bin);
         const std::int64_t first = bin - before;
         const std::int64_t there = std::max(first, engine.residuals.bins().oldest_connected());
         if (length == 0 || !engine.residuals.bins().connected(there, first + length)) return;
-        entry.length = static_cast<std::int16_t>(length);
+        entry.length = static_cast<std::int8_t>(length);
         entry.absent = static_cast<std::int8_t>(there - first);
         entry.known = engine.lost_for_certain(bin, place);
         if (!engine.covariance.begun()) engine.begin_covariance(bin);
@@ -106,7 +106,7 @@ struct FiringWindows {
     void look_at(PendingFiring<Real>& entry) noexcept {
         Window x{};
         find_amplitude(entry, x);
-        if (worth_a_look(entry)) entry.gain = static_cast<Real>(engine.bank.best_gain(entry.place, x));
+        if (worth_a_look(entry)) entry.gain = engine.bank.best_gain(entry.place, x);
     }
 
     /// Whether all kinds of response are worth trying: only where the one in use, or the size of the window, says that something

@@ -15,13 +15,13 @@ namespace kurbel {
 template <class Real>
 struct PendingFiring {
     std::int64_t bin = 0;
-    int place = 0;
-    std::int16_t length = 0;  ///< its window is there up to so many bins
-    std::int8_t absent = 0;   ///< and begins only after so many: the stream began within it
-    bool known = false;       ///< it had no fuel: that it lost its work need not be found
     Real amplitude = 0;
     Real expected = 1;
-    Real gain = 0;  ///< best log-likelihood gain over all kinds of response
+    float gain = 0;  ///< best log-likelihood gain over all kinds of response
+    std::int8_t place = 0;
+    std::int8_t length = 0;  ///< its window is there up to so many bins
+    std::int8_t absent = 0;  ///< and begins only after so many: the stream began within it
+    bool known = false;      ///< it had no fuel: that it lost its work need not be found
 
     [[nodiscard]] bool usable() const noexcept { return length > 0; }
     /// Its window is there from its first bin on.
