@@ -404,6 +404,20 @@ TEST(CylinderLevels, AWrongPatternIsOneThatNoFiringIsLike) {
     EXPECT_EQ(accused(12, 4), 1);
 }
 
+TEST(CylinderLevels, APatternIsWrongByWhatAllTheFiringsOfARunRead) {
+    // Told as soon as six in a row read so, and again by six more: a mean that began from nothing would have two thirds of it.
+    PerPlace work = all_places(1.0);
+    work[1] = 1.7;
+    Engine engine;
+    engine.examine(work, true, 2);
+    for (int told = 0; told < 2; ++told) {
+        for (int n = 0; n < 6; ++n) engine.levels.note(1, 0.7, n % 2 == 0 ? 1.0 : 0.6);
+        double amplitude = 0.0;
+        ASSERT_EQ(engine.levels.wrongly_accused(engine.pattern(work), engine.bank, false, amplitude), 1) << told;
+        EXPECT_NEAR(amplitude, 0.7, 1e-6) << told;
+    }
+}
+
 TEST(CylinderLevels, APatternMayBeWrongByLessThanHalfOfAWork) {
     // Firings that each lose two fifths against a pattern in which their place does as much more than the others: they are as the others are.
     PerPlace work = all_places(1.0);

@@ -46,6 +46,7 @@ class CylinderLevels {
         dead_.fill(false);
         offset_.fill(0);
         lately_.fill(0);
+        told_.fill(0);
         run_.fill(0);
         burns_.fill(0);
         drift_.fill(0);
@@ -87,6 +88,8 @@ class CylinderLevels {
     void note(int place, Real amplitude, Real weight) noexcept {
         float& lately = lately_[static_cast<std::size_t>(place)];
         lately += static_cast<float>(weight) * (static_cast<float>(amplitude) - lately) / kLately;
+        float& told = told_[static_cast<std::size_t>(place)];
+        told += static_cast<float>(weight) * (1.0F - told) / kLately;
         std::uint8_t& run = run_[static_cast<std::size_t>(place)];
         run = amplitude != Real(0) ? static_cast<std::uint8_t>(std::min(run + 1, kLongest)) : std::uint8_t{0};
     }
@@ -119,6 +122,7 @@ class CylinderLevels {
     void free(int place) noexcept {
         dead_[static_cast<std::size_t>(place)] = false;
         lately_[static_cast<std::size_t>(place)] = 0;
+        told_[static_cast<std::size_t>(place)] = 0;
         run_[static_cast<std::size_t>(place)] = 0;
         burns_[static_cast<std::size_t>(place)] = 0;
         drift_[static_cast<std::size_t>(place)] = 0;
@@ -173,6 +177,7 @@ class CylinderLevels {
         amplitude = static_cast<Real>(lately_[k]);
         died_by_[k] = lately_[k];
         lately_[k] = 0;
+        told_[k] = 0;
         run_[k] = 0;
         burns_[k] = 0;
         return true;
@@ -250,8 +255,9 @@ class CylinderLevels {
         for (int k = 0; k < firings_; ++k) {
             if (!lost(k)) continue;
             if (evidence_of_loss(k, pattern, bank) > (doubted ? Real(0) : kClearlyThere)) continue;
-            amplitude = static_cast<Real>(lately_[static_cast<std::size_t>(k)]);
+            amplitude = static_cast<Real>(lately_[static_cast<std::size_t>(k)] / told_[static_cast<std::size_t>(k)]);
             lately_[static_cast<std::size_t>(k)] = 0;
+            told_[static_cast<std::size_t>(k)] = 0;
             return k;
         }
         return -1;
@@ -324,6 +330,7 @@ class CylinderLevels {
     std::array<float, kMaxCylinders> offset_{};
     std::array<float, kMaxCylinders>
         lately_{};  // mean of what the last firings lost that were not as the pattern has them
+    std::array<float, kMaxCylinders> told_{};
     std::array<std::uint8_t, kMaxCylinders> run_{};  // how many of them came in a row
     PersistentMisfire<Real> persistent_{};
     CylinderLife<Real> life_{};
