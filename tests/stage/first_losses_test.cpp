@@ -49,7 +49,7 @@ struct FirstCycles : MatchedCrank {
         for (int b = 0; b < bins; ++b)
             difference[static_cast<std::size_t>(b)] -= pattern[static_cast<std::size_t>(b % grid.bins)] - mean;
         open(difference);
-        losses.find(pending, bank, 1.0 / kCycles, suspects, grid.bins, 0, from, true, 3.0);
+        losses.find(pending, bank, 1.0 / kCycles, suspects, grid.bins, 0, from, 1.0, 3.0);
     }
 
     /// Loss found of firing n, 0 where none was.
@@ -73,8 +73,8 @@ struct FirstCycles : MatchedCrank {
             PendingFiring<double>& entry = pending.append();
             const int first = grid.bins + n * interval_;
             entry.bin = first;
-            entry.place = n % cylinders_;
-            entry.length = static_cast<std::int16_t>(size);
+            entry.place = static_cast<std::int8_t>(n % cylinders_);
+            entry.length = static_cast<std::int8_t>(size);
             double trend = 0.0;
             for (int b = first - grid.bins; b < first; ++b)
                 trend += difference[static_cast<std::size_t>(b)] / grid.bins;
@@ -103,11 +103,6 @@ TEST(FirstLosses, FindsMisfiresThatHideInThePattern) {
         }
         // Looked at alone, the twice lost cylinder's misfires are far from whole.
         EXPECT_LT(six.pending[7].amplitude, 0.75) << seed;
-        const auto usual = [&](const PendingFiring<double>&) { return static_cast<float>(six.bank.size()); };
-        EXPECT_GT(six.losses.gain(six.pending, six.bank, usual), 10.0) << seed;
-        // Windows far from anything usual, whatever explains them, tell next to nothing.
-        const auto odd = [](const PendingFiring<double>&) { return 1e4F; };
-        EXPECT_LT(six.losses.gain(six.pending, six.bank, odd), 0.0) << seed;
     }
 }
 
@@ -142,7 +137,7 @@ PendingFirings<double> reading(unsigned seed, const Amplitude& amplitude) {
     for (int n = 0; n < 32; ++n) {
         PendingFiring<double>& entry = pending.append();
         entry.bin = 6 * n;
-        entry.place = n % 4;
+        entry.place = static_cast<std::int8_t>(n % 4);
         entry.length = 20;
         entry.amplitude = amplitude(n) + normal(random);
     }
@@ -205,22 +200,6 @@ TEST(FirstLosses, OneFiringOfEachPlaceIsTakenForHealthy) {
     }
 }
 
-TEST(FirstLosses, WhatOthersScatterByTellsHowMuchALossGains) {
-    // The same losses, among firings that are as the covariance says and among such that swing three times as much.
-    const auto gain = [](double scatter) {
-        double sum = 0.0;
-        for (unsigned seed = 1; seed <= 10; ++seed) {
-            FirstCycles six(6);
-            six.run({{1, 1.0}, {5, 1.0}, {8, 1.0}}, scatter, seed);
-            const auto usual = [&](const PendingFiring<double>&) { return static_cast<float>(six.bank.size()); };
-            sum += six.losses.gain(six.pending, six.bank, usual);
-        }
-        return sum / 10.0;
-    };
-    EXPECT_GT(gain(0.02), 10.0);
-    EXPECT_LT(gain(0.35), 0.3 * gain(0.02));
-}
-
 TEST(FirstLosses, TellsTheScatterOfTheHealthyOnes) {
     double sum = 0.0;
     constexpr int kRuns = 40;
@@ -243,7 +222,7 @@ TEST(FirstLosses, TakesNoMoreThanHalfOfACylinderOneByOne) {
         });
         MatchedCrank crank(even_engine(4));
         FirstLosses<double> losses;
-        losses.find(scattering, crank.bank, 1.0 / 8.0, {}, crank.grid.bins, 0, 0, false, 3.0);
+        losses.find(scattering, crank.bank, 1.0 / 8.0, {}, crank.grid.bins, 0, 0, 0.7, 3.0);
         std::array<int, 4> taken{};
         for (int n = 0; n < losses.losses(); ++n) ++taken[static_cast<std::size_t>(losses.firing(n) % 4)];
         for (const int count : taken) most = std::max(most, count);

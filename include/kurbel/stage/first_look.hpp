@@ -1,15 +1,15 @@
 // The first look at an engine that has just become known: what the firings that waited tell together.
 #pragma once
 
-#include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
 #include <cstdint>
 
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/firing_windows.hpp"
-#include "kurbel/stage/first_losses.hpp"
-#include "kurbel/stage/misfire_response.hpp"
+#include "kurbel/stage/first_guess.hpp"
+#include "kurbel/stage/waiting_losses.hpp"
 #include "kurbel/stage/weighted_scatter.hpp"
 
 namespace kurbel {
@@ -21,81 +21,41 @@ class FirstLook {
   public:
     /// `windows` outlive it; `end`: the bin behind the last cycle that was learned.
     FirstLook(FiringWindows<Real>& windows, const CycleGrid& grid, int hold, std::int64_t end) noexcept
-        : windows_(windows), bins_(grid.bins), hold_(hold), end_(end) {}
+        : windows_(windows), hold_(hold), losses_{windows, grid.bins, end} {}
 
     void take() noexcept {
         auto& [engine, pending, rehearsal, before, size] = windows_;
-        try_hypotheses();
+        FirstGuess<Real>(losses_).take();
         // Twice, for the first look knows nothing of how this engine's windows scatter.
-        take_out_losses();
-        windows_.learn_again(end_, bins_, false);
+        losses_.find_and_take_out();
+        losses_.learn_again(false);
         learn_from_waiting();
-        engine.residuals.put_back(windows_.first_waiting());
-        windows_.learn_again(end_, bins_, false);
+        losses_.put_back();
+        losses_.learn_again(false);
         engine.match();
-        take_out_losses();
+        losses_.find_and_take_out();
         tell_life();
-        windows_.learn_again(end_, bins_, true);
-        suspects_ = engine.suspects(end_ - bins_);
-        if (first_.burns_at_times(suspects_)) {
+        losses_.learn_again(true);
+        losses_.suspects = engine.suspects(losses_.end - losses_.bins);
+        if (losses_.found.burns_at_times(losses_.suspects)) {
             // Who loses most of the firings, not all: those that burned tell where healthy is.
-            engine.residuals.put_back(windows_.first_waiting());
-            windows_.learn_again(end_, bins_, false);
-            take_out_losses();
-            windows_.learn_again(end_, bins_, true);
+            losses_.put_back();
+            losses_.learn_again(false);
+            losses_.find_and_take_out();
+            losses_.learn_again(true);
         }
-        engine.residuals.put_back(windows_.first_waiting());
+        losses_.put_back();
         rehearsal.begin(pending[0].bin, windows_.newest() - hold_);
-        for (int n = 0; n < first_.losses(); ++n) rehearsal.note(pending[first_.firing(n)].bin, first_.lost(n));
+        for (int n = 0; n < losses_.found.losses(); ++n)
+            rehearsal.note(pending[losses_.found.firing(n)].bin, losses_.found.lost(n));
         windows_.look_again();
     }
 
     /// How the firings scatter that have not lost anything, and how many they are.
-    [[nodiscard]] Real scatter() const noexcept { return first_.deviation(); }
-    [[nodiscard]] int healthy() const noexcept { return first_.others(); }
+    [[nodiscard]] Real scatter() const noexcept { return losses_.found.deviation(); }
+    [[nodiscard]] int healthy() const noexcept { return losses_.found.others(); }
 
   private:
-    static constexpr Real kLimit = Real(3);  // healthy deviations: what is taken for lost too often costs little
-
-    /// Asks which kind of response explains most of what the waiting firings show together.
-    void try_hypotheses() noexcept {
-        auto& engine = windows_.engine;
-        if (!engine.bank.untaught()) return;
-        const auto square = [this](const PendingFiring<Real>& entry) {
-            Window x{};
-            windows_.fill(entry, x);
-            return windows_.engine.covariance.square(x);
-        };
-        for (int h = 0; h < engine.bank.hypotheses(); ++h) {
-            engine.assume(h);
-            find_losses();
-            engine.bank.expect(h, static_cast<float>(first_.gain(windows_.pending, engine.bank, square)));
-        }
-        engine.bank.assume(0);
-        engine.match();
-    }
-
-    void find_losses() noexcept {
-        auto& [engine, pending, rehearsal, before, size] = windows_;
-        for (int i = 0; i < pending.count(); ++i) {
-            Window x{};
-            if (pending[i].usable()) windows_.find_amplitude(pending[i], x);
-        }
-        first_.find(pending, engine.bank, rehearsal.leverage(engine.cycles()), suspects_, bins_,
-                    engine.residuals.bins().oldest_connected() + before, end_ - engine.cycles() * bins_, engine.sized(),
-                    kLimit);
-    }
-
-    /// Takes the misfires that the waiting firings show together out of the bins.
-    void take_out_losses() noexcept {
-        find_losses();
-        for (int n = 0; n < first_.losses(); ++n) {
-            const PendingFiring<Real>& entry = windows_.pending[first_.firing(n)];
-            take_out_loss(windows_.engine.residuals, windows_.engine.bank, entry, entry.bin - windows_.before,
-                          first_.lost(n));
-        }
-    }
-
     /// Tells how each place's firings scatter that lost nothing, by which those that burn are told from a dead cylinder's. How far a firing
     /// is off by measurement does not grow with its work: where that is little (fuel has just come back), its share of it says little. Where most
     /// firings of a place lost their work, or all did, those that seem not to have may be what is wrong.
@@ -104,10 +64,10 @@ class FirstLook {
         std::array<int, kMaxCylinders> losing{};  // firings that lost their work, less those that did not
         for (int i = 0; i < windows_.pending.count(); ++i) {
             const PendingFiring<Real>& entry = windows_.pending[i];
-            if (!windows_.is_whole(entry) || first_.is_open(entry.place)) continue;
-            losing[static_cast<std::size_t>(entry.place)] += first_.has_lost(i) ? 1 : -1;
-            if (first_.has_lost(i)) continue;
-            places[static_cast<std::size_t>(entry.place)].add(first_.left(i), entry.expected * entry.expected);
+            if (!windows_.is_whole(entry) || losses_.found.is_open(entry.place)) continue;
+            losing[static_cast<std::size_t>(entry.place)] += losses_.found.has_lost(i) ? 1 : -1;
+            if (losses_.found.has_lost(i)) continue;
+            places[static_cast<std::size_t>(entry.place)].add(losses_.found.left(i), entry.expected * entry.expected);
         }
         for (int k = 0; k < kMaxCylinders; ++k) {
             const WeightedScatter<Real>& place = places[static_cast<std::size_t>(k)];
@@ -125,7 +85,7 @@ class FirstLook {
         Window x{};
         for (int i = 0; i < pending.count(); ++i) {
             const PendingFiring<Real>& entry = pending[i];
-            if (!windows_.is_whole(entry) || first_.has_lost(i) || first_.is_open(entry.place)) continue;
+            if (!windows_.is_whole(entry) || losses_.found.has_lost(i) || losses_.found.is_open(entry.place)) continue;
             windows_.fill(entry, x);
             for (float& value : x) value /= own;
             engine.covariance.learn(x, 1.0F);
@@ -133,11 +93,8 @@ class FirstLook {
     }
 
     FiringWindows<Real>& windows_;
-    int bins_;  // of a cycle
     int hold_;
-    std::int64_t end_;
-    FirstLosses<Real> first_{};
-    typename CylinderLevels<Real>::Places suspects_{};
+    WaitingLosses<Real> losses_;
 };
 
 }  // namespace kurbel

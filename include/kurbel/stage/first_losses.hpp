@@ -27,17 +27,18 @@ class FirstLosses {
     static constexpr int kCapacity = PendingFirings<Real>::kCapacity;
 
     /// `leverage`: share of each cycle in the pattern; `suspects`: places whose pattern misses work; `cycle`: bins of an engine cycle;
-    /// `first_bin`: that a window can begin at; `learned_from`: where the cycles begin that the pattern was learned from; `sized`: expected work
-    /// is known, so that a loss near one is a whole one; `limit`: healthy deviations beyond which a loss is one. Some 16 KiB of stack.
+    /// `first_bin`: that a window can begin at; `learned_from`: where the cycles begin that the pattern was learned from; `whole`: what a lost
+    /// combustion reads as, one where the expected work is right; `limit`: healthy deviations beyond which a loss is one, 0 where something else
+    /// decides that. Some 16 KiB of stack.
     void find(const PendingFirings<Real>& firings, const ResponseBank& bank, Real leverage,
               const std::array<bool, kMaxCylinders>& suspects, int cycle, std::int64_t first_bin,
-              std::int64_t learned_from, bool sized, Real limit) noexcept {
+              std::int64_t learned_from, Real whole, Real limit) noexcept {
         count_ = firings.count();
         own_ = Real(1) - leverage;
         cycle_ = cycle;
-        likely_ = sized ? Real(0.5) : Real(0.35);
-        least_ = sized ? Real(0.4) : Real(0.3);
-        whole_ = sized ? Real(1) : Real(0.7);
+        likely_ = kLikely * whole;
+        least_ = kLeast * whole;
+        whole_ = whole;
         first_bin_ = first_bin;
         learned_from_ = learned_from;
         chosen_ = 0;
@@ -46,13 +47,26 @@ class FirstLosses {
             left_[at] = firings[i].amplitude;
             usable_[at] = firings[i].begins();
         }
-        groups_.find(firings, own_, likely_, limit, suspects);
+        groups_.find(firings, own_, likely_, kApart, suspects);
         for (int place = 0; place < kMaxCylinders; ++place)
             if (groups_.least_lost(place) != FirstGroups<Real>::kNone) take_in_group(firings, bank, place);
         take_in(firings, bank);
         if (groups_.reconsider(firings, [this](int i) { return left_[static_cast<std::size_t>(i)]; }))
             take_in(firings, bank);
         give_back(firings, limit);
+    }
+
+    /// Gives back the smallest losses, one by one, that healthy firings reach, too: by so many of their deviations. True where there are some.
+    bool give_back(const PendingFirings<Real>& firings, Real limit) noexcept {
+        const int before = chosen_;
+        while (chosen_ > 0) {
+            const auto least =
+                static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
+            if (size_[static_cast<std::size_t>(least)] > std::max(least_, limit * deviation_ / std::sqrt(own_))) break;
+            give_back_one(firings, least);
+            scatter(firings);
+        }
+        return chosen_ < before;
     }
 
     /// Whether one of these places burns now and then, and mostly not.
@@ -73,23 +87,6 @@ class FirstLosses {
     /// Its place's firings fall in two groups, and which of them is healthy is not known.
     [[nodiscard]] bool is_open(int place) const noexcept { return groups_.is_open(place); }
 
-    /// Log-likelihood gain of these losses over none at all, each of them rare, by how all others really scatter: a response along which this
-    /// engine's crank swings anyway finds losses everywhere. `square`: function that gives the square of a firing's window.
-    template <class Square>
-    [[nodiscard]] Real gain(const PendingFirings<Real>& firings, const ResponseBank& bank,
-                            Square&& square) const noexcept {
-        constexpr Real kRare = Real(4);  // one firing in fifty
-        Real sum = 0;
-        for (int n = 0; n < chosen_; ++n) {
-            const auto& firing = firings[number_[static_cast<std::size_t>(n)]];
-            const Real precision =
-                Real(1) / std::max(Real(1) / static_cast<Real>(bank.precision(firing.place)), deviation_ * deviation_);
-            const auto alone = static_cast<float>(Real(0.5) * lost(n) * firing.amplitude * precision);
-            sum += static_cast<Real>(heavy_tailed_gain(alone, square(firing), bank.size())) - kRare;
-        }
-        return sum;
-    }
-
     /// What is left of the amplitude of a firing, the losses taken out.
     [[nodiscard]] Real left(int firing) const noexcept { return left_[static_cast<std::size_t>(firing)]; }
 
@@ -99,6 +96,9 @@ class FirstLosses {
 
   private:
     static constexpr int kMost = kCapacity / 2;
+    static constexpr Real kApart = Real(3);     // healthy deviations between groups
+    static constexpr Real kLikely = Real(0.5);  // share of a whole loss that one seems to have at first
+    static constexpr Real kLeast = Real(0.4);   // nearer to "all lost" than to "nothing lost", with room for scatter
     template <class T, int Size>
     using List = std::array<T, static_cast<std::size_t>(Size)>;
     static constexpr float kSingular = 1e-3F;
@@ -271,17 +271,6 @@ class FirstLosses {
         deviation_ = others_ > 0 ? *middle / kMedian : Real(0);
     }
 
-    /// Gives back the smallest losses, one by one, that healthy firings reach, too.
-    void give_back(const PendingFirings<Real>& firings, Real limit) noexcept {
-        while (chosen_ > 0) {
-            const auto least =
-                static_cast<int>(std::min_element(size_.begin(), size_.begin() + chosen_) - size_.begin());
-            if (size_[static_cast<std::size_t>(least)] > std::max(least_, limit * deviation_ / std::sqrt(own_))) return;
-            give_back_one(firings, least);
-            scatter(firings);
-        }
-    }
-
     int cycle_ = 1;
     std::int64_t first_bin_ = 0;
     std::int64_t learned_from_ = 0;
@@ -289,10 +278,10 @@ class FirstLosses {
     int chosen_ = 0;
     int others_ = 0;
     Real deviation_ = 0;
-    Real likely_ = Real(0.5);  // share of the work that a loss seems to have at first
-    Real least_ = Real(0.4);   // nearer to "all lost" than to "nothing lost", with room for scatter
-    Real whole_ = 1;           // loss that sizes are drawn towards
-    Real own_ = 1;             // share of a firing's own loss that it shows
+    Real likely_ = kLikely;
+    Real least_ = kLeast;
+    Real whole_ = 1;  // loss that sizes are drawn towards
+    Real own_ = 1;    // share of a firing's own loss that it shows
     FirstGroups<Real> groups_{};
     List<Real, kCapacity> left_{};  // of each amplitude, the losses taken out
     List<bool, kCapacity> usable_{};

@@ -234,7 +234,7 @@ struct LearnedEngine {
     void assume(int hypothesis) noexcept {
         bank.assume(hypothesis);
         bank.compose(covariance);
-        bank.match(covariance);
+        bank.match_places(covariance);
     }
 
     /// The speed has moved lately.

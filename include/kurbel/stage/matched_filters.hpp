@@ -31,17 +31,36 @@ class MatchedFilters {
     template <class Responses>
     void match(const Responses& responses, int places, const ResponseKinds& kinds,
                const WindowCovariance& covariance) noexcept {
-        size_ = kinds.size();
-        solve_all(responses, places, kinds, covariance);
-        for (int k = 0; k < places; ++k) {
-            const auto place = static_cast<std::size_t>(k);
-            precision_[place] = dot(weight_[place], responses[place]);
+        match_places(responses, places, kinds.size(), covariance);
+        std::array<Response, ResponseKinds::kSprung> swinging;
+        std::array<const Response*, ResponseKinds::kAlternatives> added{};
+        Rows rows;
+        rows.add(kinds.rigid(0).data(), rigid_weight_);
+        for (int h = 1; h <= kinds.active(); ++h) {
+            const auto kind = static_cast<std::size_t>(h - 1);
+            added[kind] = &added_of(h, kinds, swinging);
+            rows.add(added[kind]->data(), added_weight_[kind]);
         }
+        solve_all(rows, covariance);
         rigid_precision_ = dot(kinds.rigid(0), rigid_weight_);
         for (int h = 1; h <= kinds.active(); ++h) {
             const auto kind = static_cast<std::size_t>(h - 1);
-            added_precision_[kind] = dot(added_weight_[kind], kinds.added(h));
+            added_precision_[kind] = dot(added_weight_[kind], *added[kind]);
             cross_[kind] = dot(added_weight_[kind], kinds.rigid(0));
+        }
+    }
+
+    /// The same of the places alone: what the kinds add is as it was.
+    template <class Responses>
+    void match_places(const Responses& responses, int places, int size, const WindowCovariance& covariance) noexcept {
+        size_ = size;
+        Rows rows;
+        for (int k = 0; k < places; ++k)
+            rows.add(responses[static_cast<std::size_t>(k)].data(), weight_[static_cast<std::size_t>(k)]);
+        solve_all(rows, covariance);
+        for (int k = 0; k < places; ++k) {
+            const auto place = static_cast<std::size_t>(k);
+            precision_[place] = dot(weight_[place], responses[place]);
         }
     }
 
@@ -118,30 +137,39 @@ class MatchedFilters {
         return size * match - Real(0.5) * size * size * precision;
     }
 
-    /// Weights of all responses, of the rigid crank's and of what the kinds add to it, several at a time.
-    template <class Responses>
-    void solve_all(const Responses& responses, int places, const ResponseKinds& kinds,
-                   const WindowCovariance& covariance) noexcept {
-        std::array<const Real*, kMaxCylinders + ResponseKinds::kHypotheses> from{};
-        std::array<Real*, kMaxCylinders + ResponseKinds::kHypotheses> to{};
-        std::size_t count = 0;
-        const auto add = [&](const Real* response, Window& weight) {
+    /// Responses, and where their weights are to stand.
+    struct Rows {
+        static constexpr std::size_t kMost =
+            static_cast<std::size_t>(std::max(kMaxCylinders, ResponseKinds::kHypotheses));
+        void add(const Real* response, Window& weight) noexcept {
             from[count] = response;
             to[count++] = weight.data();
-        };
-        for (int k = 0; k < places; ++k)
-            add(responses[static_cast<std::size_t>(k)].data(), weight_[static_cast<std::size_t>(k)]);
-        add(kinds.rigid(0).data(), rigid_weight_);
-        for (int h = 1; h <= kinds.active(); ++h)
-            add(kinds.added(h).data(), added_weight_[static_cast<std::size_t>(h - 1)]);
+        }
+        std::array<const Real*, kMost> from{};
+        std::array<Real*, kMost> to{};
+        std::size_t count = 0;
+    };
+
+    /// What a hypothesis adds, in the window; made in `swinging` where it is not kept.
+    template <class Swinging>
+    [[nodiscard]] const Response& added_of(int hypothesis, const ResponseKinds& kinds,
+                                           Swinging& swinging) const noexcept {
+        if (!ResponseKinds::is_sprung(hypothesis)) return kinds.added(hypothesis);
+        Response& made = swinging[static_cast<std::size_t>(hypothesis - 1 - ResponseKinds::kLate)];
+        made = kinds.added_by(hypothesis, size_);
+        return made;
+    }
+
+    /// Weights of responses, several at a time.
+    void solve_all(const Rows& rows, const WindowCovariance& covariance) const noexcept {
         WindowCovariance::Block block{};
-        for (std::size_t first = 0; first < count; first += kBeside) {
-            const std::size_t beside = std::min(kBeside, count - first);
+        for (std::size_t first = 0; first < rows.count; first += kBeside) {
+            const std::size_t beside = std::min(kBeside, rows.count - first);
             for (std::size_t j = 0; j < static_cast<std::size_t>(size_); ++j)
-                for (std::size_t n = 0; n < beside; ++n) block[j][n] = from[first + n][j];
+                for (std::size_t n = 0; n < beside; ++n) block[j][n] = rows.from[first + n][j];
             covariance.solve(block);
             for (std::size_t j = 0; j < static_cast<std::size_t>(size_); ++j)
-                for (std::size_t n = 0; n < beside; ++n) to[first + n][j] = block[j][n];
+                for (std::size_t n = 0; n < beside; ++n) rows.to[first + n][j] = block[j][n];
         }
     }
 

@@ -100,6 +100,7 @@ class ResidualHistory {
         pattern_.correct(difference, at);
     }
     void turn_pattern() noexcept { pattern_.turn(); }
+    void restore_pattern(const CyclePattern<Real>& pattern) noexcept { pattern_ = pattern; }
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }
     [[nodiscard]] const CycleGrid& grid() const noexcept { return grid_; }

@@ -28,7 +28,7 @@ class ResponseBank {
   public:
     using Real = float;
     static constexpr int kMaxResponse = ResponseKinds::kMaxResponse;
-    static constexpr int kLate = ResponseKinds::kLate;
+    static constexpr int kBeforeModes = ResponseKinds::kBeforeModes;
     static constexpr int kModes = ResponseKinds::kModes;
     using Learned = ResponseKinds::Learned;
     using Response = ResponseKinds::Response;
@@ -41,7 +41,7 @@ class ResponseBank {
         kinds_.begin(engine, wheel.at, grid, first_bin, size, length);
         view_.begin(wheel, grid, first_bin);
         chosen_ = 0;
-        evidence_.begin(kLate + 1);
+        evidence_.begin(kBeforeModes + 1, ResponseKinds::kLate + 1);
         learned_.begin(firings_, kinds_.torsion_gains());
         tuning_.begin();
     }
@@ -67,7 +67,8 @@ class ResponseBank {
     void compose(const WindowCovariance& covariance) noexcept {
         doubt_ = 0;
         Learned::Places deviation{};
-        for (int k = 0; k < firings_; ++k) response_[static_cast<std::size_t>(k)] = seen_through_teeth(k);
+        const Response added = kinds_.added_by(chosen_, length());
+        for (int k = 0; k < firings_; ++k) response_[static_cast<std::size_t>(k)] = seen_through_teeth(k, added);
         for (int j = 0; j < length(); ++j) {
             const Real noise = covariance.begun() ? covariance.variance(bin_like(j)) : Real(1);
             const Real variance = learned_.at(j, noise, expected_, deviation);
@@ -90,6 +91,11 @@ class ResponseBank {
     /// Recomputes all that follows from responses and covariance: the matched weights of each place and hypothesis.
     void match(const WindowCovariance& covariance) noexcept { filters_.match(response_, firings_, kinds_, covariance); }
 
+    /// The same of the places alone, for a trial.
+    void match_places(const WindowCovariance& covariance) noexcept {
+        filters_.match_places(response_, firings_, size(), covariance);
+    }
+
     [[nodiscard]] Match match_whole(int k, const Window& x) const noexcept { return filters_.whole(k, x); }
 
     /// The same from the window's bins from `from` to `length` alone; the rest of x is not looked at.
@@ -109,7 +115,8 @@ class ResponseBank {
     /// lower, so that what torsion could do is not taken too small.
     [[nodiscard]] Real mode_per_rev() const noexcept {
         const double usual_hz = mode_hz(kModes / 2);
-        const double hz = ResponseKinds::is_mode(chosen_) ? std::min(mode_hz(chosen_ - 1 - kLate), usual_hz) : usual_hz;
+        const double hz =
+            ResponseKinds::is_mode(chosen_) ? std::min(mode_hz(chosen_ - 1 - kBeforeModes), usual_hz) : usual_hz;
         return static_cast<Real>(hz * 60.0) / std::max(speed_rpm(), Real(1));
     }
     [[nodiscard]] const Window& rigid(int k) const noexcept { return kinds_.rigid(k); }
@@ -153,8 +160,9 @@ class ResponseBank {
     [[nodiscard]] int hypotheses() const noexcept { return kinds_.active() + 1; }
     [[nodiscard]] bool untaught() const noexcept { return learned_.misfires() == Real(0); }
     void assume(int hypothesis) noexcept { chosen_ = hypothesis; }
-    /// Adds a log-likelihood gain that many firings together have under a hypothesis.
-    void expect(int hypothesis, Real gain) noexcept { evidence_.expect(hypothesis, gain); }
+    using Gains = MatchedFilters::Gains;
+    /// Adds the log-likelihood gains that many firings together have under each hypothesis.
+    void expect(const Gains& gain) noexcept { evidence_.expect(gain, kinds_.active()); }
 
     /// Enough misfires were seen to know their kind.
     [[nodiscard]] bool experienced() const noexcept { return learned_.misfires() > Real(20); }
@@ -180,7 +188,7 @@ class ResponseBank {
     /// Learns from one misfire of probability `trust`: the first `known` bins around it over its amplitude.
     void refine(int k, const Response& x, int known, Real trust, const WindowCovariance& covariance) noexcept {
         known_ = known;
-        const Response usual = seen_through_teeth(k);
+        const Response usual = seen_through_teeth(k, kinds_.added_by(chosen_, length()));
         Response deviation{};
         for (std::size_t j = 0; j < static_cast<std::size_t>(known); ++j) deviation[j] = x[j] - usual[j];
         learned_.learn(k, deviation, known, trust);
@@ -192,10 +200,12 @@ class ResponseBank {
     [[nodiscard]] Real speed_rpm() const noexcept { return kinds_.speed_rpm(); }
 
   private:
-    /// What physics expects bins to show of place `k`.
-    [[nodiscard]] Response seen_through_teeth(int k) const noexcept {
+    /// What physics expects bins to show of place `k`; `added`: what the hypothesis in use adds.
+    [[nodiscard]] Response seen_through_teeth(int k, const Response& added) const noexcept {
         Response response{};
-        for (int j = 0; j < length(); ++j) response[static_cast<std::size_t>(j)] = kinds_.at(chosen_, k, j);
+        std::copy_n(rigid(k).begin(), size(), response.begin());
+        const Real gain = kinds_.gain_of(chosen_, k);
+        for (std::size_t j = 0; j < static_cast<std::size_t>(length()); ++j) response[j] += gain * added[j];
         view_.look(k, response, length());
         return response;
     }
@@ -245,7 +255,7 @@ class ResponseBank {
         int best = 0;
         Real deepest = Real(1.6);
         const auto stiffness = [this](int h) { return filters_.stiffness(h, kinds_); };
-        for (int h = kLate + 2; h < kinds_.active(); ++h) {
+        for (int h = kBeforeModes + 2; h < kinds_.active(); ++h) {
             const Real dip = stiffness(h - 1) * stiffness(h + 1) / (stiffness(h) * stiffness(h));
             if (dip > deepest) {
                 deepest = dip;

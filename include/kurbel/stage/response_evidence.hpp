@@ -18,9 +18,11 @@ class ResponseEvidence {
     using All = std::array<Real, kHypotheses>;
 
     /// `first_mode`: number of the first of a list of torsion modes, the middle one of which is the usual one. Modes far from it are rare: the
-    /// list reaches three deviations to either side. Where one misfire alone could be any of them, that decides.
-    void begin(int first_mode) noexcept {
+    /// list reaches three deviations to either side. Those from `first_rare` on before it are rare, too. Where one misfire alone could be
+    /// any of them, that decides.
+    void begin(int first_mode, int first_rare) noexcept {
         evidence_.fill(0);
+        for (int h = first_rare; h < first_mode; ++h) evidence_[static_cast<std::size_t>(h)] = -kRareKind;
         const int usual = (static_cast<int>(kHypotheses) - first_mode) / 2;
         for (int m = 0; first_mode + m < static_cast<int>(kHypotheses); ++m) {
             const Real off = Real(3) * static_cast<Real>(m - usual) / static_cast<Real>(usual);
@@ -28,23 +30,26 @@ class ResponseEvidence {
         }
     }
 
-    /// Adds one firing. `gain`: of "work lost" over "healthy" under each hypothesis; any firing may have lost its work, by chance.
+    /// Adds one firing. `gain`: of "work lost" over "healthy" under each hypothesis; any firing may have lost its work, by chance. Modes that are
+    /// too fast to show at this speed would show as number 0 does.
     void add(const All& gain, int active) noexcept {
         constexpr Real kRare = Real(kUsualMisfireRate);
-        for (int h = 0; h <= active; ++h) {
+        for (int h = 0; h < static_cast<int>(kHypotheses); ++h) {
             Real& evidence = evidence_[static_cast<std::size_t>(h)];
-            const Real g = gain[static_cast<std::size_t>(h)];
+            const Real g = gain[static_cast<std::size_t>(h <= active ? h : 0)];
             if (std::fabs(evidence) > Real(1e-6)) evidence *= Real(0.995);  // never among the denormal numbers
             if (g > Real(0))
                 evidence += g > Real(30) ? g + std::log(kRare) : std::log(Real(1) - kRare + kRare * std::exp(g));
         }
         const Real least = most(active) - kMostLead;
-        std::for_each(evidence_.begin(), end(active),
-                      [least](Real& evidence) { evidence = std::max(evidence, least); });
+        for (Real& evidence : evidence_) evidence = std::max(evidence, least);
     }
 
-    /// Adds what many firings together gain under one hypothesis.
-    void expect(int hypothesis, Real gain) noexcept { evidence_[static_cast<std::size_t>(hypothesis)] += gain; }
+    /// Adds what many firings together gain under each hypothesis.
+    void expect(const All& gain, int active) noexcept {
+        for (int h = 0; h < static_cast<int>(kHypotheses); ++h)
+            evidence_[static_cast<std::size_t>(h)] += gain[static_cast<std::size_t>(h <= active ? h : 0)];
+    }
 
     /// Whether what was weighed tells anything.
     [[nodiscard]] bool any(int active) const noexcept { return most(active) >= kLittleEvidence; }
@@ -57,6 +62,7 @@ class ResponseEvidence {
     }
 
   private:
+    static constexpr Real kRareKind = Real(3);  // log-odds (common practice, no source: few engines run on test beds)
     static constexpr Real kLittleEvidence = Real(10);
     static constexpr Real kClearlyMore = Real(4);  // odds of 55 to 1
     // The kind of response may become another, as when a cold engine's late spark begins or ends: once in twenty thousand such firings, so
@@ -65,7 +71,6 @@ class ResponseEvidence {
 
     [[nodiscard]] Real most(int active) const noexcept { return *std::max_element(evidence_.begin(), end(active)); }
     [[nodiscard]] auto end(int active) const noexcept { return evidence_.begin() + active + 1; }
-    [[nodiscard]] auto end(int active) noexcept { return evidence_.begin() + active + 1; }
 
     All evidence_{};
 };

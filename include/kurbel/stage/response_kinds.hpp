@@ -18,15 +18,19 @@
 namespace kurbel {
 
 /// Hypotheses of how a lost combustion shows. Number 0 is a rigid crank with half of the heat released early (kUsualBurn_deg); then come later
-/// combustion (22 and 38 degrees) and the first torsion mode at frequencies 12 % apart, each as what it adds to number 0. By angle a torsion
-/// mode is another at another speed, and fast modes are none that bins could show: how many hypotheses are in use follows the speed.
+/// combustion (22 and 38 degrees), a crank against which something heavy swings on a soft shaft (a test bed's brake, the far side of a
+/// dual-mass flywheel), and the first torsion mode at frequencies 12 % apart, each as what it adds to number 0. By angle a mode is
+/// another at another speed. What is too fast to show in bins is none, and what is so slow that it looks like load adds nothing:
+/// how many hypotheses are in use follows the speed.
 class ResponseKinds {
   public:
     using Real = float;
     static constexpr int kMaxResponse = kMaxWindow + kMaxBins / 2;  // up to a revolution more than the window
     static constexpr int kLate = 2;                                 // late combustion
+    static constexpr int kSprung = 4;                               // something heavy on a soft shaft
     static constexpr int kModes = 13;                               // first torsion mode
-    static constexpr int kAlternatives = kLate + kModes;
+    static constexpr int kBeforeModes = kLate + kSprung;
+    static constexpr int kAlternatives = kBeforeModes + kModes;
     static constexpr int kHypotheses = kAlternatives + 1;
     using Learned = LearnedResponse<kMaxResponse>;
     using Response = Learned::Response;
@@ -61,13 +65,12 @@ class ResponseKinds {
     /// Makes the torsion modes for this speed.
     void set_speed(Real speed_rpm) noexcept {
         speed_rpm_ = speed_rpm;
-        active_ = kLate;
+        active_ = kBeforeModes;
         // From the lowest on; beyond 12 cycles a revolution a mode does not outlast one bin.
         for (int m = 0; m < kModes; ++m) {
             const double per_rev = per_rev_of(mode_hz(m));
             if (per_rev > 12.0) break;
-            lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev,
-                            added_[static_cast<std::size_t>(active_++)].data());
+            lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev, kept(++active_).data());
         }
     }
 
@@ -81,7 +84,10 @@ class ResponseKinds {
     [[nodiscard]] Real speed_rpm() const noexcept { return speed_rpm_; }
     /// Alternatives to the rigid crank in use at this speed: hypotheses 1 to active().
     [[nodiscard]] int active() const noexcept { return active_; }
-    [[nodiscard]] static bool is_mode(int hypothesis) noexcept { return hypothesis > kLate; }
+    [[nodiscard]] static bool is_mode(int hypothesis) noexcept { return hypothesis > kBeforeModes; }
+    [[nodiscard]] static bool is_sprung(int hypothesis) noexcept {
+        return hypothesis > kLate && hypothesis <= kBeforeModes;
+    }
 
     /// Frequency of torsion mode `mode`, 0 to kModes - 1.
     [[nodiscard]] double mode_hz(int mode) const noexcept { return lowest_hz_ * std::pow(1.12, mode); }
@@ -97,26 +103,24 @@ class ResponseKinds {
 
     /// Response of a rigid crank at place `k`; zeros behind the window.
     [[nodiscard]] const Window& rigid(int k) const noexcept { return rigid_[static_cast<std::size_t>(k)]; }
-    /// What hypothesis 1 to active() adds to it, per unit of gain_of().
-    [[nodiscard]] const Response& added(int hypothesis) const noexcept {
-        return added_[static_cast<std::size_t>(hypothesis - 1)];
-    }
+    /// What hypothesis 1 to active() adds to it, per unit of gain_of(); not of those that swing, which are made anew when they are asked for.
+    [[nodiscard]] const Response& added(int hypothesis) const noexcept { return added_[kept_at(hypothesis)]; }
 
-    /// Bin `j` of the response of place `k` under a hypothesis.
-    [[nodiscard]] Real at(int hypothesis, int k, int j) const noexcept {
-        const auto bin = static_cast<std::size_t>(j);
-        return (j < size_ ? rigid(k)[bin] : Real(0)) +
-               (hypothesis > 0 ? gain_of(hypothesis, k) * added(hypothesis)[bin] : Real(0));
+    /// The same of any hypothesis, in its first `bins` bins; nothing of number 0.
+    [[nodiscard]] Response added_by(int hypothesis, int bins) const noexcept {
+        if (hypothesis == 0) return {};
+        return is_sprung(hypothesis) ? swinging(hypothesis - 1 - kLate, bins) : added(hypothesis);
     }
 
     /// Writes the torsion mode `hypothesis` at another frequency than its own, by a factor, and of another damping, to `mode`.
     void write_mode(int hypothesis, double frequency, double damping, Response& mode) const noexcept {
-        const double per_rev = mode_hz(hypothesis - 1 - kLate) * frequency * 60.0 / static_cast<double>(speed_rpm_);
+        const double per_rev =
+            mode_hz(hypothesis - 1 - kBeforeModes) * frequency * 60.0 / static_cast<double>(speed_rpm_);
         lost_combustion(work_, bin_deg_, first_bin_, length_, 0.0, per_rev, mode.data(), damping);
     }
     /// From now on that is the mode `hypothesis`, times `size`.
     void retune(int hypothesis, double frequency, double damping, Real size) noexcept {
-        Response& mode = added_[static_cast<std::size_t>(hypothesis - 1)];
+        Response& mode = kept(hypothesis);
         write_mode(hypothesis, frequency, damping, mode);
         for (int j = 0; j < length_; ++j) mode[static_cast<std::size_t>(j)] *= size;
     }
@@ -125,7 +129,7 @@ class ResponseKinds {
 
     /// Root mean square per bin of what the usual mode adds, per unit gain; 0 where it is too fast to show.
     [[nodiscard]] Real usual_twist() const noexcept {
-        constexpr int kUsual = 1 + kLate + kModes / 2;
+        constexpr int kUsual = 1 + kBeforeModes + kModes / 2;
         if (kUsual > active_) return Real(0);
         return std::sqrt(dot(head_of(added(kUsual), size_), added(kUsual)) / static_cast<Real>(size_));
     }
@@ -150,6 +154,30 @@ class ResponseKinds {
         active_ = kLate;
     }
 
+    /// What it adds that something swings against the crank: of the loss of speed a share comes back, and swings (two masses on a spring, any
+    /// textbook on vibration: the crank alone loses speed first, both together in the end, and in between the difference is a damped cosine).
+    [[nodiscard]] Response swinging(int kind, int bins) const noexcept {
+        // Engineering ranges, from memory: brakes of test beds swing on their shafts at 10 to 30 Hz, dual-mass flywheels at 8 to 15 Hz, at 12 to
+        // 32 Hz where the second mass swings alone; half to three times as heavy as the engine. What misfires show beyond that is learned.
+        constexpr std::array<double, kSprung> kHz{11.5, 15.8, 21.6, 29.6};
+        constexpr Real kShare = Real(0.5);  // inertia on the shaft, of all
+        constexpr double kDamping = 0.1;
+        // Less than one swing in a response is slow torque, which is told apart from misfires.
+        constexpr double kSlowest = 0.4;  // a revolution
+        Response more{};
+        const double per_rev = per_rev_of(kHz[static_cast<std::size_t>(kind)]);
+        if (per_rev < kSlowest) return more;
+        lost_combustion(work_, bin_deg_, first_bin_, bins, 0.0, per_rev, more.data(), kDamping);
+        for (std::size_t j = 0; j < static_cast<std::size_t>(size_); ++j) more[j] -= rigid(0)[j];
+        for (std::size_t j = 0; j < static_cast<std::size_t>(bins); ++j) more[j] *= kShare;
+        return more;
+    }
+
+    [[nodiscard]] static std::size_t kept_at(int hypothesis) noexcept {
+        return static_cast<std::size_t>(hypothesis - 1 - (is_mode(hypothesis) ? kSprung : 0));
+    }
+    [[nodiscard]] Response& kept(int hypothesis) noexcept { return added_[kept_at(hypothesis)]; }
+
     std::int16_t size_ = 0;
     std::int16_t length_ = 0;
     std::int16_t first_bin_ = 0;
@@ -160,7 +188,7 @@ class ResponseKinds {
     CombustionWork work_{SliderCrank{}, kUsualBurn_deg};
     Places gain_{};
     std::array<Window, kMaxCylinders> rigid_{};
-    std::array<Response, kAlternatives> added_{};
+    std::array<Response, kLate + kModes> added_{};  // without those that swing
 };
 
 }  // namespace kurbel
