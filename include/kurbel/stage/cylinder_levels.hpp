@@ -330,7 +330,7 @@ class CylinderLevels {
     std::array<float, kMaxCylinders> offset_{};
     std::array<float, kMaxCylinders>
         lately_{};  // mean of what the last firings lost that were not as the pattern has them
-    std::array<float, kMaxCylinders> told_{};
+    std::array<float, kMaxCylinders> told_{};        // what that would be had each lost one: it begins from nothing
     std::array<std::uint8_t, kMaxCylinders> run_{};  // how many of them came in a row
     PersistentMisfire<Real> persistent_{};
     CylinderLife<Real> life_{};

@@ -35,8 +35,9 @@ class FirstGuess {
 
   private:
     static constexpr Real kLimit = WaitingLosses<Real>::kLimit;
-    static constexpr Real kRare = Real(4);      // logarithm: one firing in fifty loses its work
-    static constexpr std::size_t kLooked = 6;   // kinds
+    static constexpr Real kRare = Real(4);  // logarithm: one firing in fifty loses its work
+    static constexpr std::size_t kLooked =
+        6;  // kinds: the order is a first measure, of drawn engines three were too few
     static constexpr Real kClearly = Real(10);  // log-odds
 
     /// What explains the firings that wait, if a lost combustion reads as `whole`.

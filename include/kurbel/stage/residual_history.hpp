@@ -100,6 +100,7 @@ class ResidualHistory {
         pattern_.correct(difference, at);
     }
     void turn_pattern() noexcept { pattern_.turn(); }
+    /// After a trial: as it was before.
     void restore_pattern(const CyclePattern<Real>& pattern) noexcept { pattern_ = pattern; }
 
     [[nodiscard]] const BinHistory<Real>& bins() const noexcept { return bins_; }
