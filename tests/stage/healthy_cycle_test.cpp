@@ -7,6 +7,7 @@
 #include <cmath>
 #include <numeric>
 
+#include "stage/rigid_crank.hpp"
 #include "support/even_engine.hpp"
 
 namespace kurbel::test {
@@ -70,6 +71,25 @@ TEST(HealthyCycle, CompressionTakesItsWorkBeforeTdcAndReturnsIt) {
     EXPECT_GT(taken, 0.9 * 1.841e2 / 49.9557);
 }
 
+TEST(HealthyCycle, IsWhatTheBinsOfARigidCrankShow) {
+    // Bin by bin: one place too far the wave of an even six is turned by 72 degrees.
+    const double work = 0.4;
+    const double intake = 0.05;
+    for (const int cylinders : {1, 3, 4, 5, 6, 8}) {
+        const CrankParts parts(engine_of(cylinders));
+        const HealthyCycle healthy(parts.config.engine, parts.grid);
+        const CycleOfBins seen = rigid_differences(parts, all_places(work), all_places(intake));
+        const double largest = *std::max_element(seen.begin(), seen.begin() + parts.grid.bins);
+        for (int b = 0; b < parts.grid.bins; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            EXPECT_NEAR(work * static_cast<double>(healthy.combustion[at]) +
+                            intake * static_cast<double>(healthy.compression[at]),
+                        seen[at], 0.05 * largest)
+                << cylinders << " cylinders, bin " << b;
+        }
+    }
+}
+
 TEST(HealthyCycle, InertiaOfFourIsASecondOrder) {
     // 4 m r^2 sin(2 angle) of each unit of energy over J (any textbook on engine dynamics; the rod adds harmonics of lambda).
     const Cycle cycle(4);
@@ -77,7 +97,7 @@ TEST(HealthyCycle, InertiaOfFourIsASecondOrder) {
     double sine = 0.0;
     double cosine = 0.0;
     for (int b = 0; b < cycle.grid.bins; ++b) {
-        const double angle = to_rad((b - cycle.grid.tdc_bin[0]) * cycle.grid.bin_deg);
+        const double angle = to_rad((b + 1 - cycle.grid.tdc_bin[0]) * cycle.grid.bin_deg);
         const double value =
             2.0 / cycle.grid.bins * static_cast<double>(cycle.healthy.inertia[static_cast<std::size_t>(b)]);
         sine += value * std::sin(2.0 * angle);
@@ -85,7 +105,7 @@ TEST(HealthyCycle, InertiaOfFourIsASecondOrder) {
     }
     const double bin_rad = to_rad(cycle.grid.bin_deg);
     EXPECT_NEAR(sine, -share * bin_rad, 0.1 * share * bin_rad);
-    EXPECT_NEAR(cosine, 0.0, 0.2 * share * bin_rad);
+    EXPECT_NEAR(cosine, 0.0, 0.02 * share * bin_rad);
 }
 
 TEST(HealthyCycle, WithoutMassesThereIsNoInertiaTorque) {

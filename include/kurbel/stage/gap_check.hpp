@@ -49,8 +49,8 @@ class GapCheck {
     /// One edge was settled at `tick`, `jump` teeth after the tooth before (0 = extra), for `cost`; `root` is the last
     /// settled tooth, this edge where it was one. Returns by how many teeth the index must be moved: 0 unless a passage
     /// has just ended that says so; then `root` has moved, and `habit` is forgotten where it was learned wrongly.
-    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, int jump, float cost, Spread spread,
-                           ToothHabit& habit) noexcept {
+    [[nodiscard]] int note(const WheelTable& wheel, Trace& root, std::int64_t tick, int jump, float cost,
+                           const Spread& spread, ToothHabit& habit) noexcept {
         const bool near = wheel.near_gap[static_cast<std::size_t>(root.tooth)] != 0;
         int slip = 0;
         if (watching_) {
@@ -85,7 +85,7 @@ class GapCheck {
     static constexpr float kSuspicious = 4.0F;
     static constexpr float kLead = 2.0F;  ///< by which another explanation must fit better
 
-    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, Spread spread, ToothHabit& habit) noexcept {
+    [[nodiscard]] int judge(const WheelTable& wheel, Trace& root, const Spread& spread, ToothHabit& habit) noexcept {
         passages_ = passages_ < kBareAtFirst + bare_every_ ? passages_ + 1 : kBareAtFirst + 1;
         if (passages_ <= kBareAtFirst || passages_ >= kBareAtFirst + bare_every_ || proving_ > 0) {
             const bool seldom = passages_ > kBareAtFirst && proving_ == 0;
@@ -125,7 +125,8 @@ class GapCheck {
     }
 
     /// The same without habits, over several passages.
-    [[nodiscard]] int judge_bare(const WheelTable& wheel, Trace& root, Spread spread, ToothHabit& habit) noexcept {
+    [[nodiscard]] int judge_bare(const WheelTable& wheel, Trace& root, const Spread& spread,
+                                 ToothHabit& habit) noexcept {
         Trace trace = start_;
         float extra = 0.0F;
         for (int i = 0; i < count_; ++i) {
@@ -154,7 +155,7 @@ class GapCheck {
     }
 
     /// Tries the places around; moves `root` and returns the slip where one fits better than `cost`.
-    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float cost, Spread spread,
+    [[nodiscard]] int look_back(const WheelTable& wheel, Trace& root, float cost, const Spread& spread,
                                 const ToothHabit* habit) const noexcept {
         const int stands = root.tooth;
         Trace best = root;
@@ -178,7 +179,7 @@ class GapCheck {
     }
 
     /// Do the edges look as if no gap were there at all, more than by a story of cost `than`?
-    [[nodiscard]] bool even(const WheelTable& wheel, float than, Spread spread) const noexcept {
+    [[nodiscard]] bool even(const WheelTable& wheel, float than, const Spread& spread) const noexcept {
         const float pitch_deg = wheel.pitch(start_.tooth);
         const float variance = fit_variance(pitch_deg, pitch_deg, spread);
         float cost = 0.0F;

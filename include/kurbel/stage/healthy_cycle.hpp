@@ -12,7 +12,7 @@
 
 namespace kurbel {
 
-/// Energy differences per bin of a rigid crank, each with its mean over the cycle removed: of the combustion of all cylinders
+/// Differences of a rigid crank's energy from each bin to the next, each with its mean over the cycle removed: of the combustion of all cylinders
 /// per unit of their work, of compression and expansion per unit of intake pressure over indicated mean pressure, and of
 /// reciprocating masses per unit of energy.
 struct HealthyCycle {
@@ -42,8 +42,10 @@ struct HealthyCycle {
                                                              grid.bins))] -= lost[static_cast<std::size_t>(j)];
             for (int b = 0; b < grid.bins; ++b) {
                 const auto at = static_cast<std::size_t>(b);
-                compression[at] += static_cast<float>(squeeze(crank, (b - tdc) * grid.bin_deg, grid));
-                inertia[at] -= static_cast<float>(mass_share * swing(crank, (b - tdc) * grid.bin_deg, grid.bin_deg));
+                // Of this bin and the next one: where that begins.
+                const double next_deg = (b + 1 - tdc) * grid.bin_deg;
+                compression[at] += static_cast<float>(squeeze(crank, next_deg, grid));
+                inertia[at] -= static_cast<float>(mass_share * swing(crank, next_deg, grid.bin_deg));
             }
         }
         centre(combustion, grid.bins);
