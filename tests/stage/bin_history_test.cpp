@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "stage/wheel_edges.hpp"
+#include "support/even_engine.hpp"
 
 namespace kurbel::test {
 namespace {
@@ -27,7 +28,7 @@ Bin<double> bin_of(std::int64_t index, double energy, bool restart = false) {
 /// Exact in binary, and different for every bin.
 double energy_of(std::int64_t index) { return 5000.0 + static_cast<double>(index * index % 97) * 0.125; }
 
-/// History without known inertia, bins [from, to) pushed.
+/// Bins [from, to) pushed.
 void fill(History& history, std::int64_t from, std::int64_t to, bool restart = false) {
     for (std::int64_t i = from; i < to; ++i)
         history.push(bin_of(i, energy_of(i), restart && i == from), 0.001 * static_cast<double>(i), 1U << (i % 4),
@@ -36,7 +37,8 @@ void fill(History& history, std::int64_t from, std::int64_t to, bool restart = f
 
 History empty() {
     History history;
-    const Config config = car(even_wheel(60, {58, 59}));
+    Config config = car(even_wheel(60, {58, 59}));
+    config.engine = without_pistons(config.engine);
     history.set_inertia(config.engine, make_cycle_grid(config.engine, config.crank_wheel));
     history.set_cycle(32);
     history.clear();

@@ -108,11 +108,17 @@ TEST(HealthyCycle, InertiaOfFourIsASecondOrder) {
     EXPECT_NEAR(cosine, 0.0, 0.02 * share * bin_rad);
 }
 
-TEST(HealthyCycle, WithoutMassesThereIsNoInertiaTorque) {
+TEST(HealthyCycle, MassesThatNobodyTellsAreUsual) {
     EngineConfig engine = engine_of(4);
+    const CycleGrid grid = make_cycle_grid(engine, sixty_minus_two());
+    engine.reciprocating_kg = 0.007 * 0.15 / (0.043 * 0.043);
+    engine.stroke_mm = 86.0;
+    engine.inertia_kg_m2 = 0.15;
+    const HealthyCycle told(engine, grid);
     engine.reciprocating_kg = kUnknown;
-    const HealthyCycle healthy(engine, make_cycle_grid(engine, sixty_minus_two()));
-    for (const float value : healthy.inertia) EXPECT_EQ(value, 0.0F);
+    const HealthyCycle untold(engine, grid);
+    for (int b = 0; b < grid.bins; ++b)
+        EXPECT_NEAR(untold.inertia[static_cast<std::size_t>(b)], told.inertia[static_cast<std::size_t>(b)], 1e-7F);
 }
 
 }  // namespace

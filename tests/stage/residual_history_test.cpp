@@ -21,7 +21,7 @@ constexpr double kStart = 12000.0;  // energy, rad^2/s^2: 1480 rpm
 
 /// Bins of an inline four whose energy is told by number.
 struct Stream : CrankParts {
-    explicit Stream(const EngineConfig& engine = engine_of({1, 3, 4, 2})) : CrankParts(engine) {
+    explicit Stream(const EngineConfig& engine = engine_of({1, 3, 4, 2})) : CrankParts(without_pistons(engine)) {
         config.timer.hz = kTimer_hz;
         history.configure(config, grid);
         history.begin_pattern(400.0);

@@ -25,4 +25,13 @@ inline EngineConfig car_sized(EngineConfig engine) {
     return engine;
 }
 
+/// The same engine with pistons as good as weightless: where nobody tells their masses, usual ones are taken out of the motion, and cranks on paper
+/// have none.
+inline EngineConfig without_pistons(EngineConfig engine) {
+    engine.reciprocating_kg = 1e-12;
+    engine.stroke_mm = 86.0;
+    engine.inertia_kg_m2 = 0.15;
+    return engine;
+}
+
 }  // namespace kurbel::test

@@ -10,6 +10,7 @@
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/segmenter.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -24,11 +25,8 @@ class BinHistory {
     /// J(angle) = J_rot + sum m r^2 lever^2 (Kiencke and Nielsen, Automotive Control Systems; from memory).
     void set_inertia(const EngineConfig& engine, const CycleGrid& grid) noexcept {
         inertia_.fill(1.0F);
-        if (!(engine.reciprocating_kg > 0.0 && engine.inertia_kg_m2 > 0.0 && engine.stroke_mm > 0.0 &&
-              engine.rod_mm > 0.0))
-            return;
         const SliderCrank crank = SliderCrank::of(engine);
-        const double radius_m = 0.5e-3 * engine.stroke_mm;
+        const double share = mass_share(engine);
         for (int b = 0; b < grid.bins; ++b) {
             double sum = 0.0;
             constexpr int kParts = 8;
@@ -36,9 +34,9 @@ class BinHistory {
                 for (int i = 0; i < engine.cylinders; ++i) {
                     const double lever = crank.lever(to_rad((b + (part + 0.5) / kParts) * grid.bin_deg -
                                                             engine.firing_tdc_deg[static_cast<std::size_t>(i)]));
-                    sum += engine.reciprocating_kg * radius_m * radius_m * lever * lever / kParts;
+                    sum += lever * lever / kParts;
                 }
-            inertia_[static_cast<std::size_t>(b)] = static_cast<float>(1.0 + sum / engine.inertia_kg_m2);
+            inertia_[static_cast<std::size_t>(b)] = static_cast<float>(1.0 + share * sum);
         }
     }
 

@@ -13,6 +13,7 @@
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/response_bank.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -173,14 +174,6 @@ class CylinderOrders {
             at(o).shared[kTwistedInertia] +=
                 bank.torsion_gain(k) * static_cast<Complex>(one * std::polar(1.0, -turns_per_rad * tdc_rad));
         }
-    }
-
-    /// One cylinder's reciprocating mass on the crank radius over the crank's inertia.
-    [[nodiscard]] static double mass_share(const EngineConfig& engine) noexcept {
-        constexpr double kUsual = 0.007;  // 0.55 kg on 43 mm, 0.15 kg m^2 (engineering range, from memory)
-        const bool told = engine.reciprocating_kg > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
-        return told ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2
-                    : kUsual;
     }
 
     /// What differences of bins show of torque: a difference of two bins weighs it by a triangle around the later bin's beginning.

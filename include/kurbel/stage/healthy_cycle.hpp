@@ -29,10 +29,7 @@ struct HealthyCycle {
         std::array<float, 2 * kMaxBins> lost{};
         const int before = static_cast<int>(std::ceil(90.0 / grid.bin_deg));
         const int length = static_cast<int>(std::ceil(330.0 / grid.bin_deg));
-        const double mass_share =
-            engine.reciprocating_kg > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0
-                ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2
-                : 0.0;
+        const double share = mass_share(engine);
         for (int k = 0; k < grid.firings; ++k) {
             const auto place = static_cast<std::size_t>(k);
             lost_combustion(burn, grid.bin_deg, -before, length, grid.tdc_offset[place], 0.0, lost.data());
@@ -45,7 +42,7 @@ struct HealthyCycle {
                 // Of this bin and the next one: where that begins.
                 const double next_deg = (b + 1 - tdc) * grid.bin_deg;
                 compression[at] += static_cast<float>(squeeze(crank, next_deg, grid));
-                inertia[at] -= static_cast<float>(mass_share * swing(crank, next_deg, grid.bin_deg));
+                inertia[at] -= static_cast<float>(share * swing(crank, next_deg, grid.bin_deg));
             }
         }
         centre(combustion, grid.bins);

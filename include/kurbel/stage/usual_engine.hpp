@@ -1,6 +1,8 @@
 // What is taken for usual before anything of an engine is known, where more than one part of the detector asks.
 #pragma once
 
+#include "kurbel/core/config.hpp"
+
 namespace kurbel {
 
 /// Speed from which on an engine runs by itself (common practice, no source: idle lies above, starters stay below).
@@ -11,5 +13,29 @@ inline constexpr double kUsualMisfireRate = 0.02;
 
 /// Crank degrees after TDC by which half of the heat is released (engineering range, from memory; late combustion is a kind of response).
 inline constexpr double kUsualBurn_deg = 9.0;
+
+[[nodiscard]] inline bool masses_told(const EngineConfig& engine) noexcept {
+    return engine.reciprocating_kg > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
+}
+
+/// One cylinder's reciprocating mass on the crank radius over the crank's inertia: of 0.55 kg on 43 mm and 0.15 kg m^2, where that is not told
+/// (engineering range, from memory).
+[[nodiscard]] inline double mass_share(const EngineConfig& engine) noexcept {
+    constexpr double kUsual = 0.007;
+    return masses_told(engine)
+               ? engine.reciprocating_kg * 0.25e-6 * engine.stroke_mm * engine.stroke_mm / engine.inertia_kg_m2
+               : kUsual;
+}
+/// How far that may be off, as a share of it (engineering ranges, from memory).
+[[nodiscard]] inline double mass_share_error(const EngineConfig& engine) noexcept {
+    return masses_told(engine) ? 0.05 : 0.5;
+}
+
+/// Probability that the air is not throttled: of diesels, which their compression ratio tells (engineering ranges, from memory).
+[[nodiscard]] inline double unthrottled_share(const EngineConfig& engine) noexcept {
+    constexpr double kDieselRatio = 14.5;
+    if (!(engine.compression_ratio > 0.0)) return 0.25;
+    return engine.compression_ratio > kDieselRatio ? 0.9 : 0.05;
+}
 
 }  // namespace kurbel
