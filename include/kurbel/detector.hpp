@@ -99,6 +99,11 @@ class BasicDetector {
     [[nodiscard]] const SyncState& sync() const noexcept { return decoder_.sync(); }
     [[nodiscard]] const Config& config() const noexcept { return config_; }
 
+    /// How many times the work over inertia there is that geometry, inertia and load were told to make; 1 as long as they are believed. Another
+    /// number where the wave of the firings contradicts them by more than any engine's differs (a unit that slipped): then what was told
+    /// of sizes is not used, and work in joules is not known.
+    [[nodiscard]] double work_over_told() const noexcept { return static_cast<double>(work_.over_told()); }
+
     /// Engine cycles by which an event can lag its firing: at first, and wherever the engine has to be learned anew, kFirstCycles more
     /// than later on.
     [[nodiscard]] int delay_cycles() const noexcept { return (config_.engine.strokes == 2 ? 3 : 2) + kFirstCycles; }
@@ -232,7 +237,8 @@ class BasicDetector {
         event.expected_per_inertia = static_cast<double>(firing.expected);
         event.work_per_inertia = static_cast<double>(firing.expected * (Real(1) - judged.severity));
         event.work_se_per_inertia = static_cast<double>(firing.expected * firing.lost_se);
-        const double inertia = config_.engine.inertia_kg_m2;  // NaN where unknown, and so are the joules
+        // NaN where unknown or not believed, and so are the joules.
+        const double inertia = work_over_told() == 1.0 ? config_.engine.inertia_kg_m2 : kUnknown;
         event.expected_j = event.expected_per_inertia * inertia;
         event.work_j = event.work_per_inertia * inertia;
         event.work_se_j = event.work_se_per_inertia * inertia;

@@ -106,6 +106,7 @@ Outcome analyze_recording(const AnalyzeCall& call, const read::Recording& record
     outcome.events = std::move(result.value.events);
     outcome.sync = result.value.sync;
     outcome.tdc_offset = result.value.tdc_offset;
+    outcome.work_over_told = result.value.work_over_told;
     if (!call.wheel.empty()) {
         const Result<read::LearnedWheel> learned = read::learn_wheel(recording, outcome.events);
         outcome.wheel = WheelUse{call.wheel, learned.value.fit};

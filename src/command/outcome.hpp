@@ -28,6 +28,7 @@ struct Outcome {
     std::vector<Event> events;
     SyncState sync{};
     TdcOffset tdc_offset{};
+    double work_over_told = 1.0;    ///< not 1 where the sizes of the engine are contradicted
     std::optional<WheelUse> wheel;  ///< none: teeth were taken to stand where they are told
     Tally tally{};
     CylinderTable table;

@@ -33,6 +33,16 @@ std::string gap_warning(const Outcome& outcome) {
            (places.size() == 1 ? places.front() : "...") + "] tells it; where a tooth broke off, the verdicts hold.";
 }
 
+/// Geometry, inertia and load make each firing swing the crank by so much, and it swings by many times as much or as little.
+std::string size_warning(double work_over_told) {
+    const bool more = work_over_told > 1.0;
+    return "each firing swings the crank by " + format("%.2g", more ? work_over_told : 1.0 / work_over_told) +
+           (more ? " times as much as " : " times less than ") +
+           "inertia_kg_m2, bore_mm, stroke_mm and the load channel say. They were not used for the verdicts, and no "
+           "work is told in joules. "
+           "Check their units (kg m^2, mm; load 0 to 1), and the number of cylinders.";
+}
+
 std::string wheel_warning(const WheelUse& wheel) {
     return wheel.file + " is of another wheel: with it, teeth still stand " + format("%.3f", wheel.fit.rms_left_deg) +
            " degrees (root mean square) from where it says. Verdicts lean on it: learn this engine's own wheel with "
@@ -44,6 +54,7 @@ std::string wheel_warning(const WheelUse& wheel) {
 std::vector<std::string> warnings(const Outcome& outcome) {
     std::vector<std::string> all = outcome.notes;
     if (outcome.tdc_offset.beyond()) all.push_back(tdc_warning(outcome.config, outcome.tdc_offset));
+    if (outcome.work_over_told != 1.0) all.push_back(size_warning(outcome.work_over_told));
     if (cam_contradicted(outcome)) all.push_back(cam_warning(outcome));
     if (!outcome.never_seen.empty()) all.push_back(gap_warning(outcome));
     if (outcome.wheel && same_wheel(outcome.wheel->fit) == SameWheel::other)

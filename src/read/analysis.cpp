@@ -153,7 +153,11 @@ Result<Analysis> analyze(const Config& config, const EdgeView& view, const Progr
     if (!result.ok()) return result;
     result.value.mean_rpm = mean_speed_rpm(result.value.events);
     result.status = check_unit(result.value.mean_rpm);
-    if (result.ok()) result.value.tdc_offset = estimate_tdc_offset(config, orders);
+    result.value.work_over_told = made->value.work_over_told();
+    // What is not believed of the engine's size says nothing of its pistons' torque either.
+    Config believed = config;
+    if (result.value.work_over_told != 1.0) believed.engine.inertia_kg_m2 = kUnknown;
+    if (result.ok()) result.value.tdc_offset = estimate_tdc_offset(believed, orders);
     return result;
 }
 

@@ -117,3 +117,14 @@ def test_a_misspelt_channel_is_told(tmp_path):
 def test_starter_tells_it_too(tmp_path):
     _, summary = analyze("pickup-cranking", tmp_path, 118.0)  # 78 is right: four teeth
     assert summary["warnings"][0].startswith("combustion seems to stand ")
+
+
+@pytest.mark.parametrize("inertia, said", [(0.0168, "times less than"), (1.68, "times as much as")])
+def test_an_inertia_that_slipped_by_ten_is_told_and_hides_nothing(inertia, said, tmp_path):
+    report, summary = analyze("foreign-inline4-idle", tmp_path, inertia_kg_m2=inertia)  # 0.168 is right
+    (warning,) = summary["warnings"]
+    assert warning.startswith("each firing swings the crank by ")
+    assert said in warning and "inertia_kg_m2" in warning
+    assert "Warning: each firing swings the crank" in report
+    found = sum(line["misfires"] for line in summary["cylinders"])
+    assert 25 <= found <= 40  # 34 with the right one

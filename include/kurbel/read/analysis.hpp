@@ -81,6 +81,7 @@ struct Analysis {
     SyncState sync{};           ///< at the end
     /// Where combustion seems to stand against the declared TDC; unknown where that does not show.
     TdcOffset tdc_offset{};
+    double work_over_told = 1.0;  ///< see BasicDetector: not 1 where the sizes that were told are contradicted
     double mean_rpm = kUnknown;   ///< mean over time while firings were seen
     std::vector<int> never_seen;  ///< teeth of the described wheel that hardly ever passed, in order
     std::vector<double>

@@ -22,13 +22,17 @@ class ExpectedWork {
 
     void begin(const EngineConfig& engine) noexcept {
         guess_ = static_cast<Real>(work_at_full_charge(engine));
-        geometry_known_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
+        geometry_told_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
+        EngineConfig untold = engine;
+        untold.inertia_kg_m2 = kUnknown;
+        log_unusual_ = static_cast<float>(std::log(static_cast<double>(guess_) / work_at_full_charge(untold)));
         reset();
     }
 
     /// Forgets all that this engine has shown.
     void reset() noexcept {
         at_full_charge_ = guess_;
+        geometry_known_ = geometry_told_;
         restart();
     }
     /// Forgets what misfires and the load channel have shown.
@@ -48,6 +52,9 @@ class ExpectedWork {
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
     /// The same, as misfires have shown it.
     [[nodiscard]] Real learned_at_full_charge() const noexcept { return at_full_charge_ * size_; }
+
+    /// Logarithm of what it is by what was told over what it would be if nothing had been.
+    [[nodiscard]] Real log_unusual() const noexcept { return static_cast<Real>(log_unusual_); }
 
     /// Whether it rests on geometry, inertia and a load channel.
     [[nodiscard]] bool known(bool load_known) const noexcept { return load_known && geometry_known_; }
@@ -70,6 +77,15 @@ class ExpectedWork {
 
     /// All of it is this many times as much, by what the pattern of the cycle shows.
     void rescale(Real factor) noexcept { at_full_charge_ *= factor; }
+    /// How many times the work there is that geometry and inertia were told to make; 1 where they are believed, and where they were not told.
+    [[nodiscard]] Real over_told() const noexcept {
+        return geometry_told_ && !geometry_known_ ? at_full_charge_ / guess_ : Real(1);
+    }
+    /// Geometry or inertia are not what was told: the work is a guess from now on, so many times what it was.
+    void disbelieve(Real factor) noexcept {
+        geometry_known_ = false;
+        rescale(factor);
+    }
 
     /// A whole work is lost in the typical misfire: `lost` share of what was expected, `trust` 0 to 1 in that it was one. Where they read as
     /// more, that is what there is to lose. Where as less, either the guess was too large, or what looks like misfires are weak burns, which
@@ -136,7 +152,9 @@ class ExpectedWork {
         return Real(1) / (Real(1) + std::exp(std::min(misfires_ * log_ratio, Real(30))));
     }
 
+    bool geometry_told_ = false;
     bool geometry_known_ = false;
+    float log_unusual_ = 0.0F;
     float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
     Real guess_ = 1;
     Real at_full_charge_ = 1;

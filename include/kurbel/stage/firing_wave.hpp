@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
@@ -15,6 +16,7 @@
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
 #include "kurbel/stage/surrounding.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -25,7 +27,8 @@ namespace kurbel {
 template <class Real>
 class FiringWave {
   public:
-    void begin(const HealthyCycle& healthy, const CycleGrid& grid, int teeth) noexcept {
+    void begin(const HealthyCycle& healthy, const CycleGrid& grid, int teeth, const EngineConfig& engine) noexcept {
+        unthrottled_ = static_cast<Real>(unthrottled_share(engine));
         firings_ = grid.firings;
         bins_ = grid.bins;
         teeth_ = std::max(teeth, 2);
@@ -43,34 +46,59 @@ class FiringWave {
         };
         burn_ = wave_of(healthy.combustion);
         gas_ = burn_ + wave_of(healthy.compression) / static_cast<float>(ExpectedWork<Real>::kFullPressure_bar);
+        pistons_ = wave_of(healthy.inertia);
+        piston_error_ = static_cast<float>(mass_share_error(engine)) * std::sqrt(std::norm(pistons_));
     }
 
     /// Whether this engine's wave says anything.
     [[nodiscard]] bool shows() const noexcept { return shows_; }
 
-    /// Relative charge over the cycle before the newest of `bins`, at which a firing begins. `work`: of one firing at full useful charge over
-    /// inertia; `mode_per_rev`: first torsion mode. Misfires take from the wave in the interval behind them, so that of the intervals
-    /// between firings the one counts that three quarters do not exceed.
-    [[nodiscard]] Real charge(const BinHistory<Real>& bins, Real work, Real mode_per_rev) const noexcept {
-        const int length = bins_ / firings_;
-        std::array<float, kMaxCylinders> each{};
-        std::array<float, kMaxBins> interval{};
-        const float scale = static_cast<float>(firings_) / static_cast<float>(work);
-        for (int k = 0; k < firings_; ++k) {
-            const std::int64_t first = bins.newest() - bins_ + k * length;
-            for (int j = 0; j < length; ++j)
-                interval[static_cast<std::size_t>(j)] = static_cast<float>(bins.raw(first + j));
-            const Complex seen =
-                scale * wave(interval.data()) + static_cast<float>(ExpectedWork<Real>::kNoWorkLoad) * burn_;
-            each[static_cast<std::size_t>(k)] =
-                (seen.real() * gas_.real() + seen.imag() * gas_.imag()) / std::norm(gas_);
-        }
-        const auto upper = each.begin() + (3 * firings_ + 3) / 4 - 1;
-        std::nth_element(each.begin(), upper, each.begin() + firings_);
-        const Real energy = bins.mean_energy(bins.newest()) / work;
-        const Real off = static_cast<Real>(*upper) - kUsual;
-        const Real believed = kUsual + off * kScatter / (kScatter + error(energy, mode_per_rev));
+    /// Relative charge over the cycle before bin `end`, at which a firing begins. `work`: of one firing at full useful charge over
+    /// inertia; `mode_per_rev`: first torsion mode.
+    [[nodiscard]] Real charge(const BinHistory<Real>& bins, std::int64_t end, Real work,
+                              Real mode_per_rev) const noexcept {
+        const Real seen = share_of(bins, end, work, gas_, kNoWork * burn_);
+        const Real energy = bins.mean_energy(end) / work;
+        const Real off = seen - kUsual;
+        const Real believed = kUsual + off * kScatter / (kScatter + error(energy, mode_per_rev, kTwist));
         return std::clamp(believed, kLeast, kMost);
+    }
+
+    /// What the wave is of the one that is expected where the load is told.
+    struct Size {
+        Real ratio = 1;
+        Real variance = 0;     ///< by what is not gas in it
+        Real unthrottled = 1;  ///< what the ratio is where the air is not throttled, and the work as expected
+    };
+    /// Over the cycle before bin `end`, at which a firing begins; the relative charge of that cycle is `charge`.
+    [[nodiscard]] Size size(const BinHistory<Real>& bins, std::int64_t end, Real work, Real charge,
+                            Real mode_per_rev) const noexcept {
+        const auto filled = static_cast<float>(charge);
+        const Real energy = bins.mean_energy(end) / work;
+        // Whoever is wrong about the inertia is so about the pistons' share of it, too: they go back to where they were.
+        const Complex pistons = static_cast<float>(energy) * pistons_;
+        const Complex wanted = filled * gas_ - kNoWork * burn_ + pistons;
+        const Complex unthrottled = std::max(filled, 1.0F) * (gas_ - burn_) + (filled - kNoWork) * burn_ + pistons;
+        Size size;
+        size.ratio = share_of(bins, end, work, wanted, pistons);
+        size.variance = error(energy, mode_per_rev, Real(1)) * static_cast<Real>(std::norm(gas_) / std::norm(wanted));
+        size.unthrottled = static_cast<Real>((unthrottled.real() * wanted.real() + unthrottled.imag() * wanted.imag()) /
+                                             std::norm(wanted));
+        return size;
+    }
+
+    /// Log-likelihood of such a wave if there is `times` the work that is expected.
+    [[nodiscard]] Real evidence(const Size& seen, Real times) const noexcept {
+        const auto density = [&](Real mean) {
+            // Errors of the model multiply, what is no gas adds up: the logarithmic mean of both is what makes one into the other.
+            const Real size = std::fabs(mean);
+            const Real least = std::max(mean > Real(0) ? seen.ratio : -seen.ratio, kFaintest * size);
+            const Real error = kModelError * logarithmic_mean(least, size);
+            const Real variance = error * error + seen.variance;
+            return std::exp(Real(-0.5) * (seen.ratio - mean) * (seen.ratio - mean) / variance) / std::sqrt(variance);
+        };
+        return std::log((Real(1) - unthrottled_) * density(times) + unthrottled_ * density(times * seen.unthrottled) +
+                        Real(1e-12));
     }
 
   private:
@@ -79,6 +107,37 @@ class FiringWave {
     static constexpr Real kScatter = Real(0.0625);  // variance of loads: a quarter of full charge
     static constexpr Real kLeast = Real(-0.5);
     static constexpr Real kMost = Real(2);
+    static constexpr Real kTwist = Real(0.3);  // of what torsion adds, the share that is not known
+    static constexpr Real kFaintest = Real(0.01);
+    static constexpr Real kModelError =
+        Real(0.3);  // of the wave: breathing, burn, a load channel's scale (engineering ranges, from memory)
+    static constexpr float kNoWork = static_cast<float>(ExpectedWork<Real>::kNoWorkLoad);
+
+    /// The wave over the cycle before bin `end`, and `added` to it, in units of `whole`. Misfires take from the wave in the interval behind them,
+    /// so that of the intervals between firings the one counts that three quarters do not exceed.
+    [[nodiscard]] Real share_of(const BinHistory<Real>& bins, std::int64_t end, Real work, Complex whole,
+                                Complex added) const noexcept {
+        const int length = bins_ / firings_;
+        std::array<float, kMaxCylinders> each{};
+        std::array<float, kMaxBins> interval{};
+        const float scale = static_cast<float>(firings_) / static_cast<float>(work);
+        for (int k = 0; k < firings_; ++k) {
+            const std::int64_t first = end - bins_ + k * length;
+            for (int j = 0; j < length; ++j)
+                interval[static_cast<std::size_t>(j)] = static_cast<float>(bins.raw(first + j));
+            const Complex seen = scale * wave(interval.data()) + added;
+            each[static_cast<std::size_t>(k)] =
+                (seen.real() * whole.real() + seen.imag() * whole.imag()) / std::norm(whole);
+        }
+        const auto upper = each.begin() + (3 * firings_ + 3) / 4 - 1;
+        std::nth_element(each.begin(), upper, each.begin() + firings_);
+        return static_cast<Real>(*upper);
+    }
+
+    [[nodiscard]] static Real logarithmic_mean(Real a, Real b) noexcept {
+        const Real off = b / a - Real(1);
+        return std::fabs(off) < Real(0.01) ? a * (Real(1) + Real(0.5) * off) : (b - a) / std::log(b / a);
+    }
 
     /// Component at the wave of the firings of one interval between two of them.
     [[nodiscard]] Complex wave(const float* differences) const noexcept {
@@ -94,19 +153,20 @@ class FiringWave {
         return {real, imag};
     }
 
-    /// Variance of a charge by what wheel and torsion add to the wave.
-    [[nodiscard]] Real error(Real energy, Real mode_per_rev) const noexcept {
+    /// Variance of a charge by what wheel, torsion and pistons add to the wave that is not known.
+    /// `twist_unknown`: share of what torsion adds that is not known.
+    [[nodiscard]] Real error(Real energy, Real mode_per_rev, Real twist_unknown) const noexcept {
         constexpr Real kNothing = Real(1e6);
-        constexpr Real kTwist = Real(0.3);  // of what torsion adds, the share that is not known
-        constexpr Real kNear = Real(0.7);   // square of the order over that of the mode, from which on nothing is known
+        constexpr Real kNear = Real(0.7);  // square of the order over that of the mode, from which on nothing is known
         const Real order = static_cast<Real>(2.0F * std::numbers::pi_v<float> * static_cast<float>(firings_) /
                                              (static_cast<float>(bins_) * bin_rad_));
         if (order * order > kNear * mode_per_rev * mode_per_rev) return kNothing;
         const Real wheel =
             Surrounding<Real>(0).wheel_variance(order, energy, teeth_, static_cast<Real>(bin_rad_), bins_);
-        const Real twist = kTwist * Surrounding<Real>::twisting(order, mode_per_rev);
+        const Real twist = twist_unknown * Surrounding<Real>::twisting(order, mode_per_rev);
         // The wheel's part does not scatter, it stands there all the time: its whole amplitude counts, not its mean over phases.
-        return Real(2) * wheel / static_cast<Real>(std::norm(gas_)) + twist * twist;
+        const Real pistons = energy * static_cast<Real>(piston_error_);
+        return (Real(2) * wheel + pistons * pistons) / static_cast<Real>(std::norm(gas_)) + twist * twist;
     }
 
     bool shows_ = false;
@@ -114,9 +174,12 @@ class FiringWave {
     int bins_ = 0;
     int teeth_ = 2;
     float bin_rad_ = 0;
-    Complex turn_{};  // of the wave from bin to bin
-    Complex burn_{};  // wave of all combustions, per unit of their work
-    Complex gas_{};   // wave of everything, per unit of charge
+    float piston_error_ = 0;  // of their part, per unit of energy
+    Real unthrottled_ = 0;    // probability that nothing throttles the air
+    Complex turn_{};          // of the wave from bin to bin
+    Complex burn_{};          // wave of all combustions, per unit of their work
+    Complex gas_{};           // wave of everything, per unit of charge
+    Complex pistons_{};       // and of their masses, per unit of energy
 };
 
 }  // namespace kurbel

@@ -22,6 +22,7 @@
 #include "kurbel/stage/window_covariance.hpp"
 #include "kurbel/stage/window_misfit.hpp"
 #include "kurbel/stage/window_prior.hpp"
+#include "kurbel/stage/work_size.hpp"
 
 namespace kurbel {
 
@@ -51,7 +52,7 @@ struct LearnedEngine {
         window = size;
         healthy = HealthyCycle(config.engine, grid);
         expected.begin(config.engine);
-        wave.begin(healthy, grid, config.crank_wheel.teeth);
+        wave.begin(healthy, grid, config.crank_wheel.teeth, config.engine);
         residuals.configure(config, grid);
         bank.begin(config.engine, config.crank_wheel, grid, -before, size, size + hold);
         levels.begin(config.engine, config.crank_wheel, grid, bank, -before, size);
@@ -128,7 +129,7 @@ struct LearnedEngine {
             !bins.connected(bins.newest() - grid().bins, bins.newest()))
             return false;
         const Real charge =
-            wave.charge(bins, expected.learned_at_full_charge(), static_cast<Real>(bank.mode_per_rev()));
+            wave.charge(bins, bins.newest(), expected.learned_at_full_charge(), static_cast<Real>(bank.mode_per_rev()));
         if (!residuals.take_charge(charge)) return false;
         begin_learning();
         return true;
@@ -182,8 +183,10 @@ struct LearnedEngine {
         }
     }
 
-    /// Where what a firing should do is a guess, it is what the pattern of the cycle that begins at bin `first` makes it.
+    /// Where what a firing should do is a guess, it is what the wave of the firings makes it, or the pattern of the cycle that begins at bin `first`.
+    /// What was told is a guess, too, where the wave is many times as large or as small.
     void guess_size(std::int64_t first) noexcept {
+        if (wave.shows() && residuals.load_told()) return guess_by_wave();
         if (sized()) return;
         std::array<Real, kMaxBins> residual{};
         PatternPoint<Real> mean;
@@ -293,6 +296,33 @@ struct LearnedEngine {
         return harder * harder;
     }
 
+    void guess_by_wave() noexcept {
+        const BinHistory<Real>& seen = residuals.bins();
+        std::int64_t end = seen.newest();
+        while (residuals.firing_at(end) < 0) --end;
+        // What was told is only doubted where no crank is so soft that it may be right.
+        const Real mode_per_rev = static_cast<Real>(bank.mode_per_rev()) * (sized() ? kSoft : Real(1));
+        typename FiringWave<Real>::Size size{0, 0, 0};
+        int cycles_seen = 0;
+        for (; seen.connected(end - bins(), end) && residuals.speed_around(end - bins()) > Real(kRunning_rpm);
+             end -= bins()) {
+            const auto one = wave.size(seen, end, expected.learned_at_full_charge(),
+                                       expected.charge(residuals.charge_load(end - bins() / 2)), mode_per_rev);
+            ++cycles_seen;
+            size.ratio += (one.ratio - size.ratio) / Real(cycles_seen);
+            size.variance += (one.variance - size.variance) / Real(cycles_seen);
+            size.unthrottled += (one.unthrottled - size.unthrottled) / Real(cycles_seen);
+        }
+        if (cycles_seen == 0) return;
+        const auto told = [&](Real log_size) { return wave.evidence(size, std::exp(log_size)); };
+        if (!sized()) return expected.rescale(likeliest_size<Real>(GuessedSize<Real>{}, told));
+        const Real unusual = expected.log_unusual();
+        if (std::fabs(std::log(likeliest_size<Real>(ToldSize<Real>{unusual}, told))) > kSlip)
+            expected.disbelieve(likeliest_size<Real>(DisbelievedSize<Real>{unusual}, told));
+    }
+
+    static constexpr Real kSoft = Real(0.6);  // frequency of a soft crank's first mode over the expected one
+    static constexpr Real kSlip = Real(0.7);  // logarithm
     static constexpr int kMovingCycles = 12;
     static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.

@@ -114,7 +114,7 @@ class PersistentMisfire {
             return Real(1);
         const Projected projected = patterns_.project(pattern);
         return likeliest_size<Real>(
-            [&](Real log_size) { return evidence_of_size(pattern, projected, life, log_size); });
+            GuessedSize<Real>{}, [&](Real log_size) { return evidence_of_size(pattern, projected, life, log_size); });
     }
 
     /// A place that was found burns after all.

@@ -123,6 +123,8 @@ class WorkEstimator {
 
     [[nodiscard]] int cycles_learned() const noexcept { return windows_.engine.cycles(); }
     [[nodiscard]] bool settled() const noexcept { return windows_.engine.settled(); }
+    /// See ExpectedWork.
+    [[nodiscard]] Real over_told() const noexcept { return windows_.engine.expected.over_told(); }
 
   private:
     /// While the engine is not known yet its firings wait, to be judged by what it turns out to be; for as long as it may take to
