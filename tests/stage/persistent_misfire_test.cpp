@@ -155,7 +155,7 @@ TEST(PersistentMisfire, WhoWasSeenToDieStaysHeldWhateverIsFoundMeanwhile) {
     PerPlace dead = all_places(1.0);
     dead[1] = 0.0;
     bench.persistent.convict(1);
-    bench.persistent.hold(Persistent::Set{});  // a pattern that told of nobody
+    bench.persistent.hold(Persistent::Set{}, 0.0);  // a pattern that told of nobody
     const auto again = bench.persistent.examine(bench.pattern(dead), kSilent);
     ASSERT_EQ(named(again.missing), std::vector<int>{1});
     EXPECT_EQ(again.more, 0.0) << "nothing new";
@@ -176,6 +176,26 @@ TEST(PersistentMisfire, SeveralAreLateWhereThePatternHasLongBeenKnown) {
     EXPECT_TRUE(old.persistent.is_late_set(two));
     EXPECT_FALSE(old.persistent.is_late_set(one));
     EXPECT_FALSE(old.persistent.is_late_set(Persistent::Finding{}));
+}
+
+TEST(PersistentMisfire, WhoWasFoundForSureIsNotSoonFreed) {
+    PerPlace opposite = all_places(1.0);
+    opposite[0] = opposite[2] = 0.2;
+    Persistent::Set pair{};
+    pair[0] = pair[2] = true;
+    // Odds of the pair after it, or nobody, was held for these reasons, one after the other.
+    const auto odds_after = [&](std::initializer_list<std::pair<Persistent::Set, double>> reasons) {
+        PatternBench bench(engine_of({1, 3, 4, 2}), 2000.0);
+        bench.track(400);
+        for (const auto& [set, odds] : reasons) bench.persistent.hold(set, odds);
+        return bench.persistent.examine(bench.pattern(opposite), kSilent).odds;
+    };
+    // 400 cycles made three of each, six of the pair, of that it was held.
+    const double hardly = odds_after({{pair, 4.0}});
+    EXPECT_NEAR(odds_after({{pair, 18.0}}) - hardly, 12.0, 2.0);
+    EXPECT_NEAR(odds_after({{pair, 18.0}, {pair, 4.0}}) - hardly, 12.0, 2.0) << "what was sure once stays so";
+    EXPECT_EQ(odds_after({{pair, 18.0}, {{}, 4.0}, {pair, 4.0}}), hardly) << "until another set is found";
+    EXPECT_NEAR(odds_after({{pair, 4.0}, {pair, 10.0}, {pair, 10.0}}), hardly, 0.1) << "no finding is sure by itself";
 }
 
 TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
@@ -206,7 +226,7 @@ TEST(PersistentMisfire, TheLongerAPatternIsKnownTheLessAFindingChanges) {
     for (int n = 0; n < 2; ++n) {
         const auto finding = old.persistent.examine(old.pattern(dead), kSilent);
         ASSERT_EQ(named(finding.missing), one);
-        if (old.persistent.confirmed(finding)) old.persistent.hold(finding.missing);
+        if (old.persistent.confirmed(finding)) old.persistent.hold(finding.missing, finding.odds);
     }
     EXPECT_EQ(named(old.persistent.examine(old.pattern(half), kSilent).missing), one);
     EXPECT_EQ(named(old.persistent.examine(old.pattern(all_places(1.0)), kSilent).missing), none);

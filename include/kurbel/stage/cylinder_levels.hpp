@@ -220,7 +220,7 @@ class CylinderLevels {
         const bool late = none_held && persistent_.is_late_set(finding);
         const bool accuses =
             finding.odds >= (late ? asked + kAnother : asked) && (none_held || finding.more >= kAnother);
-        if (accuses || !late) persistent_.hold(finding.missing);
+        if (accuses || !late) persistent_.hold(finding.missing, finding.odds);
         for (int k = 0; k < firings_; ++k) {
             bool& dead = dead_[static_cast<std::size_t>(k)];
             const bool found = finding.missing[static_cast<std::size_t>(k)] && (accuses || dead);

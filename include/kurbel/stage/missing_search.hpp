@@ -35,15 +35,18 @@ class MissingSearch {
     };
 
     /// `prior`: log-odds of each cylinder to miss its work; `life`: what their firings say to being dead, to which weak ones say nothing;
-    /// `evenly`: log of how much likelier each one is to be dead as member of a set that divides the firing order evenly.
+    /// `evenly`: log of how much likelier each one is to be dead as member of a set that divides the firing order evenly;
+    /// `dead`: of how much likelier it is that each of them is dead, to being weak that says nothing.
     MissingSearch(const Square& quadratic, const Side& linear, int cylinders, const Sizes& sizes, const Prior& prior,
-                  const CylinderLife<Real>& life, bool four_stroke, const Prior& evenly = {}) noexcept
+                  const CylinderLife<Real>& life, bool four_stroke, const Prior& evenly = {},
+                  const Prior& dead = {}) noexcept
         : quadratic_(quadratic),
           linear_(linear),
           cylinders_(cylinders),
           four_stroke_(four_stroke),
           sizes_(sizes),
           evenly_(evenly),
+          dead_(dead),
           prior_(prior),
           all_lives_(life.of_all(lives_)) {}
 
@@ -111,6 +114,7 @@ class MissingSearch {
         Real square = 0;
         Real prior = 0;
         Real evenly = 0;
+        Real dead = 0;
         typename CylinderLife<Real>::Sums life{};
         int count = 0;
     };
@@ -138,6 +142,7 @@ class MissingSearch {
         sums.square += sign * quadratic_(k, k) + Real(2) * sign * at.shared[c];
         sums.prior += sign * prior_[c];
         sums.evenly += sign * evenly_[c];
+        sums.dead += sign * dead_[c];
         sums.life.weight += sign * lives_[c].weight;
         sums.life.excess += sign * lives_[c].excess;
         sums.count += at.set[c] ? -1 : 1;
@@ -180,7 +185,7 @@ class MissingSearch {
         at.weak_size = std::clamp(missing, sizes_.least, sizes_.dead);
         at.weak = prior + orders(at.weak_size);
         const Real off = (at.dead_size - work) / error;
-        at.dead = prior + orders(at.dead_size) - Real(0.5) * off * off + (evenly ? sums.evenly : Real(0));
+        at.dead = prior + orders(at.dead_size) - Real(0.5) * off * off + (evenly ? sums.evenly : Real(0)) + sums.dead;
         if (work > Real(1)) at.dead -= price(work, error * error * sums.square);
         at.dead += CylinderLife<Real>::scatter(sums.life, all_lives_, std::max(reached, at.weak) - at.dead);
         return at;
@@ -265,6 +270,7 @@ class MissingSearch {
     bool four_stroke_;
     Sizes sizes_;
     Prior evenly_;
+    Prior dead_;
     Prior prior_;
     std::array<typename CylinderLife<Real>::Sums, kMaxCylinders> lives_{};  // of each cylinder, and of all
     typename CylinderLife<Real>::Sums all_lives_;

@@ -54,6 +54,7 @@ class PersistentMisfire {
         ever_.fill(false);
         patterns_.restart();
         examined_ = 0;
+        surest_ = 0;
         chosen_ = 0;
         others_add_ = 0;
     }
@@ -140,9 +141,16 @@ class PersistentMisfire {
         return same;
     }
 
-    /// These are held to miss their work from now on, and those that were seen to die.
-    void hold(const Set& missing) noexcept {
+    /// These are held to miss their work from now on, and those that were seen to die; `odds`: logarithm of them, as in Finding.
+    void hold(const Set& missing, Real odds) noexcept {
+        const Set before = held_;
+        // That they were held made them likelier: what they are sure by is what speaks for them without that.
+        Real history = 0;
+        const auto sure = sure_odds();
+        for (std::size_t k = 0; k < held_.size(); ++k)
+            if (held_[k] && missing[k] && !died_[k]) history += hardened() * kHeld + sure[k];
         for (std::size_t k = 0; k < held_.size(); ++k) held_[k] = missing[k] || died_[k];
+        surest_ = std::max(before == held_ ? surest_ : Real(0), odds - history);
     }
 
     /// These are dead, whether they are found again or not.
@@ -172,6 +180,8 @@ class PersistentMisfire {
     // evenly show at whole orders alone, where the wheel's error stands before them, and may be found late; and none is held for good.
     static constexpr Real kHardened = Real(10);
     static constexpr Real kHeld = Real(3);
+    // Who is dead is so at any speed: where one told it for sure, another that tells little, or is wrong near a resonance, does not free them.
+    static constexpr Real kMostSure = Real(20);
     static constexpr Real kDied = Real(20);  // log-odds of one that was seen to die
     static constexpr int kHardening = 200;   // cycles
     using Patterns = PatternModel<Real>;
@@ -221,7 +231,7 @@ class PersistentMisfire {
         return Search(fit.quadratic(), fit.linear(), orders().firings(),
                       pattern.sized ? typename Search::Sizes{kWeak, kDead, Real(1.4), Real(0.3), pattern.torque_size}
                                     : typename Search::Sizes{kWeak, kDead, Real(6), Real(0.5)},
-                      prior_odds(life), life, orders().four_stroke(), even_odds());
+                      prior_odds(life), life, orders().four_stroke(), even_odds(), sure_odds());
     }
 
     /// Fits the pattern in one surrounding.
@@ -304,6 +314,16 @@ class PersistentMisfire {
         return odds;
     }
 
+    /// What is added to each of those that are held because they were once found for sure: that they are dead, not that they are weak.
+    [[nodiscard]] std::array<Real, kMaxCylinders> sure_odds() const noexcept {
+        std::array<Real, kMaxCylinders> odds{};
+        const auto held = static_cast<Real>(std::count(held_.begin(), held_.end(), true));
+        for (std::size_t k = 0; k < odds.size(); ++k)
+            if (held_[k] && !died_[k])
+                odds[k] = hardened() * std::max(std::min(surest_, kMostSure) / held - kHeld, Real(0));
+        return odds;
+    }
+
     /// What is given back to each member of a set that lies evenly: it may be found late (who was found before needs no more for that). That none
     /// of them ever loses a work tells nothing, for most healthy cylinders never do.
     [[nodiscard]] std::array<Real, kMaxCylinders> even_odds() const noexcept {
@@ -313,6 +333,7 @@ class PersistentMisfire {
         return odds;
     }
 
+    Real surest_ = 0;  // log-odds by which those that are held were ever found
     int examined_ = 0;
     int chosen_ = 0;
     Real others_add_ = 0;  // to the log-odds that the chosen surrounding gives, at the last thorough examination
