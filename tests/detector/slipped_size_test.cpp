@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <string>
+#include <vector>
 
 #include "kurbel/read/analysis.hpp"
 #include "kurbel/simulate/scenario_file.hpp"
@@ -54,6 +55,26 @@ TEST(SlippedSize, ADeadCylinderOfASmallEngineOnAHeavyFlywheelIsFoundWithoutAData
         ASSERT_GT(judgement.missed.of, 50);
         EXPECT_LE(judgement.missed.count, 1) << number;
         EXPECT_EQ(judgement.false_alarms.count, 0) << number;
+    }
+}
+
+TEST(SlippedSize, ALoadThatIsTakenBackTellsNoSize) {
+    for (const bool told : {true, false}) {
+        read::Recording recording = simulate::simulate(faulty("speed-1000-load-050", 3, 0.05));
+        if (!told) recording.config.engine.inertia_kg_m2 = recording.config.engine.bore_mm = kUnknown;
+        // From the second turn on nobody knows it any more.
+        std::erase_if(recording.channels, [](const read::ChannelRow& row) { return row.channel == Channel::load; });
+        read::ChannelRow row;
+        row.channel = Channel::load;
+        row.value = 0.5;
+        recording.channels.insert(recording.channels.begin(), row);
+        row.value = kUnknown;
+        row.tick = recording.tick[80];
+        recording.channels.insert(recording.channels.begin() + 1, row);
+        const Score s = judged(recording);
+        ASSERT_GT(s.missed.of, 20);
+        EXPECT_LE(s.missed.count, 2) << told;
+        EXPECT_LE(s.false_alarms.count, 5) << told;
     }
 }
 

@@ -107,8 +107,8 @@ class FiringWave {
     static constexpr Real kScatter = Real(0.0625);  // variance of loads: a quarter of full charge
     static constexpr Real kLeast = Real(-0.5);
     static constexpr Real kMost = Real(2);
-    static constexpr Real kTwist = Real(0.3);  // of what torsion adds, the share that is not known
-    static constexpr Real kFaintest = Real(0.01);
+    static constexpr Real kTwist = Real(0.3);      // of what torsion adds, the share that is not known
+    static constexpr Real kFaintest = Real(0.01);  // of a wave that is expected, for its logarithm
     static constexpr Real kModelError =
         Real(0.3);  // of the wave: breathing, burn, a load channel's scale (engineering ranges, from memory)
     static constexpr float kNoWork = static_cast<float>(ExpectedWork<Real>::kNoWorkLoad);

@@ -308,6 +308,8 @@ struct LearnedEngine {
              end -= bins()) {
             const auto one = wave.size(seen, end, expected.learned_at_full_charge(),
                                        expected.charge(residuals.charge_load(end - bins() / 2)), mode_per_rev);
+            // No number where the load was told and taken back, and none to speak of where gas and pistons cancel.
+            if (!(one.ratio * one.ratio + one.unthrottled * one.unthrottled + one.variance < Real(1e8))) continue;
             ++cycles_seen;
             size.ratio += (one.ratio - size.ratio) / Real(cycles_seen);
             size.variance += (one.variance - size.variance) / Real(cycles_seen);
@@ -322,7 +324,7 @@ struct LearnedEngine {
     }
 
     static constexpr Real kSoft = Real(0.6);  // frequency of a soft crank's first mode over the expected one
-    static constexpr Real kSlip = Real(0.7);  // logarithm
+    static constexpr Real kSlip = Real(0.7);  // logarithm: twice as much is none
     static constexpr int kMovingCycles = 12;
     static constexpr Real kBeyondDoubt = Real(15);  // log-odds
     // An idle swings by as much from cycle to cycle.

@@ -31,7 +31,8 @@ inline constexpr double kUsualBurn_deg = 9.0;
     return masses_told(engine) ? 0.05 : 0.5;
 }
 
-/// Probability that the air is not throttled: of diesels, which their compression ratio tells (engineering ranges, from memory).
+/// Probability that the air is not throttled: of diesels, which their compression ratio tells (engineering range, from memory; how many there are:
+/// common practice, no source).
 [[nodiscard]] inline double unthrottled_share(const EngineConfig& engine) noexcept {
     constexpr double kDieselRatio = 14.5;
     if (!(engine.compression_ratio > 0.0)) return 0.25;
