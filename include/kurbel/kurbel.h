@@ -183,7 +183,7 @@ typedef struct kurbel_event {
     double speed_rpm;           /* mean over the engine cycle around the firing */
     double load;                /* relative charge */
     double acceleration_rad_s2; /* mean over the firing interval, inertia torque removed */
-    double work_j;              /* indicated work; NaN without inertia_kg_m2 */
+    double work_j;              /* indicated work; NaN without inertia_kg_m2, and where the motion contradicts it */
     double work_se_j;           /* its standard error */
     double expected_j;          /* what a healthy firing does at this speed and load */
     double work_per_inertia;    /* rad^2/s^2: work over inertia */

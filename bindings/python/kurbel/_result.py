@@ -60,7 +60,8 @@ class Result:
     Notes
     -----
     Each field of EVENT_DTYPE is an attribute too, a view of `events` of shape (n,) without a copy: `time_s` (s), `cycle`,
-    `cylinder` (0 while unknown), `speed_rpm`, `load`, `acceleration_rad_s2`, `work_j`, `work_se_j`, `expected_j` (J),
+    `cylinder` (0 while unknown), `speed_rpm`, `load`, `acceleration_rad_s2`, `work_j`, `work_se_j`, `expected_j` (J; NaN
+    without inertia_kg_m2, and where the motion contradicts it),
     `work_per_inertia`, `work_se_per_inertia`, `expected_per_inertia` (rad^2/s^2), `severity` (0 as expected, 1 no
     combustion), `evidence`, `threshold` (healthy standard deviations), `probability` (0 to 1); `candidates` has shape
     (n, 2). `verdict` and `reason` are arrays of words.

@@ -100,7 +100,7 @@ struct Event {
     double speed_rpm = kUnknown;               ///< mean over the engine cycle around the firing
     double load = kUnknown;                    ///< relative charge at this firing's intake closing
     double acceleration_rad_s2 = kUnknown;     ///< mean over the firing interval, inertia torque removed
-    double work_j = kUnknown;                  ///< indicated work
+    double work_j = kUnknown;                  ///< indicated work, where inertia is known
     double work_se_j = kUnknown;               ///< its standard error
     double expected_j = kUnknown;              ///< what a healthy firing does at this speed and load
     double work_per_inertia = kUnknown;        ///< as work_j, in rad^2/s^2 (work over inertia)
