@@ -1,4 +1,4 @@
-// How much charge the cylinders have, by the crank's own motion, where no channel tells the load.
+// How much charge the cylinders have, by the crank's own motion, or where a channel tells that, how much work there is.
 #pragma once
 
 #include <algorithm>
@@ -22,7 +22,7 @@ namespace kurbel {
 
 /// Gas of all cylinders adds up at the wave of the firings, and the work of compression and that of combustion both go with the charge
 /// (Heywood 1988, ch. 2 and 15, from memory). What the wheel is off stands there as well, in proportion to speed squared, and torsion makes
-/// the wave larger: the less it can tell, the nearer the answer stays to the usual load. Of engines that fire evenly and three times a
+/// the wave larger: the less it can tell, the nearer the answer stays to the usual load, or the less likely is any other size. Of engines that fire evenly and three times a
 /// cycle at least. (channel/crank_load.hpp asks the same of a whole recording, with hindsight: what is the wheel's it fits over all cycles.)
 template <class Real>
 class FiringWave {
@@ -82,8 +82,7 @@ class FiringWave {
         Size size;
         size.ratio = share_of(bins, end, work, wanted, pistons);
         size.variance = error(energy, mode_per_rev, Real(1)) * static_cast<Real>(std::norm(gas_) / std::norm(wanted));
-        size.unthrottled = static_cast<Real>((unthrottled.real() * wanted.real() + unthrottled.imag() * wanted.imag()) /
-                                             std::norm(wanted));
+        size.unthrottled = static_cast<Real>(along(unthrottled, wanted));
         return size;
     }
 
@@ -126,14 +125,17 @@ class FiringWave {
             for (int j = 0; j < length; ++j)
                 interval[static_cast<std::size_t>(j)] = static_cast<float>(bins.raw(first + j));
             const Complex seen = scale * wave(interval.data()) + added;
-            each[static_cast<std::size_t>(k)] =
-                (seen.real() * whole.real() + seen.imag() * whole.imag()) / std::norm(whole);
+            each[static_cast<std::size_t>(k)] = along(seen, whole);
         }
         const auto upper = each.begin() + (3 * firings_ + 3) / 4 - 1;
         std::nth_element(each.begin(), upper, each.begin() + firings_);
         return static_cast<Real>(*upper);
     }
 
+    /// Part of `seen` that has the phase of `whole`, as a share of it.
+    [[nodiscard]] static float along(Complex seen, Complex whole) noexcept {
+        return (seen.real() * whole.real() + seen.imag() * whole.imag()) / std::norm(whole);
+    }
     [[nodiscard]] static Real logarithmic_mean(Real a, Real b) noexcept {
         const Real off = b / a - Real(1);
         return std::fabs(off) < Real(0.01) ? a * (Real(1) + Real(0.5) * off) : (b - a) / std::log(b / a);
