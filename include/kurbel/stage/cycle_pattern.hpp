@@ -239,7 +239,8 @@ class CyclePattern {
             (static_cast<float>(std::min(static_cast<Real>(expected) / noise_, kMost)) - expected_off_) / kRecent;
     }
 
-    /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none.
+    /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none. What swings with the
+    /// kinetic energy begins with nothing: pistons are out of the bins already (bin_history.hpp).
     void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
         using Expected = ExpectedWork<float>;
         for (auto& part : coefficient_) part.fill(0.0F);
@@ -249,7 +250,6 @@ class CyclePattern {
             const float squeeze = load_known ? work / Expected::kFullPressure_bar * healthy.compression[at] : 0.0F;
             coefficient_[0][at] = -Expected::kNoWorkLoad * burn;
             coefficient_[1][at] = burn + squeeze;
-            coefficient_[2][at] = load_known ? static_cast<float>(kTwistEnergy) * healthy.inertia[at] : 0.0F;
         }
     }
 
