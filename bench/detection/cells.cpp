@@ -239,12 +239,16 @@ void add_transients(List& list) {
     for (const std::string what :
          {"tip-in", "tip-out", "ramps", "gear-change", "fuel-cut", "clutch", "compressor", "alternator"})
         list.course("transient-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)});
-    for (const std::string engine : {"inline6", "v8-crossplane"}) {
+    for (const std::string engine : {"inline4-diesel", "inline5", "inline6", "v8-crossplane"}) {
         list.course("transient-pedal-" + engine, "layout-" + engine, Kind::transient,
                     {pedal(), random_misfires(kRate)});
+        list.changed("transient-pedal-dead-" + engine, "layout-" + engine, Kind::transient,
+                     {pedal(), repeated(kTimes), dead()})
+            .own_length = true;
+    }
+    for (const std::string engine : {"inline6", "v8-crossplane"})
         list.start("transient-sweep-" + engine, "layout-" + engine, Kind::transient,
                    {sweep(), random_misfires(kRate), misfires_from(kLearned_s)});
-    }
     // Driven with a cylinder that never fires, and with one that dies on the way.
     for (const std::string what : {"tip-in", "tip-out", "ramps", "gear-change", "fuel-cut", "clutch"}) {
         const auto add = [&](const char* name, const Change& change) {
@@ -261,9 +265,14 @@ void add_transients(List& list) {
     for (const std::string what : {"tip-in", "tip-out"})
         list.course("told-load-late-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
             load_late(0.06);
-    for (const std::string what : {"ramps", "tip-in", "tip-out"})
+    for (const std::string what : {"ramps", "tip-in", "tip-out"}) {
         list.course("told-no-load-" + what, "transient-" + what, Kind::transient, {random_misfires(kRate)}).tamper =
             no_load();
+        Cell& lost = list.changed("told-no-load-" + what + "-dead", "transient-" + what, Kind::transient,
+                                  {repeated(kTimes), dead()});
+        lost.own_length = true;
+        lost.tamper = no_load();
+    }
 }
 
 void add_roads(List& list) {

@@ -36,13 +36,17 @@ Score judged_without_load(const std::string& cell, std::uint64_t number, double 
 TEST(UntoldLoad, MisfiresAreFoundThoughTheFootLeavesThePedal) {
     std::int64_t missed = 0;
     std::int64_t misfires = 0;
+    std::int64_t called = 0;
+    std::int64_t healthy = 0;
     for (std::uint64_t number = 1; number <= 4; ++number) {
         const Score s = judged_without_load("transient-tip-out", number, 0.05);
         missed += s.missed.count;
         misfires += s.missed.of;
-        EXPECT_LE(s.false_alarms.rate(), 1e-3) << number;
+        called += s.false_alarms.count;
+        healthy += s.false_alarms.of;
     }
     ASSERT_GT(misfires, 300);
+    EXPECT_LE(called, healthy / 2000);
     EXPECT_LE(missed, 2 * misfires / 5);  // two thirds of them where the load is taken for constant
 }
 

@@ -118,10 +118,57 @@ TEST(CyclePattern, WhoeverMovesItLeavesItWithoutAMean) {
     // A cylinder that died: a whole work is taken from a third of the cycle.
     Residual lost{};
     for (int b = 0; b < kBins / 3; ++b) lost[static_cast<std::size_t>(b)] = -3.0 / kBins;
-    pattern.shift(lost, kWork, 0.1 * kWork);
+    pattern.shift(lost, {0.1 * kWork, kWork});
     EXPECT_NEAR(mean(), before, 1e-4 * kWork);
     pattern.correct(lost, point);
     EXPECT_NEAR(mean(), before, 1e-4 * kWork);
+}
+
+TEST(CyclePattern, WhatADeadCylinderLosesGoesWithTheWorkOnceItIsFound) {
+    const Truth truth;
+    Residual share{};
+    double sum = 0.0;
+    for (int b = 0; b < kBins; ++b) {
+        share[static_cast<std::size_t>(b)] = kWork * std::exp(-0.1 * b) * std::sin(0.3 * b);
+        sum += share[static_cast<std::size_t>(b)];
+    }
+    for (int b = 0; b < kBins; ++b) share[static_cast<std::size_t>(b)] -= sum / kBins;
+    const WorkLine<double> line{-0.09, 1.0};
+    const auto lost = [&](const Point& point, int b) {
+        return share[static_cast<std::size_t>(b)] * (line.rest + line.by_load * point.load);
+    };
+    const auto learn = [&](Pattern& pattern, const Point& point) {
+        Residual residual = residual_of(truth, pattern, point);
+        for (int b = 0; b < kBins; ++b) residual[static_cast<std::size_t>(b)] += lost(point, b);
+        pattern.learn(residual, point, line);
+    };
+    const auto worst = [&](const Pattern& pattern, const Pattern& healthy, const Point& point) {
+        double most = 0.0;
+        for (int b = 0; b < kBins; ++b)
+            most = std::max(most, std::fabs(pattern.at(b, point) - healthy.at(b, point) - lost(point, b)));
+        return most;
+    };
+    // All of it was learned where the engine worked hard; the pedal is let go, and the speed falls.
+    const Point hard{0.7, energy_at(2500.0)};
+    const Point light{0.2, energy_at(1500.0)};
+    Pattern healthy;
+    Pattern pattern;
+    healthy.begin(kBins, true, kWork);
+    pattern.begin(kBins, true, kWork);
+    for (int n = 0; n < 12; ++n) {
+        healthy.learn(residual_of(truth, healthy, hard), hard, line);
+        learn(pattern, hard);
+    }
+    const Pattern before = pattern;
+    EXPECT_LT(worst(pattern, healthy, hard), 0.02 * kWork);
+    EXPECT_GT(worst(pattern, healthy, light), 0.05 * kWork) << "without that it is taken for anything";
+    pattern.give_to_work(share, line);
+    // Exactly as if the healthy engine had been learned, and the loss had been known: the filter is linear.
+    EXPECT_LT(worst(pattern, healthy, hard), 1e-3 * kWork);
+    EXPECT_LT(worst(pattern, healthy, light), 1e-3 * kWork);
+    for (double& value : share) value = -value;
+    pattern.give_to_work(share, line);
+    for (int b = 0; b < kBins; ++b) EXPECT_NEAR(pattern.at(b, light), before.at(b, light), 1e-3 * kWork) << b;
 }
 
 TEST(CyclePattern, OneOperatingPointIsLearnedInAFewCycles) {
