@@ -171,6 +171,25 @@ TEST(CyclePattern, WhatADeadCylinderLosesGoesWithTheWorkOnceItIsFound) {
     for (int b = 0; b < kBins; ++b) EXPECT_NEAR(pattern.at(b, light), before.at(b, light), 1e-3 * kWork) << b;
 }
 
+TEST(CyclePattern, ADieselsCompressionDoesNotGoWithTheFuel) {
+    HealthyCycle healthy;
+    healthy.compression[3] = 1.0F;
+    healthy.combustion[5] = 1.0F;
+    Pattern petrol;
+    Pattern diesel;
+    petrol.begin(kBins, true, kWork, healthy);
+    diesel.begin(kBins, true, kWork, healthy, true);
+    const auto at = [](const Pattern& pattern, int bin, double load) {
+        return pattern.at(bin, {load, energy_at(800)});
+    };
+    const double full = kWork / 11.0;  // 1 bar over 11 bar of mean pressure
+    EXPECT_NEAR(at(petrol, 3, 0.2), 0.2 * full, 1e-3);
+    EXPECT_NEAR(at(diesel, 3, 0.2), full, 1e-3);
+    EXPECT_NEAR(at(diesel, 3, 0.9), full, 1e-3);
+    EXPECT_NEAR(at(petrol, 5, 0.59), 0.5 * kWork, 1e-3);
+    EXPECT_NEAR(at(diesel, 5, 0.5), 0.5 * kWork, 1e-3);
+}
+
 TEST(CyclePattern, OneOperatingPointIsLearnedInAFewCycles) {
     Pattern pattern;
     pattern.begin(kBins, true, kWork);

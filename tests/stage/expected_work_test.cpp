@@ -32,6 +32,20 @@ TEST(ExpectedWork, IsMeanPressureTimesDisplacementOverInertia) {
     EXPECT_FALSE(expected.known(false));
 }
 
+TEST(ExpectedWork, AllOfADieselsFuelWorks) {
+    EngineConfig engine = half_litre();
+    engine.compression_ratio = 16.5;
+    ExpectedWork<double> expected;
+    expected.begin(engine);
+    EXPECT_NEAR(expected.at(kUnknown), 3434.4 * 0.26, 0.5) << "nobody tells the fuel";
+    expected.expect_load();
+    EXPECT_NEAR(expected.at(0.5), 3434.4 * 0.5, 0.5);
+    EXPECT_NEAR(expected.intake_over_work(0.5), 1.0 / (11.0 * 0.5), 1e-9) << "nothing throttles the air";
+    EXPECT_NEAR(expected.intake_over_work(1.5), 1.5 / (11.0 * 1.5), 1e-9) << "and boost comes with the load";
+    expected.reset();
+    EXPECT_NEAR(expected.at(0.59), 3434.4 * 0.5, 0.5) << "another stream may have no channel";
+}
+
 TEST(ExpectedWork, NeverVanishesNorTurnsNegative) {
     ExpectedWork<double> expected;
     expected.begin(half_litre());

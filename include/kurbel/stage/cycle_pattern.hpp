@@ -18,6 +18,13 @@ struct PatternPoint {
     Real energy = 0;  ///< mean of half speed squared over a cycle, rad^2/s^2
 };
 
+/// The work of a firing over that at full charge, as a line over what the pattern takes for load.
+template <class Real>
+struct WorkLine {
+    Real rest = 0;  ///< where the load is 0
+    Real by_load = 0;
+};
+
 /// Per bin a polynomial, linear in load and quadratic in energy: gas torque follows load; inertia torque and wheel error follow
 /// speed squared; and the crank's torsion lets more of both through the nearer the speed comes to a resonance. All bins share one
 /// 6 x 6 Kalman gain per cycle (random-walk coefficients). Physics sets how much each term may explain, so that one
@@ -26,14 +33,16 @@ template <class Real>
 class CyclePattern {
   public:
     /// `work` is the typical work of one firing over inertia at full load, rad^2/s^2; `healthy` what the engine
-    /// should do, as far as that is known.
-    void begin(int bins, bool load_known, Real work, const HealthyCycle& healthy = {}) noexcept {
+    /// should do, as far as that is known; `fuel_told`: the load is a diesel's fuel.
+    void begin(int bins, bool load_known, Real work, const HealthyCycle& healthy = {},
+               bool fuel_told = false) noexcept {
         bins_ = bins;
         cycles_ = 0;
         noise_ = -1;
         off_ = 0;
         expected_off_ = 0;
-        begin_with(healthy, load_known, static_cast<float>(work));
+        of_work_.fill(0.0F);
+        begin_with(healthy, load_known, fuel_told, static_cast<float>(work));
         // Engineering ranges: burn timing and torsion bend a bin by some tenth of a firing's work; pitch error of 0.2 degrees rms
         // and inertia torque that is not told give some per cent of the kinetic energy; at kTwistEnergy torsion changes what of
         // the torque reaches the sensor by about as much as there is of it.
@@ -97,8 +106,9 @@ class CyclePattern {
                std::clamp(static_cast<Real>((off_ + 1.0F) / (expected_off_ + 1.0F)), Real(1), kMostUnrest);
     }
 
-    /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin.
-    void learn(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& point) noexcept {
+    /// Takes one cycle's residuals (measured less at(), misfires removed), one per bin. `line`: the work as shift() has it over the load.
+    void learn(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& point,
+               const WorkLine<Real>& line = {}) noexcept {
         Real mean_square = 0;
         for (int b = 0; b < bins_; ++b) mean_square += square(residual[static_cast<std::size_t>(b)]);
         mean_square /= Real(bins_);
@@ -110,6 +120,7 @@ class CyclePattern {
         Terms gain{};
         for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
         add(gain, residual);
+        follow_work(gain, point, line);
         for (std::size_t i = 0; i < kTerms; ++i)
             for (std::size_t j = 0; j < kTerms; ++j) covariance_[i * kTerms + j] -= gain[i] * gain[j] * total;
         widen(point);
@@ -134,14 +145,26 @@ class CyclePattern {
         last_ = point;
     }
 
-    /// Moves each bin by `share` of a firing's work: where it was wrong about one place. Work is `rest` at no load, and `by_load` more at full.
-    void shift(std::array<Real, kMaxBins> share, Real by_load, Real rest) noexcept {
+    /// Moves each bin by `share` of a firing's work at full charge: where it was wrong about one place.
+    void shift(std::array<Real, kMaxBins> share, const WorkLine<Real>& line) noexcept {
         centre(share);
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
-            coefficient_[1][at] += static_cast<float>(share[at] * by_load);
-            coefficient_[0][at] += static_cast<float>(share[at] * rest);
+            coefficient_[1][at] += static_cast<float>(share[at] * line.by_load);
+            coefficient_[0][at] += static_cast<float>(share[at] * line.rest);
         }
+    }
+
+    /// `share` of a firing's work at full charge was in all that was learned. It goes with the work from now on, as if that had been known before, and
+    /// not with what else may have explained it. The same with a minus takes that back.
+    void give_to_work(const std::array<Real, kMaxBins>& share, const WorkLine<Real>& line) noexcept {
+        shift(share, line);
+        std::array<Real, kMaxBins> learned = share;
+        centre(learned);
+        for (Real& value : learned) value = -value;
+        Terms held{};
+        std::copy(of_work_.begin(), of_work_.end(), held.begin());
+        add(held, learned);
     }
 
     /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
@@ -205,6 +228,14 @@ class CyclePattern {
         for (int b = 0; b < bins_; ++b) cycle[static_cast<std::size_t>(b)] -= sum / static_cast<Real>(bins_);
     }
 
+    /// All bins share one gain, so that what they learn of anything that goes with the work is alike but for its size.
+    void follow_work(const Terms& gain, const PatternPoint<Real>& point, const WorkLine<Real>& line) noexcept {
+        const Terms x = terms(point);
+        double left = static_cast<double>(line.rest + line.by_load * point.load);
+        for (std::size_t i = 0; i < kTerms; ++i) left -= x[i] * static_cast<double>(of_work_[i]);
+        for (std::size_t i = 0; i < kTerms; ++i) of_work_[i] += static_cast<float>(gain[i] * left);
+    }
+
     /// Adds to each bin's coefficients `gain` times the bin's `difference`.
     void add(const Terms& gain, const std::array<Real, kMaxBins>& difference) noexcept {
         for (std::size_t i = 0; i < kTerms; ++i) {
@@ -240,16 +271,16 @@ class CyclePattern {
     }
 
     /// Without a load channel the size of the work is a guess, and a pattern from a guess is worse than none. What swings with the
-    /// kinetic energy begins with nothing: pistons are out of the bins already (bin_history.hpp).
-    void begin_with(const HealthyCycle& healthy, bool load_known, float work) noexcept {
+    /// kinetic energy begins with nothing: pistons are out of the bins already (bin_history.hpp). A diesel's compression does not go with the fuel.
+    void begin_with(const HealthyCycle& healthy, bool load_known, bool fuel_told, float work) noexcept {
         using Expected = ExpectedWork<float>;
         for (auto& part : coefficient_) part.fill(0.0F);
         for (int b = 0; b < bins_; ++b) {
             const auto at = static_cast<std::size_t>(b);
             const float burn = load_known ? work * healthy.combustion[at] : 0.0F;
             const float squeeze = load_known ? work / Expected::kFullPressure_bar * healthy.compression[at] : 0.0F;
-            coefficient_[0][at] = -Expected::kNoWorkLoad * burn;
-            coefficient_[1][at] = burn + squeeze;
+            coefficient_[0][at] = fuel_told ? squeeze : -Expected::kNoWorkLoad * burn;
+            coefficient_[1][at] = fuel_told ? burn : burn + squeeze;
         }
     }
 
@@ -260,6 +291,8 @@ class CyclePattern {
     float expected_off_ = 0;  // and were expected to be
     PatternPoint<Real> last_{};
     Terms prior_{};
+    std::array<float, kTerms>
+        of_work_{};  // coefficients that a bin would have which held the work alone, one at full charge
     std::array<double, kTerms * kTerms> covariance_{};
     std::array<std::array<float, kMaxBins>, kTerms> coefficient_{};
 };

@@ -73,6 +73,11 @@ class CylinderLevels {
     }
     /// It may have more to lose, for it was found by the cycle's orders alone.
     [[nodiscard]] bool may_burn(int place) const noexcept { return is_dead(place) && !persistent_.saw_die(place); }
+    [[nodiscard]] Places may_burn() const noexcept {
+        Places found{};
+        for (int k = 0; k < firings_; ++k) found[static_cast<std::size_t>(k)] = may_burn(k);
+        return found;
+    }
     /// What a place that was seen to die lost then, which the pattern was moved by; 0 of others.
     [[nodiscard]] Real died_by(int place) const noexcept {
         return static_cast<Real>(died_by_[static_cast<std::size_t>(place)]);

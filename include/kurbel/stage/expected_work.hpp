@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "kurbel/core/config.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -22,6 +23,7 @@ class ExpectedWork {
 
     void begin(const EngineConfig& engine) noexcept {
         guess_ = static_cast<Real>(work_at_full_charge(engine));
+        diesel_ = is_diesel(engine);
         geometry_told_ = engine.bore_mm > 0.0 && engine.stroke_mm > 0.0 && engine.inertia_kg_m2 > 0.0;
         EngineConfig untold = engine;
         untold.inertia_kg_m2 = kUnknown;
@@ -33,7 +35,12 @@ class ExpectedWork {
     void reset() noexcept {
         at_full_charge_ = guess_;
         geometry_known_ = geometry_told_;
+        no_work_ = kNoWorkLoad;
         restart();
+    }
+    /// From now on a channel tells the load. Of a diesel that is the fuel, and all of it works.
+    void expect_load() noexcept {
+        if (diesel_) no_work_ = Real(0);
     }
     /// Forgets what misfires and the load channel have shown.
     void restart() noexcept {
@@ -43,11 +50,11 @@ class ExpectedWork {
     }
 
     /// `load`: relative charge, NaN where unknown.
-    [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful_charge(charge(load)); }
+    [[nodiscard]] Real at(Real load) const noexcept { return at_full_charge_ * size_ * useful(load); }
     /// The charge that stands behind this load.
     [[nodiscard]] Real charge(Real load) const noexcept { return load + Real(untold_); }
     /// Useful charge at this load, as the line through others has it; may be below zero.
-    [[nodiscard]] Real useful_on_line(Real load) const noexcept { return charge(load) - kNoWorkLoad; }
+    [[nodiscard]] Real useful_on_line(Real load) const noexcept { return charge(load) - no_work_; }
 
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
     /// The same, as misfires have shown it.
@@ -71,8 +78,7 @@ class ExpectedWork {
     /// How many times as much it is at this load if the channel tells the torque at the clutch, which stands at nothing where the engine turns itself
     /// alone; 1 where it tells no load.
     [[nodiscard]] Real if_torque_is_told(Real load) const noexcept {
-        return load == load ? std::max((load + kOwnFriction) / (size_ * useful_charge(charge(load))), Real(1))
-                            : Real(1);
+        return load == load ? std::max((load + kOwnFriction) / (size_ * useful(load)), Real(1)) : Real(1);
     }
 
     /// All of it is this many times as much, by what the pattern of the cycle shows.
@@ -116,31 +122,41 @@ class ExpectedWork {
     /// The engine keeps its speed at this load, in the cycle numbered `cycles`. It burns enough then to turn itself, whatever the channel
     /// says: one that tells torque or the pedal stands near nothing there.
     void keeps_speed(Real load, int cycles) noexcept {
-        const Real lacking = kSelfTurningLoad - load - Real(untold_);
+        const Real lacking = kOwnFriction + no_work_ - load - Real(untold_);
         if (cycles < kSettling || !(lacking > Real(0))) return;
         untold_ += static_cast<float>(lacking / Real(std::min(cycles - kSettling + 1, kSettled)));
     }
 
-    /// Useful share of the charge at this load. Who burns at all turns the better part of his own engine, whatever the channel says.
-    [[nodiscard]] static Real useful_charge(Real load) noexcept {
-        return load == load ? std::max(load - kNoWorkLoad, kLeastUseful) : kUnknownLoad - kNoWorkLoad;
+    /// Useful share of the charge of an engine that does no work at `no_work`. Who burns at all turns the better part of his own engine, whatever
+    /// the channel says.
+    [[nodiscard]] static Real useful_charge(Real charge, Real no_work = kNoWorkLoad) noexcept {
+        return charge == charge ? std::max(charge - no_work, kLeastUseful) : kUnknownLoad - no_work;
     }
 
     /// Intake pressure over the indicated mean pressure of a healthy firing: 1 bar at full load.
-    [[nodiscard]] static Real intake_share(Real load) noexcept {
-        const Real intake_bar = load == load ? std::max(load, Real(0.1)) : kUnknownLoad;
-        return intake_bar / (kFullPressure_bar * useful_charge(load));
+    [[nodiscard]] static Real intake_share(Real charge) noexcept {
+        return intake_bar(charge) / (kFullPressure_bar * useful_charge(charge));
+    }
+    /// The same of this engine at this load. A diesel's air is not throttled, and boost comes with the load.
+    [[nodiscard]] Real intake_over_work(Real load) const noexcept {
+        const Real bar = told_fuel() ? std::max(charge(load), Real(1)) : intake_bar(charge(load));
+        return bar / (kFullPressure_bar * useful(load));
     }
 
   private:
     /// Friction of 0.9 bar, and 0.5 bar to breathe through a closed throttle (engineering ranges, from memory), over the pressure at full
     /// charge, and the charge that does no work.
     static constexpr Real kOwnFriction = Real(0.13);
-    static constexpr Real kSelfTurningLoad = kOwnFriction + kNoWorkLoad;
     static constexpr Real kLeastUseful = Real(0.06);  // friction alone takes two thirds of a bar of a warm engine
     /// The first cycles may be of a start, or of a fuel cut that ends; later on a foot that has just left the pedal has not slowed it yet.
     static constexpr int kSettling = 4;
     static constexpr int kSettled = 64;
+
+    [[nodiscard]] bool told_fuel() const noexcept { return no_work_ == Real(0); }
+    [[nodiscard]] Real useful(Real load) const noexcept { return useful_charge(charge(load), no_work_); }
+    [[nodiscard]] static Real intake_bar(Real charge) noexcept {
+        return charge == charge ? std::max(charge, Real(0.1)) : kUnknownLoad;
+    }
 
     /// Probability that misfires read as less than the guess because that was too large, by how much they differ: logarithms of whole losses
     /// by 0.15 or so, which measurement makes, those of burns that are weak enough to stand out by twice that.
@@ -152,10 +168,12 @@ class ExpectedWork {
         return Real(1) / (Real(1) + std::exp(std::min(misfires_ * log_ratio, Real(30))));
     }
 
+    bool diesel_ = false;
     bool geometry_told_ = false;
     bool geometry_known_ = false;
     float log_unusual_ = 0.0F;
     float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
+    Real no_work_ = kNoWorkLoad;
     Real guess_ = 1;
     Real at_full_charge_ = 1;
     Real size_ = 1;

@@ -55,12 +55,13 @@ class FiringLessons {
         }
         const Real usual = dead ? feedback.probability : Real(1) - feedback.probability;
         // How those scatter that were rehearsed has been told.
-        if (feedback.learn && !firing.rehearsal && left > kFalling && !firing.little)
-            engine.levels.follow_life(oldest.place, oldest.amplitude,
-                                      deviates || firing.rehearsed ? Real(0) : usual * firing.weight(),
-                                      feedback.loss_ratio);
+        const bool freed =
+            feedback.learn && !firing.rehearsal && left > kFalling && !firing.little &&
+            engine.follow_life(oldest.place, oldest.amplitude,
+                               deviates || firing.rehearsed ? Real(0) : usual * firing.weight(), feedback.loss_ratio);
         if (windows.rehearsal.runs() && !oldest.known) windows.rehearsal.note(oldest.bin, deviation);
         if (deviates) remove_deviation(windows);
+        if (freed) windows.look_again();
     }
 
     /// Puts the pattern where healthy firings of this place are: they lost `level` against it. After the firing was dropped.

@@ -29,6 +29,7 @@ class FiringWave {
   public:
     void begin(const HealthyCycle& healthy, const CycleGrid& grid, int teeth, const EngineConfig& engine) noexcept {
         unthrottled_ = static_cast<Real>(unthrottled_share(engine));
+        no_fuel_ = healthy.diesel ? 0.0F : kNoWork;
         firings_ = grid.firings;
         bins_ = grid.bins;
         teeth_ = std::max(teeth, 2);
@@ -78,7 +79,7 @@ class FiringWave {
         // Whoever is wrong about the inertia is so about the pistons' share of it, too: they go back to where they were.
         const Complex pistons = static_cast<float>(energy) * pistons_;
         const Complex wanted = filled * gas_ - kNoWork * burn_ + pistons;
-        const Complex unthrottled = std::max(filled, 1.0F) * (gas_ - burn_) + (filled - kNoWork) * burn_ + pistons;
+        const Complex unthrottled = std::max(filled, 1.0F) * (gas_ - burn_) + (filled - no_fuel_) * burn_ + pistons;
         Size size;
         size.ratio = share_of(bins, end, work, wanted, pistons);
         size.variance = error(energy, mode_per_rev, Real(1)) * static_cast<Real>(std::norm(gas_) / std::norm(wanted));
@@ -176,6 +177,7 @@ class FiringWave {
     int bins_ = 0;
     int teeth_ = 2;
     float bin_rad_ = 0;
+    float no_fuel_ = 0;       // load without work where nothing throttles the air
     float piston_error_ = 0;  // of their part, per unit of energy
     Real unthrottled_ = 0;    // probability that nothing throttles the air
     Complex turn_{};          // of the wave from bin to bin

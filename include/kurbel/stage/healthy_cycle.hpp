@@ -19,11 +19,13 @@ struct HealthyCycle {
     std::array<float, kMaxBins> combustion{};
     std::array<float, kMaxBins> compression{};
     std::array<float, kMaxBins> inertia{};
+    bool diesel = false;  ///< nothing throttles the air, whatever the load
 
     /// Nothing is known.
     HealthyCycle() = default;
 
     HealthyCycle(const EngineConfig& engine, const CycleGrid& grid) noexcept {
+        diesel = is_diesel(engine);
         const SliderCrank crank = SliderCrank::of(engine);
         const CombustionWork burn(crank, kUsualBurn_deg);
         std::array<float, 2 * kMaxBins> lost{};

@@ -122,6 +122,13 @@ struct LearnedEngine {
         return cut_learned == 0U || (residuals.bins().cut_within(first, last).all & cut_learned) == cut_learned;
     }
 
+    /// From now on the load is told: another pattern.
+    void expect_load(Real load) noexcept {
+        residuals.expect_load(load);
+        expected.expect_load();
+        begin_learning();
+    }
+
     /// Where nobody tells the load, the crank does, whenever a firing begins at the newest bin. True where that has made another pattern of it.
     bool follow_charge() noexcept {
         const BinHistory<Real>& bins = residuals.bins();
@@ -159,27 +166,27 @@ struct LearnedEngine {
         const int every = steady_cycles < 64 ? 16 : (steady_cycles < 256 ? 32 : 64);
         if (speed_changed || (cycles() & (cycles() - 1)) == 0 || cycles() % every == 0) match();
         if (!covariance.begun()) return false;
+        bool moved = false;
         // The first cycles come once more, without the misfires in them.
         if (settled() && (cycles() < 16 || cycles() % every == every / 2)) {
             // While the speed moves the pattern lags behind: then it accuses where that is beyond doubt. Where the work is little its errors are
             // not, and it tells nothing of who burns.
             const bool steady = steady_cycles >= std::min(kMovingCycles, cycles() / 2);
-            if (!works_little(first + grid().bins / 2))
-                levels.examine(pattern_at(first, mean), bank, steady ? Real(0) : kBeyondDoubt);
+            if (!works_little(first + grid().bins / 2)) moved = examine(first, mean, steady ? Real(0) : kBeyondDoubt);
         }
-        return settled() && levels.any_lost() && doubt_pattern(first, mean);
+        return (settled() && levels.any_lost() && doubt_pattern(first, mean)) || moved;
     }
 
-    /// Learns the pattern anew from `count` cycles in a row from bin `first` on, as they are now. `examine`: and looks for cylinders that
+    /// Learns the pattern anew from `count` cycles in a row from bin `first` on, as they are now. `look_for_dead`: and looks for cylinders that
     /// were dead all the while, which takes longer than all the rest.
-    void learn_again(std::int64_t first, int count, bool examine) noexcept {
+    void learn_again(std::int64_t first, int count, bool look_for_dead) noexcept {
         residuals.begin_pattern(expected.at_full_charge(), healthy);
         levels.relearn();
         for (int i = 0; i < count; ++i) {
             const std::int64_t from = first + i * grid().bins;
             const PatternPoint<Real> mean = learn_pattern(from, first + count * grid().bins);
             // What two cycles in a row tell is believed.
-            if (examine && i + 2 >= count) levels.examine(pattern_at(from, mean), bank, Real(0));
+            if (look_for_dead && i + 2 >= count) examine(from, mean, Real(0));
         }
     }
 
@@ -265,9 +272,23 @@ struct LearnedEngine {
     /// Puts the pattern where firings of a place are that lost `lost` of their work against it, and are healthy.
     void move_pattern(int place, Real lost) noexcept {
         std::array<Real, kMaxBins> share{};
-        levels.add_losses(bank, place, lost, share);
-        residuals.shift_pattern(share, expected.learned_at_full_charge(),
-                                expected.useful_on_line(residuals.load_at_rest()));
+        levels.add_losses(bank, place, lost * expected.learned_at_full_charge(), share);
+        residuals.shift_pattern(share, work_at_rest());
+    }
+
+    /// As levels.follow_life(). True where that has freed the place, and moved the pattern.
+    bool follow_life(int place, Real amplitude, Real probability, Real loss_ratio) noexcept {
+        const auto before = levels.may_burn();
+        levels.follow_life(place, amplitude, probability, loss_ratio);
+        return give_to_work(before);
+    }
+
+    /// The frame turned by half a cycle. What was found of the cylinders is of others; `pattern_too`: so is the pattern.
+    void turn(bool pattern_too) noexcept {
+        const auto before = levels.may_burn();
+        levels.turned();
+        give_to_work(before);
+        if (pattern_too) residuals.turn_pattern();
     }
 
     /// The same for one operating point, where a firing should do the work `whole`: there the pattern is wrong, elsewhere it may be right.
@@ -343,9 +364,33 @@ struct LearnedEngine {
         usual_work += (work - usual_work) / Real(std::min(cycles() + 1, 100));
         if (mean.energy > fastest.at.energy && !works_little(first + grid().bins / 2)) fastest = point_of(first, mean);
         const bool rests = !is_moving() && !residuals.pattern().young() && levels.any_often_lost();
-        if (!rests) residuals.learn_pattern(residual, mean);
+        if (!rests) residuals.learn_pattern(residual, mean, work_at_rest());
         return mean;
     }
+
+    /// Looks for cylinders that were dead all the while. True where that has moved the pattern.
+    bool examine(std::int64_t first, const PatternPoint<Real>& mean, Real asked) noexcept {
+        const auto before = levels.may_burn();
+        levels.examine(pattern_at(first, mean), bank, asked);
+        return give_to_work(before);
+    }
+
+    /// What the pattern holds of places that were found dead goes with their work, at speeds and loads at which they were not seen, too; of places
+    /// that are not any more it does not. `before`: which were. True where there are any.
+    bool give_to_work(const typename CylinderLevels<Real>::Places& before) noexcept {
+        bool any = false;
+        for (int k = 0; k < grid().firings; ++k) {
+            const int found = int{levels.may_burn(k)} - int{before[static_cast<std::size_t>(k)]};
+            if (found == 0) continue;
+            any = true;
+            std::array<Real, kMaxBins> share{};
+            levels.add_losses(bank, k, Real(found) * expected.learned_at_full_charge(), share);
+            residuals.give_pattern_to_work(share, work_at_rest());
+        }
+        return any;
+    }
+
+    [[nodiscard]] Real work_at_rest() const noexcept { return expected.useful_on_line(residuals.load_at_rest()); }
 
     /// The response follows the mean speed of some cycles: an idle that swings, or a misfire, is no other speed. True where it
     /// moved enough to matter.

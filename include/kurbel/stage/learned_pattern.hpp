@@ -50,7 +50,7 @@ void read_pattern(const ResidualHistory<Real>& residuals, const ExpectedWork<Rea
         learned.difference[static_cast<std::size_t>(b)] = residuals.pattern().at(b, point.at) / work;
     learned.energy = point.at.energy / work;
     learned.speed_rpm = std::sqrt(Real(2) * point.at.energy) * Real(30 / std::numbers::pi);
-    learned.intake = ExpectedWork<Real>::intake_share(expected.charge(point.load));
+    learned.intake = expected.intake_over_work(point.load);
     learned.doubt = residuals.pattern().doubt(point.at);
 }
 

@@ -46,7 +46,7 @@ class ResidualHistory {
 
     /// `healthy`: what the engine should do, as far as that is known.
     void begin_pattern(Real typical_work, const HealthyCycle& healthy = {}) noexcept {
-        pattern_.begin(grid_.bins, load_known(), typical_work, healthy);
+        pattern_.begin(grid_.bins, load_known(), typical_work, healthy, load_told_ && healthy.diesel);
     }
 
     /// `load` NaN where unknown.
@@ -90,10 +90,13 @@ class ResidualHistory {
         return first;
     }
     void set_turn(int turn) noexcept { turn_ = turn; }
-    /// Moves the pattern by `share` of the work of a firing, which is `work` at full charge and `rest` of that where the load is 0.
-    void shift_pattern(const std::array<Real, kMaxBins>& share, Real work, Real rest) noexcept {
-        const Real by_load = load_told_ ? Real(1) : (charge_.any() ? charge_.by_level() : Real(0));
-        pattern_.shift(share, work * by_load, work * rest);
+    /// Moves the pattern by `share` of the work of a firing, over inertia at full charge; `rest` is left of that where the load is 0.
+    void shift_pattern(const std::array<Real, kMaxBins>& share, Real rest) noexcept {
+        pattern_.shift(share, work_line(rest));
+    }
+    /// See CyclePattern::give_to_work().
+    void give_pattern_to_work(const std::array<Real, kMaxBins>& share, Real rest) noexcept {
+        pattern_.give_to_work(share, work_line(rest));
     }
     /// Moves the pattern as it is at one operating point by `difference`.
     void correct_pattern(const std::array<Real, kMaxBins>& difference, const PatternPoint<Real>& at) noexcept {
@@ -198,8 +201,8 @@ class ResidualHistory {
         for (std::size_t b = 0; b < static_cast<std::size_t>(grid_.bins); ++b)
             residual[b] -= sum / static_cast<Real>(grid_.bins);
     }
-    void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean) noexcept {
-        pattern_.learn(residual, mean);
+    void learn_pattern(const std::array<Real, kMaxBins>& residual, const PatternPoint<Real>& mean, Real rest) noexcept {
+        pattern_.learn(residual, mean, work_line(rest));
     }
 
     /// Mean over the engine cycle around a bin, as far as bins are there.
@@ -227,6 +230,10 @@ class ResidualHistory {
     }
 
   private:
+    [[nodiscard]] WorkLine<Real> work_line(Real rest) const noexcept {
+        return {rest, load_told_ ? Real(1) : (charge_.any() ? charge_.by_level() : Real(0))};
+    }
+
     /// What is left of `count` bins from `first` on without trend and pattern, in runs that pass neither the end of the ring nor the end
     /// of the cycle; `measured`: where a bin's own difference stands, and those after it.
     template <class Measured>

@@ -10,6 +10,7 @@
 #include "kurbel/core/config.hpp"
 #include "kurbel/core/slider_crank.hpp"
 #include "kurbel/stage/reference_torque.hpp"
+#include "kurbel/stage/usual_engine.hpp"
 
 namespace kurbel {
 
@@ -54,7 +55,7 @@ class TorqueOrders {
         mass_share_ = mass * radius * radius / inertia;
         reciprocating_ = mass_share_ * lever_square;
         unit_ = area_radius / inertia;
-        unthrottled_ = engine.compression_ratio > kDieselRatio;
+        unthrottled_ = is_diesel(engine);
         const CombustionWork work(crank, kBurnCentre_deg);
         orders_.fill({});
         for (int i = 0; i < kSteps; ++i) sum_step(engine, crank, work, i);
@@ -80,7 +81,6 @@ class TorqueOrders {
     static constexpr double kPort_deg = 110.0;   // the same of a two-stroke
     static constexpr double kBurnCentre_deg = 10.0;
     static constexpr double kPiston_kg_m2 = 95.0;  // reciprocating mass over piston area: 0.55 kg at 86 mm bore
-    static constexpr double kDieselRatio = 14.0;   // compressed more: no throttle, every charge is full
 
     void sum_step(const EngineConfig& engine, const SliderCrank& crank, const CombustionWork& work, int i) noexcept {
         const bool four = engine.strokes != 2;

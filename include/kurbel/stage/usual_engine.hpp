@@ -31,12 +31,14 @@ inline constexpr double kUsualBurn_deg = 9.0;
     return masses_told(engine) ? 0.05 : 0.5;
 }
 
-/// Probability that the air is not throttled: of diesels, which their compression ratio tells (engineering range, from memory; how many there are:
-/// common practice, no source).
+/// Whether the compression ratio tells a diesel (engineering range, from memory): nothing throttles its air, and what its load channel tells is
+/// the fuel.
+[[nodiscard]] inline bool is_diesel(const EngineConfig& engine) noexcept { return engine.compression_ratio > 14.5; }
+
+/// Probability that the air is not throttled (engineering range, from memory; how many diesels there are: common practice, no source).
 [[nodiscard]] inline double unthrottled_share(const EngineConfig& engine) noexcept {
-    constexpr double kDieselRatio = 14.5;
     if (!(engine.compression_ratio > 0.0)) return 0.25;
-    return engine.compression_ratio > kDieselRatio ? 0.9 : 0.05;
+    return is_diesel(engine) ? 0.9 : 0.05;
 }
 
 }  // namespace kurbel

@@ -52,8 +52,7 @@ class WorkEstimator {
     void push(const Bin<Real>& bin, Real load, std::uint32_t cut, bool frame_known) noexcept {
         follow_frame(bin, frame_known);
         if (load == load && !windows_.engine.residuals.load_told()) {
-            windows_.engine.residuals.expect_load(load);
-            windows_.engine.begin_learning();
+            windows_.engine.expect_load(load);
             if (windows_.pending.count() > 0) windows_.reopen(windows_.pending[0].bin);
         }
         windows_.engine.residuals.push(bin, load, cut);
@@ -188,8 +187,7 @@ class WorkEstimator {
         frame_known_ = frame_known;
         ever_known_ = ever_known_ || frame_known;
         if (!turned || bin.restart) return;
-        if (!was_lost) windows_.engine.residuals.turn_pattern();
-        windows_.engine.levels.turned();
+        windows_.engine.turn(!was_lost);
         if (windows_.pending.count() > 0) windows_.reopen(windows_.pending[0].bin);
     }
 
