@@ -35,10 +35,17 @@ TEST(SlowTorque, AgreesWithScipy) {
         x[j] = 0.8F * kResponse[j] + 0.1F * std::cos(0.7F * static_cast<float>(j));
     }
     Matrix alone = usual;
+    Matrix fuller = usual;
     EXPECT_NEAR(SlowTorque(alone, 0.003F, 0.4F).loss_ratio(x, response, 0.35F), 3.32057F, 2e-3F);
     SlowTorque beside(usual, 0.003F, 0.4F);
     beside.allow(response, 6);
     EXPECT_NEAR(beside.loss_ratio(x, response, 0.35F), 3.01305F, 2e-3F);
+    // All firings, one of them six bins later, may do half of their work more or less.
+    Window all{};
+    for (std::size_t j = 0; j < kSize; ++j) all[j] = kResponse[j] + (j < 6 ? 0.0F : kResponse[j - 6]);
+    SlowTorque charge(fuller, 0.003F, 0.4F);
+    charge.allow_charge(all, 0.5F);
+    EXPECT_NEAR(charge.loss_ratio(x, response, 0.35F), 2.64667F, 2e-3F);
 }
 
 /// Windows of a four at 1500 rpm and a quarter of full charge.
@@ -84,6 +91,37 @@ TEST(SlowTorque, TellsALostCombustionFromOneThatIsThere) {
         EXPECT_GT(road.ratio(lost), 7.0F) << n;  // enough where one in a thousand firings is a misfire
         EXPECT_LT(road.ratio(healthy), 0.0F) << n;
     }
+}
+
+TEST(SlowTorque, KnowsAChargeThatIsNotWhatItIsTakenFor) {
+    // The pedal was let go, and nobody told: all four do half of what is expected of them.
+    Road road;
+    const int between = road.grid.bins / 4;
+    Window all{};
+    for (int k = 0; k < 4; ++k)
+        for (int shift = (k - 1) * between - road.grid.bins; shift < road.size; shift += road.grid.bins)
+            for (int j = std::max(shift, 0); j < std::min(road.size, shift + road.bank.length()); ++j)
+                all[static_cast<std::size_t>(j)] += road.bank.response(k)[static_cast<std::size_t>(j - shift)];
+    const auto ratio = [&](const Window& x, float deviation) {
+        Matrix usual = road.covariance.present(road.bank.doubt());
+        SlowTorque torque(usual, road.bin_s(), 0.25F);
+        torque.allow_charge(all, deviation);
+        return torque.loss_ratio(x, road.bank.response(1), kError);
+    };
+    float alone = 0.0F;
+    float beside = 0.0F;
+    for (int n = 0; n < 50; ++n) {
+        Window less = road.noise();
+        for (int j = 0; j < road.size; ++j)
+            less[static_cast<std::size_t>(j)] += 0.5F * all[static_cast<std::size_t>(j)];
+        alone += road.ratio(less);
+        EXPECT_LT(ratio(less, 0.5F), 0.0F) << n;
+        // One that loses its work beside that is found.
+        road.lose(less, 1, 0, 0.5F);
+        beside += ratio(less, 0.5F);
+    }
+    EXPECT_GT(alone, 3.0F * 50.0F) << "or the charge is no trap";
+    EXPECT_GT(beside, 4.0F * 50.0F);
 }
 
 TEST(SlowTorque, KnowsAPushThatTakesAsMuchWork) {

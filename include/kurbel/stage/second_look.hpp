@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstdint>
 #include <limits>
 
@@ -14,8 +15,8 @@
 
 namespace kurbel {
 
-/// Asks SlowTorque about the oldest of the firings that wait, where it is to be doubted. Keeps how windows scatter just now beside
-/// their learned covariance, which remembers minutes of other driving.
+/// Asks SlowTorque about the oldest of the firings that wait, where it is to be doubted, and allows for a charge that is not what it is
+/// taken for. Keeps how windows scatter just now beside their learned covariance, which remembers minutes of other driving.
 template <class Real>
 class SecondLook {
   public:
@@ -57,10 +58,42 @@ class SecondLook {
                 torque.allow(engine.bank.response(other.place), static_cast<int>(shift));
         }
         const Real error = engine.expected.error(oldest.expected, engine.residuals.load_told());
+        allow_charge(torque, engine, oldest, grid, before);
         return static_cast<Real>(torque.loss_ratio(x, engine.bank.response(oldest.place), static_cast<float>(error)));
     }
 
   private:
+    /// Where nobody tells the load, all that the pattern is off by where load or speed are new to it may be that the charge is another than it was taken
+    /// for: then all firings do more or less than they should. Of fewer than three a loss itself looks like that.
+    static void allow_charge(SlowTorque& torque, const LearnedEngine<Real>& engine, const PendingFiring<Real>& oldest,
+                             const CycleGrid& grid, int before) noexcept {
+        if (grid.firings < 3 || engine.residuals.load_told()) return;
+        const int size = engine.covariance.size();
+        const Window shape = all_firings(engine, oldest, before, size);
+        const auto square = static_cast<Real>(dot(shape, shape));
+        if (!(square > Real(0))) return;
+        const Real work = oldest.expected;
+        const Real off = engine.pattern_doubt(oldest.bin, work) * engine.residuals.pattern().noise() / (work * work);
+        torque.allow_charge(shape, static_cast<float>(std::min(std::sqrt(off * Real(size) / square),
+                                                               engine.expected.error(work, false))));
+    }
+
+    /// What all firings around the oldest one do that are not held dead, in its window.
+    [[nodiscard]] static Window all_firings(const LearnedEngine<Real>& engine, const PendingFiring<Real>& oldest,
+                                            int before, int size) noexcept {
+        Window shape{};
+        const int length = engine.bank.length();
+        for (int tdc = before - length; tdc < size + before; ++tdc) {
+            const int place = engine.residuals.firing_at(oldest.bin - before + tdc);
+            if (place < 0 || engine.levels.is_dead(place)) continue;
+            const int shift = tdc - before;
+            const auto& response = engine.bank.response(place);
+            for (int j = std::max(shift, 0); j < std::min(size, shift + length); ++j)
+                shape[static_cast<std::size_t>(j)] += response[static_cast<std::size_t>(j - shift)];
+        }
+        return shape;
+    }
+
     static constexpr float kCycles = 2.0F;
     static constexpr float kMostMisfit = 4.0F;  // one odd window tells little
     static constexpr Real kDoubted = Real(0.7);

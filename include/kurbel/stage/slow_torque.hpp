@@ -42,6 +42,15 @@ class SlowTorque {
                     response[static_cast<std::size_t>(i - shift)] * response[static_cast<std::size_t>(j - shift)];
     }
 
+    /// The charge may be another than it is taken for: all firings do more or less, which has this `shape`, by a share of this `deviation`.
+    void allow_charge(const Window& shape, float deviation) noexcept {
+        const auto size = static_cast<int>(usual_.rows());
+        const float variance = deviation * deviation;
+        for (int j = 0; j < size; ++j)
+            for (int i = j; i < size; ++i)
+                usual_(i, j) += variance * shape[static_cast<std::size_t>(i)] * shape[static_cast<std::size_t>(j)];
+    }
+
     /// Logarithm of the likelihood ratio of "lost" over "not lost" for window x. The lost share is one, give or take `error`; it may
     /// have been lost a bin earlier or later than usual, as where spark or injection have moved.
     [[nodiscard]] float loss_ratio(const Window& x, const ResponseBank::Response& response,
