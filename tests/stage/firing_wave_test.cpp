@@ -26,7 +26,7 @@ struct Waves : CrankParts {
     /// Two cycles in which all cylinders have this charge; of the last one those in `lost` do not burn. Ends where a firing begins.
     /// `air`: intake pressure in bar, throttled as the charge is where it is 0.
     void run(double charge, double energy = kSlow, const std::vector<int>& lost = {}, double air = 0.0) {
-        PerPlace work = all_places(charge - 0.09);
+        PerPlace work = all_places(is_diesel(config.engine) ? charge : charge - 0.09);  // told fuel works, all of it
         const PerPlace intake = all_places((air > 0.0 ? air : charge) / 11.0);
         cycle(rigid_differences(*this, work, intake), energy);
         for (const int place : lost) work[static_cast<std::size_t>(place)] = 0.0;

@@ -112,7 +112,7 @@ TEST(ResidualHistory, TakesOutTheLearnedPattern) {
         for (int b = 0; b < bins; ++b) sum += residual[static_cast<std::size_t>(b)];
         EXPECT_NEAR(sum, 0.0, 0.5) << "a cycle's residuals have no mean";
         EXPECT_NEAR(mean.energy, kStart, 100.0);
-        stream.history.learn_pattern(residual, mean);
+        stream.history.learn_pattern(residual, mean, 0.26);
         stream.push(bins);
     }
     EXPECT_EQ(stream.history.pattern().cycles(), 12);

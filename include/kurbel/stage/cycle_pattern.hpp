@@ -8,58 +8,36 @@
 #include "kurbel/stage/cycle_grid.hpp"
 #include "kurbel/stage/expected_work.hpp"
 #include "kurbel/stage/healthy_cycle.hpp"
+#include "kurbel/stage/pattern_terms.hpp"
 
 namespace kurbel {
 
-/// Operating point as the pattern sees it: a constant, the load, and the mean of half speed squared.
-template <class Real>
-struct PatternPoint {
-    Real load = 0;    ///< relative charge; 0 where it is not known
-    Real energy = 0;  ///< mean of half speed squared over a cycle, rad^2/s^2
-};
-
-/// The work of a firing over that at full charge, as a line over what the pattern takes for load.
-template <class Real>
-struct WorkLine {
-    Real rest = 0;  ///< where the load is 0
-    Real by_load = 0;
-};
-
 /// Per bin a polynomial, linear in load and quadratic in energy: gas torque follows load; inertia torque and wheel error follow
-/// speed squared; and the crank's torsion lets more of both through the nearer the speed comes to a resonance. All bins share one
-/// 6 x 6 Kalman gain per cycle (random-walk coefficients). Physics sets how much each term may explain, so that one
-/// operating point extrapolates sensibly to the next.
+/// speed squared; and the crank's torsion lets more of both through the nearer the speed comes to a resonance. Physics sets how much each
+/// term may explain, so that one operating point extrapolates sensibly to the next. What repeats with every revolution, as wheel and pistons
+/// do, and what changes its sign, the half orders, where only cylinders differ, are learned apart.
 template <class Real>
 class CyclePattern {
   public:
     /// `work` is the typical work of one firing over inertia at full load, rad^2/s^2; `healthy` what the engine
-    /// should do, as far as that is known; `fuel_told`: the load is a diesel's fuel.
-    void begin(int bins, bool load_known, Real work, const HealthyCycle& healthy = {},
-               bool fuel_told = false) noexcept {
+    /// should do, as far as that is known; `fuel_told`: the load is a diesel's fuel; `turns` of the crank make a cycle.
+    void begin(int bins, bool load_known, Real work, const HealthyCycle& healthy = {}, bool fuel_told = false,
+               int turns = 2) noexcept {
         bins_ = bins;
+        half_ = turns == 2 && bins % 2 == 0 ? bins / 2 : 0;
         cycles_ = 0;
         noise_ = -1;
         off_ = 0;
         expected_off_ = 0;
-        of_work_.fill(0.0F);
+        work_ = work;
+        load_known_ = load_known;
         begin_with(healthy, load_known, fuel_told, static_cast<float>(work));
-        // Engineering ranges: burn timing and torsion bend a bin by some tenth of a firing's work; pitch error of 0.2 degrees rms
-        // and inertia torque that is not told give some per cent of the kinetic energy; at kTwistEnergy torsion changes what of
-        // the torque reaches the sensor by about as much as there is of it.
-        const auto w = static_cast<double>(work);
-        const double loaded = load_known ? 1.0 : 0.0;
-        prior_ = {square(load_known ? 0.05 * w : 0.2 * w),
-                  loaded * square(0.1 * w),
-                  square(0.03 * kTwistEnergy),
-                  loaded * square(0.5 * w),
-                  square(0.3 * w),
-                  loaded * square(0.3 * w)};
-        covariance_.fill(0);
-        for (std::size_t i = 0; i < kTerms; ++i) covariance_[i * kTerms + i] = prior_[i];
+        whole_.begin(whole_prior());
+        halves_.begin(half_prior());
     }
 
     [[nodiscard]] Real at(int bin, const PatternPoint<Real>& point) const noexcept {
-        const Terms x = terms(point);
+        const Terms x = PatternTerms::terms(point);
         double sum = 0;
         for (std::size_t i = 0; i < kTerms; ++i)
             sum += x[i] * static_cast<double>(coefficient_[i][static_cast<std::size_t>(bin)]);
@@ -68,7 +46,7 @@ class CyclePattern {
 
     /// The whole cycle at one point, by place in the cycle; zeros behind its last bin.
     void whole(const PatternPoint<Real>& point, std::array<Real, kMaxBins>& value) const noexcept {
-        const Terms x = terms(point);
+        const Terms x = PatternTerms::terms(point);
         constexpr std::size_t kBeside = 4;  // sums that stay in registers
         static_assert(kMaxBins % kBeside == 0);
         for (std::size_t first = 0; first < kMaxBins; first += kBeside) {
@@ -87,7 +65,7 @@ class CyclePattern {
         std::array<const float*, kTerms> c{};
         for (std::size_t i = 0; i < kTerms; ++i) c[i] = coefficient_[i].data() + bin;
         for (int i = 0; i < count; ++i) {
-            const float e = energy[i] * static_cast<float>(1.0 / kTwistEnergy);
+            const float e = energy[i] * static_cast<float>(1.0 / PatternTerms::kTwistEnergy);
             const float pattern =
                 c[0][i] + c[2][i] * e + c[4][i] * e * e + load[i] * (c[1][i] + c[3][i] * e + c[5][i] * e * e);
             left[i] = measured[i] - trend - pattern;
@@ -96,7 +74,7 @@ class CyclePattern {
 
     /// Variance of the pattern at this point over the variance of one cycle's residual: about 1/n after n like cycles.
     [[nodiscard]] Real doubt(const PatternPoint<Real>& point) const noexcept {
-        return noise_ > Real(0) ? static_cast<Real>(spread(point).variance) / noise_ : Real(1);
+        return noise_ > Real(0) ? static_cast<Real>(variance(PatternTerms::terms(point))) / noise_ : Real(1);
     }
 
     /// The same, and more while the last cycles were off by more than the filter tells of itself (adaptive filtering by the innovations:
@@ -112,21 +90,21 @@ class CyclePattern {
         Real mean_square = 0;
         for (int b = 0; b < bins_; ++b) mean_square += square(residual[static_cast<std::size_t>(b)]);
         mean_square /= Real(bins_);
-        const Spread known = spread(point);
+        const Terms x = PatternTerms::terms(point);
+        const auto known_whole = whole_.spread(x);
+        const auto known_halves = halves_.spread(x);
+        const double known = mean_of(known_whole.variance, known_halves.variance);
         // The first cycle only shows noise and pattern together; a twentieth is taken as noise until more is known.
         if (noise_ < Real(0)) noise_ = Real(0.05) * mean_square;
-        follow_surprise(mean_square, known.variance, unrest(point));
-        const double total = known.variance + static_cast<double>(noise_ * unrest(point));
-        Terms gain{};
-        for (std::size_t i = 0; i < kTerms; ++i) gain[i] = known.covariance[i] / total;
-        add(gain, residual);
-        follow_work(gain, point, line);
-        for (std::size_t i = 0; i < kTerms; ++i)
-            for (std::size_t j = 0; j < kTerms; ++j) covariance_[i * kTerms + j] -= gain[i] * gain[j] * total;
+        follow_surprise(mean_square, known, unrest(point));
+        const auto noise = static_cast<double>(noise_ * unrest(point));
+        const auto work = static_cast<double>(line.rest + line.by_load * point.load);
+        const Terms gain = whole_.learn(x, known_whole, noise, work);
+        add(gain, halves_.learn(x, known_halves, noise, work), residual);
         widen(point);
         // Residuals hold what is still to be learned, too; that part is not noise.
         const Real share = Real(1) / Real(std::min(cycles_ + 2, 100));
-        const Real seen = mean_square * noise_ / (static_cast<Real>(known.variance) + noise_);
+        const Real seen = mean_square * noise_ / (static_cast<Real>(known) + noise_);
         if (cycles_ > 0) noise_ += share * (seen - noise_);
         ++cycles_;
     }
@@ -137,11 +115,13 @@ class CyclePattern {
         const Real faster =
             cycles_ > 0 ? std::fabs(point.energy - last_.energy) / std::max(point.energy, last_.energy) : Real(0);
         const double bent = square(0.012);
-        const Terms step{square(0.003), bent, square(0.0003) + 0.01 * static_cast<double>(faster), bent, bent, bent};
-        for (std::size_t i = 0; i < kTerms; ++i) {
-            double& variance = covariance_[i * kTerms + i];
-            variance = std::min(variance + step[i] * prior_[i], prior_[i]);
-        }
+        const double moved = 0.01 * static_cast<double>(faster);
+        const double wheel = square(0.0003) + moved;
+        const Terms step{square(0.003), bent, wheel, bent, bent, bent};
+        whole_.widen(step, whole_prior());
+        // When cylinders burn changes with the speed, too.
+        const double burns = bent + moved;
+        halves_.widen({square(0.003) + moved, burns, wheel, burns, burns, burns}, half_prior());
         last_ = point;
     }
 
@@ -162,19 +142,14 @@ class CyclePattern {
         std::array<Real, kMaxBins> learned = share;
         centre(learned);
         for (Real& value : learned) value = -value;
-        Terms held{};
-        std::copy(of_work_.begin(), of_work_.end(), held.begin());
-        add(held, learned);
+        add(whole_.of_work(), halves_.of_work(), learned);
     }
 
     /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
     void correct(std::array<Real, kMaxBins> difference, const PatternPoint<Real>& point) noexcept {
         centre(difference);
-        const Spread at_point = spread(point);
-        if (!(at_point.variance > 0.0)) return;
-        Terms gain{};
-        for (std::size_t i = 0; i < kTerms; ++i) gain[i] = at_point.covariance[i] / at_point.variance;
-        add(gain, difference);
+        const Terms x = PatternTerms::terms(point);
+        add(PatternTerms::gain(whole_.spread(x)), PatternTerms::gain(halves_.spread(x)), difference);
     }
 
     /// Turns the pattern by half a cycle, after the phase was found to be the other one.
@@ -189,36 +164,43 @@ class CyclePattern {
     [[nodiscard]] Real noise() const noexcept { return noise_; }
 
   private:
-    static constexpr std::size_t kTerms = 6;
+    using Terms = PatternTerms::Terms;
+    static constexpr std::size_t kTerms = PatternTerms::kTerms;
     static constexpr Real kMostUnrest = Real(25);
     static constexpr float kRecent = 2.0F;  // cycles
     static constexpr int kYoung = 64;       // cycles
-    /// Half speed squared at 4000 rpm, rad^2/s^2: a usual crank's first mode is near its fourth to sixth order there.
-    static constexpr double kTwistEnergy = 87700;
 
-    // In double: what is known well differs from what is not by too much for float.
-    using Terms = std::array<double, kTerms>;
-
-    /// What is not known of the pattern at one point: covariance of each coefficient with the pattern there, and its variance.
-    struct Spread {
-        Terms covariance{};
-        double variance = 0;
-    };
-
-    [[nodiscard]] static Terms terms(const PatternPoint<Real>& point) noexcept {
-        const auto load = static_cast<double>(point.load);
-        const double energy = static_cast<double>(point.energy) / kTwistEnergy;
-        return {1.0, load, energy, load * energy, energy * energy, load * energy * energy};
+    /// Variances of the coefficients of what repeats with every turn, where nothing is known (engineering ranges): burn timing and torsion bend a
+    /// bin by some tenth of a firing's work; pitch error of 0.2 degrees rms and inertia torque that is not told give some per cent of the kinetic
+    /// energy; at kTwistEnergy torsion changes what of the torque reaches the sensor by about as much as there is of it.
+    [[nodiscard]] Terms whole_prior() const noexcept {
+        const auto w = static_cast<double>(work_);
+        const double loaded = load_known_ ? 1.0 : 0.0;
+        return {square(load_known_ ? 0.05 * w : 0.2 * w),
+                loaded * square(0.1 * w),
+                square(0.03 * PatternTerms::kTwistEnergy),
+                loaded * square(0.5 * w),
+                square(0.3 * w),
+                loaded * square(0.3 * w)};
+    }
+    /// The same of half orders, which neither wheel nor pistons have: a cylinder that does no work bends a bin by a fifth of it, and they are low,
+    /// so that torsion changes them by less.
+    [[nodiscard]] Terms half_prior() const noexcept {
+        Terms prior = whole_prior();
+        const auto w = static_cast<double>(work_);
+        prior[1] = load_known_ ? square(0.2 * w) : 0.0;
+        prior[2] = square(0.002 * PatternTerms::kTwistEnergy) + (load_known_ ? 0.0 : square(0.3 * w));
+        prior[3] = load_known_ ? square(0.25 * w) : 0.0;
+        prior[4] = square(load_known_ ? 0.05 * w : 0.3 * w);
+        return prior;
     }
 
-    [[nodiscard]] Spread spread(const PatternPoint<Real>& point) const noexcept {
-        const Terms x = terms(point);
-        Spread s;
-        for (std::size_t i = 0; i < kTerms; ++i) {
-            for (std::size_t j = 0; j < kTerms; ++j) s.covariance[i] += covariance_[i * kTerms + j] * x[j];
-            s.variance += x[i] * s.covariance[i];
-        }
-        return s;
+    /// Variance of a bin, of both parts.
+    [[nodiscard]] double variance(const Terms& x) const noexcept {
+        return mean_of(whole_.spread(x).variance, halves_.spread(x).variance);
+    }
+    [[nodiscard]] double mean_of(double whole, double halves) const noexcept {
+        return half_ > 0 ? 0.5 * (whole + halves) : whole;
     }
 
     /// A pattern has no mean: what a firing takes from the whole cycle is in the slow trend, by which it is measured.
@@ -228,20 +210,15 @@ class CyclePattern {
         for (int b = 0; b < bins_; ++b) cycle[static_cast<std::size_t>(b)] -= sum / static_cast<Real>(bins_);
     }
 
-    /// All bins share one gain, so that what they learn of anything that goes with the work is alike but for its size.
-    void follow_work(const Terms& gain, const PatternPoint<Real>& point, const WorkLine<Real>& line) noexcept {
-        const Terms x = terms(point);
-        double left = static_cast<double>(line.rest + line.by_load * point.load);
-        for (std::size_t i = 0; i < kTerms; ++i) left -= x[i] * static_cast<double>(of_work_[i]);
-        for (std::size_t i = 0; i < kTerms; ++i) of_work_[i] += static_cast<float>(gain[i] * left);
-    }
-
-    /// Adds to each bin's coefficients `gain` times the bin's `difference`.
-    void add(const Terms& gain, const std::array<Real, kMaxBins>& difference) noexcept {
-        for (std::size_t i = 0; i < kTerms; ++i) {
-            const auto g = static_cast<Real>(gain[i]);
-            for (std::size_t b = 0; b < static_cast<std::size_t>(bins_); ++b)
-                coefficient_[i][b] += static_cast<float>(g * difference[b]);
+    /// Adds to each bin's coefficients `whole` times what `difference` repeats, and `halves` times what it does not.
+    void add(const Terms& whole, const Terms& halves, const std::array<Real, kMaxBins>& difference) noexcept {
+        for (int b = 0; b < bins_; ++b) {
+            const auto at = static_cast<std::size_t>(b);
+            const Real other = difference[static_cast<std::size_t>(b < half_ ? b + half_ : b - half_)];
+            const auto repeated = static_cast<double>(half_ > 0 ? Real(0.5) * (difference[at] + other) : other);
+            const double changed = static_cast<double>(difference[at]) - repeated;
+            for (std::size_t i = 0; i < kTerms; ++i)
+                coefficient_[i][at] += static_cast<float>(whole[i] * repeated + halves[i] * changed);
         }
     }
 
@@ -285,15 +262,16 @@ class CyclePattern {
     }
 
     int bins_ = 0;
+    int half_ = 0;  // bins of one turn, where a cycle has two of them
     int cycles_ = 0;
+    bool load_known_ = false;
+    Real work_ = 1;
     Real noise_ = -1;
     float off_ = 0;           // what the last cycles were off by, in noises of a cycle
     float expected_off_ = 0;  // and were expected to be
     PatternPoint<Real> last_{};
-    Terms prior_{};
-    std::array<float, kTerms>
-        of_work_{};  // coefficients that a bin would have which held the work alone, one at full charge
-    std::array<double, kTerms * kTerms> covariance_{};
+    PatternTerms whole_{};
+    PatternTerms halves_{};
     std::array<std::array<float, kMaxBins>, kTerms> coefficient_{};
 };
 

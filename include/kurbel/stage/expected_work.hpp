@@ -35,12 +35,12 @@ class ExpectedWork {
     void reset() noexcept {
         at_full_charge_ = guess_;
         geometry_known_ = geometry_told_;
-        no_work_ = kNoWorkLoad;
+        fuel_told_ = false;
         restart();
     }
     /// From now on a channel tells the load. Of a diesel that is the fuel, and all of it works.
     void expect_load() noexcept {
-        if (diesel_) no_work_ = Real(0);
+        fuel_told_ = diesel_;
     }
     /// Forgets what misfires and the load channel have shown.
     void restart() noexcept {
@@ -54,7 +54,7 @@ class ExpectedWork {
     /// The charge that stands behind this load.
     [[nodiscard]] Real charge(Real load) const noexcept { return load + Real(untold_); }
     /// Useful charge at this load, as the line through others has it; may be below zero.
-    [[nodiscard]] Real useful_on_line(Real load) const noexcept { return charge(load) - no_work_; }
+    [[nodiscard]] Real useful_on_line(Real load) const noexcept { return charge(load) - no_work(); }
 
     [[nodiscard]] Real at_full_charge() const noexcept { return at_full_charge_; }
     /// The same, as misfires have shown it.
@@ -122,7 +122,7 @@ class ExpectedWork {
     /// The engine keeps its speed at this load, in the cycle numbered `cycles`. It burns enough then to turn itself, whatever the channel
     /// says: one that tells torque or the pedal stands near nothing there.
     void keeps_speed(Real load, int cycles) noexcept {
-        const Real lacking = kOwnFriction + no_work_ - load - Real(untold_);
+        const Real lacking = kOwnFriction + no_work() - load - Real(untold_);
         if (cycles < kSettling || !(lacking > Real(0))) return;
         untold_ += static_cast<float>(lacking / Real(std::min(cycles - kSettling + 1, kSettled)));
     }
@@ -139,7 +139,7 @@ class ExpectedWork {
     }
     /// The same of this engine at this load. A diesel's air is not throttled, and boost comes with the load.
     [[nodiscard]] Real intake_over_work(Real load) const noexcept {
-        const Real bar = told_fuel() ? std::max(charge(load), Real(1)) : intake_bar(charge(load));
+        const Real bar = fuel_told_ ? std::max(charge(load), Real(1)) : intake_bar(charge(load));
         return bar / (kFullPressure_bar * useful(load));
     }
 
@@ -152,8 +152,8 @@ class ExpectedWork {
     static constexpr int kSettling = 4;
     static constexpr int kSettled = 64;
 
-    [[nodiscard]] bool told_fuel() const noexcept { return no_work_ == Real(0); }
-    [[nodiscard]] Real useful(Real load) const noexcept { return useful_charge(charge(load), no_work_); }
+    [[nodiscard]] Real no_work() const noexcept { return fuel_told_ ? Real(0) : kNoWorkLoad; }
+    [[nodiscard]] Real useful(Real load) const noexcept { return useful_charge(charge(load), no_work()); }
     [[nodiscard]] static Real intake_bar(Real charge) noexcept {
         return charge == charge ? std::max(charge, Real(0.1)) : kUnknownLoad;
     }
@@ -169,11 +169,11 @@ class ExpectedWork {
     }
 
     bool diesel_ = false;
+    bool fuel_told_ = false;  // what the channel tells is the fuel of a diesel
     bool geometry_told_ = false;
     bool geometry_known_ = false;
     float log_unusual_ = 0.0F;
     float untold_ = 0.0F;  // charge beyond what the channel tells, at any load
-    Real no_work_ = kNoWorkLoad;
     Real guess_ = 1;
     Real at_full_charge_ = 1;
     Real size_ = 1;

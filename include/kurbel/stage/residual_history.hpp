@@ -30,6 +30,7 @@ class ResidualHistory {
         intake_ends_back_ = static_cast<int>(std::ceil(180.0 / grid.bin_deg)) + 2;
         intake_begins_back_ = static_cast<int>(std::ceil(360.0 / grid.bin_deg));
         rpm_ticks_ = static_cast<Real>(config.timer.hz * 60.0 * config.engine.cycle_deg() / 360.0);
+        turns_ = config.engine.strokes == 2 ? 1 : 2;
         bins_.set_inertia(config.engine, grid);
         bins_.set_cycle(grid.bins);
         reset();
@@ -46,7 +47,7 @@ class ResidualHistory {
 
     /// `healthy`: what the engine should do, as far as that is known.
     void begin_pattern(Real typical_work, const HealthyCycle& healthy = {}) noexcept {
-        pattern_.begin(grid_.bins, load_known(), typical_work, healthy, load_told_ && healthy.diesel);
+        pattern_.begin(grid_.bins, load_known(), typical_work, healthy, load_told_ && healthy.diesel, turns_);
     }
 
     /// `load` NaN where unknown.
@@ -308,6 +309,7 @@ class ResidualHistory {
 
     CycleGrid grid_{};
     int turn_ = 0;
+    int turns_ = 2;  // of the crank in a cycle
     int intake_back_ = 0;
     int intake_ends_back_ = 0;
     int intake_begins_back_ = 0;
