@@ -17,7 +17,7 @@ enum class Signal : std::uint8_t { crank = 0, cam = 1 };
 
 /// A measured quantity beside the edges; a value holds from its tick until the next one.
 enum class Channel : std::uint8_t {
-    load = 0,           ///< relative cylinder charge, 0 to 1 of full, above 1 with boost
+    load = 0,           ///< relative cylinder charge, 0 to 1 of full, above 1 with boost; of a diesel its fuel
     fuel_cut = 1,       ///< 0 or 1, all cylinders
     coolant_c = 2,      ///< degrees Celsius
     vehicle_kmh = 3,    ///< vehicle speed
