@@ -67,7 +67,7 @@ extern "C" {
 #define KURBEL_CAM 1
 
 /* Channels: measured quantities beside the edges. */
-#define KURBEL_LOAD 0                           /* relative charge, of diesels fuel, 0 to 1, above with boost */
+#define KURBEL_LOAD 0                           /* relative charge (diesel: fuel), 1 is full, more with boost */
 #define KURBEL_FUEL_CUT 1                       /* 0 to 1, cut above 0.5; all cylinders */
 #define KURBEL_COOLANT_C 2                      /* degrees Celsius; takes no part in verdicts */
 #define KURBEL_VEHICLE_KMH 3                    /* vehicle speed; takes no part in verdicts */

@@ -137,12 +137,11 @@ class CyclePattern {
 
     /// `share` of a firing's work at full charge was in all that was learned. It goes with the work from now on, as if that had been known before, and
     /// not with what else may have explained it. The same with a minus takes that back.
-    void give_to_work(const std::array<Real, kMaxBins>& share, const WorkLine<Real>& line) noexcept {
+    void give_to_work(std::array<Real, kMaxBins> share, const WorkLine<Real>& line) noexcept {
         shift(share, line);
-        std::array<Real, kMaxBins> learned = share;
-        centre(learned);
-        for (Real& value : learned) value = -value;
-        add(whole_.of_work(), halves_.of_work(), learned);
+        centre(share);
+        for (Real& value : share) value = -value;
+        add(whole_.of_work(), halves_.of_work(), share);
     }
 
     /// Moves each bin by `difference` at this point; elsewhere by as much as follows from what is known there.
